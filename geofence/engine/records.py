@@ -1,0 +1,398 @@
+"""The engine's records: what it is asked, and what it answers.
+
+All lengths and levels are metres; chainages run along the line on the ground from its first post. Array fields
+are read-only float64 of the shape that the docstring gives (``int64`` where it says so). Tables are columns: row i of each
+array of a :class:`Posts` is post i.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = [
+    "Bays",
+    "Cost",
+    "Fence",
+    "Finding",
+    "Fit",
+    "Floats",
+    "Gate",
+    "Layout",
+    "LayoutRules",
+    "LevelRules",
+    "PanelRules",
+    "Path",
+    "PostRules",
+    "Posts",
+    "Profile",
+    "Severity",
+    "Table",
+]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Severity = Literal["stop", "warn", "note"]
+Fit = Literal["end", "start", "both-ends", "equal"]
+PostKind = Literal["end", "corner", "bend", "line", "gate", "junction", "strainer"]
+BayKind = Literal["full", "cut", "gate"]
+
+
+def read_only(values: Any, dtype: type = np.float64) -> NDArray[Any]:
+    """A read-only array of ``values``; copies only what somebody else could still write to."""
+    array = np.asarray(values, dtype=dtype)
+    if array.flags.writeable:
+        array = array.copy() if array.base is not None or array is values else array
+        array.flags.writeable = False
+    return array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """Something the reader of the plan must look at.
+
+    Attributes
+    ----------
+    code
+        Short stable name, lower case with hyphens: ``gap-over-limit``.
+    severity
+        ``stop`` (do not build this as it is), ``warn`` (decide), ``note`` (know).
+    message, remedy
+        What is so, and what would cure it; plain sentences.
+    chainage_m, chainage_to_m
+        Where it is, or from where to where; None for the whole plan.
+    post, bay
+        Row in the plan's posts or bays, from 0; None where it concerns no single one.
+    value, limit, unit
+        What was measured, the limit, and the unit of both (``m``, ``deg``; empty where there is none).
+    """
+
+    code: str
+    severity: Severity
+    message: str
+    remedy: str = ""
+    chainage_m: float | None = None
+    chainage_to_m: float | None = None
+    post: int | None = None
+    bay: int | None = None
+    value: float | None = None
+    limit: float | None = None
+    unit: str = ""
+
+
+class Table:
+    """Base of the column records: every array read-only, every column of one length."""
+
+    __slots__ = ()
+
+    def __post_init__(self) -> None:
+        lengths = set()
+        for column in fields(self):  # type: ignore[arg-type]
+            values = getattr(self, column.name)
+            if isinstance(values, np.ndarray) or column.metadata.get("array"):
+                dtype = column.metadata.get("dtype", np.float64)
+                object.__setattr__(self, column.name, read_only(values, dtype))
+                lengths.add(len(values))
+            elif isinstance(values, tuple):
+                lengths.add(len(values))
+        if len(lengths) > 1:
+            raise ValueError(f"{type(self).__name__}: columns of different lengths {sorted(lengths)}")
+
+
+def column(dtype: type = np.float64) -> Any:
+    """Declares an array column of a :class:`Table`."""
+    return field(metadata={"array": True, "dtype": dtype})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Profile(Table):
+    """The ground along the line: straight between stations.
+
+    Attributes
+    ----------
+    chainage_m
+        (n,) increasing, first 0, last the length of the line.
+    level_m
+        (n,) ground levels, all finite.
+    """
+
+    chainage_m: Floats = column()
+    level_m: Floats = column()
+
+    def __post_init__(self) -> None:
+        Table.__post_init__(self)
+        if len(self.chainage_m) < 2 or not np.all(np.diff(self.chainage_m) > 0):
+            raise ValueError("a profile needs at least two stations with increasing chainages")
+        if not np.all(np.isfinite(self.level_m)):
+            raise ValueError("a profile needs a level at every station")
+
+    def level_at(self, chainage_m: Any) -> Floats:
+        """Ground level at chainages, linear between stations; held at the ends."""
+        return np.interp(chainage_m, self.chainage_m, self.level_m)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Path(Table):
+    """The line as the engine sees it: where it turns, and by how much.
+
+    Attributes
+    ----------
+    vertex_m
+        (k,) chainages of the vertices, first 0, last the length; between two the line is straight.
+    deflection_deg
+        (k,) turn at each vertex, right (clockwise) positive, -180..180. At the two ends of an open path it is 0;
+        on a closed one both carry the turn at the shared first vertex.
+    closed
+        True for a ring: its last vertex is its first.
+    """
+
+    vertex_m: Floats = column()
+    deflection_deg: Floats = column()
+    closed: bool = False
+
+    @property
+    def length_m(self) -> float:
+        return float(self.vertex_m[-1])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gate:
+    """An opening between two posts ``width_m`` apart, centre to centre; the first stands at ``chainage_m``."""
+
+    name: str
+    chainage_m: float
+    width_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LayoutRules:
+    """How posts are spread along the line.
+
+    Attributes
+    ----------
+    module_m
+        A full bay, centre to centre.
+    min_bay_m
+        Narrowest cut bay.
+    fit
+        Where cut bays go between two fixed posts: ``end``, ``start``, ``both-ends`` (alike at both), ``equal`` (all alike).
+    corner_deg
+        A vertex that turns by this or more is a corner and gets a post.
+    line_tolerance_m
+        How far a bay's chord may leave the line at a bend.
+    """
+
+    module_m: float
+    min_bay_m: float
+    fit: Fit = "end"
+    corner_deg: float = 10.0
+    line_tolerance_m: float = 0.02
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelRules:
+    """Limits and prices that choose the undersides (DESIGN 4). ``dig_max_m`` negative: a clearance kept open.
+
+    Costs are in any one currency or weight: ``gap_cost`` and ``dig_cost`` per m2, ``step_cost`` per post at which
+    the level changes, ``rise_cost`` per metre of change.
+    """
+
+    increment_m: float
+    gap_max_m: float
+    dig_max_m: float
+    step_min_m: float
+    step_max_m: float
+    gap_cost: float
+    dig_cost: float
+    step_cost: float
+    rise_cost: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PostRules:
+    """How long posts are.
+
+    Attributes
+    ----------
+    post_reveal_m
+        Post top above the higher neighbouring panel's top.
+    embedment_m
+        Least depth of the toe below the ground.
+    embedment_ratio
+        Least depth as a share of the post's height above ground; the deeper of the two counts.
+    stock_lengths_m
+        Lengths posts are sold in, increasing; empty: cut to measure.
+    """
+
+    post_reveal_m: float
+    embedment_m: float
+    embedment_ratio: float = 0.0
+    stock_lengths_m: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PanelRules:
+    """What hangs between two posts: ``height_m`` from underside to top, ``gate_clearance_m`` under a gate."""
+
+    height_m: float
+    gate_clearance_m: float = 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Layout:
+    """Where posts stand along one line, and the bays between them.
+
+    Attributes
+    ----------
+    post_m
+        (n,) chainages, increasing. On a closed path the first post is not repeated at the end.
+    post_kind
+        (n,) words of :data:`PostKind`.
+    deflection_deg
+        (n,) turn of the line at the post, right positive; 0 away from vertices.
+    bay_kind
+        (m,) words; m = n - 1 on an open path, n on a closed one. Bay j runs from post j to post (j + 1) mod n.
+    bay_end_m
+        (m,) chainage at which bay j ends (the path's length for the last bay of a ring).
+    width_m
+        (m,) centre to centre: the chord where the line bends within the bay.
+    findings
+        Troubles of the layout; ``post`` and ``bay`` are rows here.
+    """
+
+    post_m: Floats
+    post_kind: tuple[PostKind, ...]
+    deflection_deg: Floats
+    bay_kind: tuple[BayKind, ...]
+    bay_end_m: Floats
+    width_m: Floats
+    findings: tuple[Finding, ...] = ()
+
+    def __post_init__(self) -> None:
+        for name in ("post_m", "deflection_deg", "bay_end_m", "width_m"):
+            object.__setattr__(self, name, read_only(getattr(self, name)))
+
+    @property
+    def bay_start_m(self) -> Floats:
+        """(m,) chainage at which bay j starts."""
+        return self.post_m[: len(self.bay_end_m)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cost:
+    """What the chosen levels cost, and its parts, in the currency of :class:`LevelRules`."""
+
+    gap: float = 0.0
+    dig: float = 0.0
+    step: float = 0.0
+    rise: float = 0.0
+
+    @property
+    def total(self) -> float:
+        return self.gap + self.dig + self.step + self.rise
+
+    def __add__(self, other: Cost) -> Cost:
+        return Cost(
+            gap=self.gap + other.gap, dig=self.dig + other.dig, step=self.step + other.step, rise=self.rise + other.rise
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Posts(Table):
+    """One row a post. NaN where a value does not exist (a support on a side without a panel).
+
+    Attributes
+    ----------
+    chainage_m, kind, deflection_deg
+        As in :class:`Layout`.
+    ground_level_m, top_level_m, toe_level_m
+        (n,) levels.
+    embedment_m
+        (n,) depth of the toe below the ground, positive.
+    stock_length_m
+        (n,) length to order; the longest stock where the post needs an extension; the length itself without stock.
+    support_back_m, support_ahead_m
+        (n,) how far below the post's top the neighbouring underside sits, positive down; NaN without a neighbour.
+    """
+
+    chainage_m: Floats = column()
+    kind: tuple[PostKind, ...]
+    deflection_deg: Floats = column()
+    ground_level_m: Floats = column()
+    top_level_m: Floats = column()
+    toe_level_m: Floats = column()
+    embedment_m: Floats = column()
+    stock_length_m: Floats = column()
+    support_back_m: Floats = column()
+    support_ahead_m: Floats = column()
+
+    @property
+    def height_m(self) -> Floats:
+        """(n,) height of the post out of the ground."""
+        return self.top_level_m - self.ground_level_m
+
+    @property
+    def length_m(self) -> Floats:
+        """(n,) from top to toe."""
+        return self.top_level_m - self.toe_level_m
+
+    def __len__(self) -> int:
+        return len(self.kind)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Bays(Table):
+    """One row a bay.
+
+    Attributes
+    ----------
+    kind
+        (m,) ``full``, ``cut`` or ``gate``.
+    from_post, to_post
+        (m,) int64 rows of the posts at either side; the last bay of a ring ends at its first post.
+    start_m, end_m
+        (m,) chainages.
+    width_m
+        (m,) centre to centre.
+    underside_from_m, underside_to_m, top_from_m, top_to_m
+        (m,) levels at the two posts.
+    step_m
+        (m,) level change from the bay before, up positive; 0 where there is none before, or at a gate.
+    gap_max_m, dig_max_m
+        (m,) the largest underside above ground, and ground above underside, anywhere in the bay; negative where the whole
+        bay lies on the other side.
+    gap_area_m2, dig_area_m2
+        (m,) the area between underside and ground, above and below it.
+    """
+
+    kind: tuple[BayKind, ...]
+    from_post: Ints = column(np.int64)
+    to_post: Ints = column(np.int64)
+    start_m: Floats = column()
+    end_m: Floats = column()
+    width_m: Floats = column()
+    underside_from_m: Floats = column()
+    underside_to_m: Floats = column()
+    top_from_m: Floats = column()
+    top_to_m: Floats = column()
+    step_m: Floats = column()
+    gap_max_m: Floats = column()
+    dig_max_m: Floats = column()
+    gap_area_m2: Floats = column()
+    dig_area_m2: Floats = column()
+
+    def __len__(self) -> int:
+        return len(self.kind)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fence:
+    """A planned fence: posts, bays, findings, and what its levels cost."""
+
+    posts: Posts
+    bays: Bays
+    findings: tuple[Finding, ...]
+    cost: Cost

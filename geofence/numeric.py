@@ -1,0 +1,52 @@
+"""Tolerances and snapping, in one table.
+
+A count or a comparison that a user would make on paper must come out the same here, although 16.8 / 2.4 is
+7.000000000000001 in floating point. Each tolerance says why it has its size.
+"""
+
+from __future__ import annotations
+
+import math
+
+__all__ = [
+    "COINCIDENT_M",
+    "LEVEL_TOLERANCE_M",
+    "STATION_SPACING_M",
+    "WIDTH_TOLERANCE_M",
+    "snap_ceil",
+    "snap_floor",
+]
+
+WIDTH_TOLERANCE_M = 1e-6
+"""Widths closer than this are equal: a thousand times finer than a tape, a thousand times coarser than
+the float64 error of a chainage of 1000 km."""
+
+LEVEL_TOLERANCE_M = 1e-7
+"""Levels closer than this are equal: a limit met to a tenth of a micrometre is met. Levels reach 1e4 m, where
+float64 resolves 2e-12 m; sums and a division by the increment cost a few digits of that."""
+
+COINCIDENT_M = 1e-3
+"""Two fixed posts closer than this are one post: nobody digs two holes a millimetre apart, and stake-out
+coordinates are given to the millimetre."""
+
+STATION_SPACING_M = 0.25
+"""Widest spacing of ground samples along the line: DESIGN's promise for gap and dig areas, a quarter of the
+cell of the finest common elevation models."""
+
+
+def snap_ceil(ratio: float, tolerance: float = 1e-6) -> int:
+    """Smallest whole number not less than ``ratio``, taking a ratio within ``tolerance`` of a whole as that whole.
+
+    >>> math.ceil(16.8 / 2.4), snap_ceil(16.8 / 2.4), snap_ceil(7.001)
+    (8, 7, 8)
+    """
+    return math.ceil(ratio - tolerance)
+
+
+def snap_floor(ratio: float, tolerance: float = 1e-6) -> int:
+    """Largest whole number not more than ``ratio``, taking a ratio within ``tolerance`` of a whole as that whole.
+
+    >>> math.floor(0.3 / 0.1), snap_floor(0.3 / 0.1), snap_floor(2.999)
+    (2, 3, 2)
+    """
+    return math.floor(ratio + tolerance)

@@ -1,0 +1,62 @@
+"""Finds the plug-ins: ground readers, fence systems and outputs.
+
+All three are entry points, the built-in ones too, so that another package adds one by declaring it:
+
+========================  =====================================================================
+group                     what an entry point names
+========================  =====================================================================
+``geofence.grounds``      a :class:`geofence.site.ground.GroundReader`
+``geofence.systems``      the :class:`pathlib.Path` of a fence system's TOML file
+``geofence.outputs``      a :class:`geofence.plan.Output`
+========================  =====================================================================
+"""
+
+from __future__ import annotations
+
+import difflib
+from functools import cache
+from importlib.metadata import EntryPoint, entry_points
+from typing import Any
+
+from geofence.errors import JobError
+
+__all__ = ["GROUNDS", "OUTPUTS", "SYSTEMS", "find", "nearest", "names"]
+
+GROUNDS = "geofence.grounds"
+SYSTEMS = "geofence.systems"
+OUTPUTS = "geofence.outputs"
+
+
+@cache
+def _entries(group: str) -> dict[str, EntryPoint]:
+    return {entry.name: entry for entry in sorted(entry_points(group=group), key=lambda entry: entry.name)}
+
+
+def names(group: str) -> tuple[str, ...]:
+    """Names of the plug-ins in a group, sorted."""
+    return tuple(_entries(group))
+
+
+def nearest(word: str, known: tuple[str, ...]) -> str:
+    """A half-sentence that names the known word closest to a mistyped one, or all of them.
+
+    >>> nearest("hieght_m", ("height_m", "system"))
+    'Did you mean height_m?'
+    """
+    close = difflib.get_close_matches(word, known, n=1)
+    return f"Did you mean {close[0]}?" if close else f"Known: {', '.join(known) or 'none'}."
+
+
+def find(group: str, name: str) -> Any:
+    """Load one plug-in by name.
+
+    Raises
+    ------
+    JobError
+        No plug-in of that name is installed in the group.
+    """
+    entries = _entries(group)
+    if name not in entries:
+        kind = group.removeprefix("geofence.").removesuffix("s")
+        raise JobError(f"no {kind} is called {name!r}", remedy=nearest(name, tuple(entries)))
+    return entries[name].load()
