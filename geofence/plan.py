@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, fields
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
+from geofence import folder as folders
 from geofence import registry
-from geofence.engine.records import Bays, Fence, Finding, Floats, Posts, Table, column
+from geofence.engine.records import Fence, Floats, Table
 
 if TYPE_CHECKING:
     import folium
@@ -17,14 +20,29 @@ if TYPE_CHECKING:
 
     from geofence.site.ground import Relief
 
-__all__ = ["FencePlan", "Grid", "Legs", "Output", "Parameter", "Places", "Provenance", "Stations", "SystemFacts"]
+__all__ = [
+    "CAUTIONS",
+    "SEVERITIES",
+    "FencePlan",
+    "Grid",
+    "Legs",
+    "Output",
+    "Parameter",
+    "Places",
+    "Provenance",
+    "Stations",
+    "SystemFacts",
+]
+
+SEVERITIES = ("stop", "warn", "note")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grid:
     """The grid that eastings and northings are in.
 
-    ``unit_m`` is one grid unit in metres; ``combined_factor`` the mean grid distance divided by ground distance along the line.
+    ``unit_m`` is one grid unit in metres; ``combined_factor`` the mean, along the line, of grid distance divided by
+    ground distance.
     """
 
     name: str
@@ -44,21 +62,21 @@ class Places(Table):
     fence ahead, 0..360 clockwise from grid north (at the last post of an open line, of the bay behind).
     """
 
-    lon_deg: Floats = column()
-    lat_deg: Floats = column()
-    easting: Floats = column()
-    northing: Floats = column()
-    bearing_deg: Floats = column()
+    lon_deg: Floats
+    lat_deg: Floats
+    easting: Floats
+    northing: Floats
+    bearing_deg: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Stations(Table):
     """The ground as the engine used it: one row a station."""
 
-    chainage_m: Floats = column()
-    easting: Floats = column()
-    northing: Floats = column()
-    ground_level_m: Floats = column()
+    chainage_m: Floats
+    easting: Floats
+    northing: Floats
+    ground_level_m: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,15 +84,15 @@ class Legs(Table):
     """The boundary's fenced legs. ``number`` counts from 1 as drawn; positions WGS 84; bearings on the grid."""
 
     number: tuple[int, ...]
-    start_m: Floats = column()
-    end_m: Floats = column()
-    lon_from_deg: Floats = column()
-    lat_from_deg: Floats = column()
-    lon_to_deg: Floats = column()
-    lat_to_deg: Floats = column()
-    bearing_deg: Floats = column()
-    grid_distance: Floats = column()
-    deflection_deg: Floats = column()
+    start_m: Floats
+    end_m: Floats
+    lon_from_deg: Floats
+    lat_from_deg: Floats
+    lon_to_deg: Floats
+    lat_to_deg: Floats
+    bearing_deg: Floats
+    grid_distance: Floats
+    deflection_deg: Floats
 
     @property
     def ground_distance_m(self) -> Floats:
@@ -116,12 +134,23 @@ class Output:
     """A plug-in of the group ``geofence.outputs``: one kind of file.
 
     ``write(plan, path)`` makes the file; ``standing`` outputs are written by every run, the others on ask.
+    ``view(plan, **options)`` gives the same thing as an object to look at, where there is one.
     """
 
     filename: str
     title: str
     write: Callable[[FencePlan, Path], None]
     standing: bool = True
+    view: Callable[..., Any] | None = None
+
+
+CAUTIONS = (
+    "Have the boundary confirmed by a licensed surveyor before anything is built on it.",
+    "Have underground services located before digging: this plan knows nothing of pipes and cables it was not given.",
+    "Footings and wind figures are a screening aid, not a design: local codes and a licensed engineer decide.",
+    "A fence is not a retaining wall: where ground stands above an underside, cut it back or hold it by other means.",
+)
+"""Said by every output that a crew may carry."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -133,17 +162,15 @@ class FencePlan:
     name
         The job's name.
     fence
-        Posts, bays, findings and cost: everything the engine chose.
+        Posts, bays, findings and cost: everything that was chosen.
     places
-        Where the posts stand.
+        Where the posts stand, row by row with ``fence.posts``.
     stations, legs
         The ground and the boundary along the line.
     grid, system, parameters, provenance
         What the numbers are in, and what they came from.
     relief
         Picture of the terrain for the map; None without one.
-    crossing_m
-        Reserved chainages where separate runs of the line begin (the first is 0).
     """
 
     name: str
@@ -156,5 +183,157 @@ class FencePlan:
     parameters: Mapping[str, Parameter]
     provenance: Provenance
     relief: Relief | None = None
-    run_start_m: tuple[float, ...] = (0.0,)
-    cautions: tuple[str, ...] = field(default=())
+
+    @property
+    def post_names(self) -> tuple[str, ...]:
+        """(n,) unique, short and ASCII, as stake-out devices want them: ``P001``."""
+        return _names("P", len(self.fence.posts))
+
+    @property
+    def bay_names(self) -> tuple[str, ...]:
+        """(m,) ``B001``."""
+        return _names("B", len(self.fence.bays))
+
+    @property
+    def posts(self) -> geopandas.GeoDataFrame:
+        """Posts as points (WGS 84), with the columns of ``posts.geojson``."""
+        import geopandas
+        import shapely
+
+        points = shapely.points(self.places.lon_deg, self.places.lat_deg)
+        return geopandas.GeoDataFrame(self.post_columns(), geometry=points, crs="OGC:CRS84")
+
+    @property
+    def bays(self) -> geopandas.GeoDataFrame:
+        """Bays as lines (WGS 84), with the columns of ``bays.geojson``."""
+        import geopandas
+        import numpy as np
+        import shapely
+
+        ends = np.column_stack([self.places.lon_deg, self.places.lat_deg])
+        rows = np.column_stack([self.fence.bays.from_post, self.fence.bays.to_post])
+        return geopandas.GeoDataFrame(self.bay_columns(), geometry=shapely.linestrings(ends[rows]), crs="OGC:CRS84")
+
+    @property
+    def findings(self) -> pandas.DataFrame:
+        """One row a finding, with the columns of ``findings.csv``."""
+        import pandas
+
+        return pandas.DataFrame(self.finding_columns())
+
+    @property
+    def profile(self) -> pandas.DataFrame:
+        """The ground as the engine used it, with the columns of ``profile.csv``."""
+        import pandas
+
+        return pandas.DataFrame({item.name: getattr(self.stations, item.name) for item in fields(self.stations)})
+
+    def post_columns(self) -> dict[str, Sequence[Any] | Floats]:
+        """The columns of ``posts.geojson`` in its order; NaN where a value does not exist."""
+        posts, places = self.fence.posts, self.places
+        return {
+            "post": self.post_names,
+            "kind": posts.kind,
+            "chainage_m": posts.chainage_m,
+            "easting": places.easting,
+            "northing": places.northing,
+            "ground_level_m": posts.ground_level_m,
+            "top_level_m": posts.top_level_m,
+            "toe_level_m": posts.toe_level_m,
+            "height_m": posts.height_m,
+            "embedment_m": posts.embedment_m,
+            "length_m": posts.length_m,
+            "stock_length_m": posts.stock_length_m,
+            "bearing_deg": places.bearing_deg,
+            "deflection_deg": posts.deflection_deg,
+            "support_back_m": posts.support_back_m,
+            "support_ahead_m": posts.support_ahead_m,
+            "findings": self._codes("post", len(posts)),
+        }
+
+    def bay_columns(self) -> dict[str, Sequence[Any] | Floats]:
+        """The columns of ``bays.geojson`` in its order."""
+        bays, names = self.fence.bays, self.post_names
+        return {
+            "bay": self.bay_names,
+            "from_post": [names[row] for row in bays.from_post],
+            "to_post": [names[row] for row in bays.to_post],
+            "kind": bays.kind,
+            "width_m": bays.width_m,
+            "underside_from_m": bays.underside_from_m,
+            "underside_to_m": bays.underside_to_m,
+            "top_from_m": bays.top_from_m,
+            "top_to_m": bays.top_to_m,
+            "step_m": bays.step_m,
+            "gap_max_m": bays.gap_max_m,
+            "dig_max_m": bays.dig_max_m,
+            "gap_area_m2": bays.gap_area_m2,
+            "dig_area_m2": bays.dig_area_m2,
+            "findings": self._codes("bay", len(bays)),
+        }
+
+    def finding_columns(self) -> dict[str, list[Any]]:
+        """The columns of ``findings.csv`` in its order; None where a value does not exist."""
+        posts, bays = self.post_names, self.bay_names
+        found = self.fence.findings
+        return {
+            "code": [item.code for item in found],
+            "severity": [item.severity for item in found],
+            "chainage_m": [item.chainage_m for item in found],
+            "chainage_to_m": [item.chainage_to_m for item in found],
+            "post": [None if item.post is None else posts[item.post] for item in found],
+            "bay": [None if item.bay is None else bays[item.bay] for item in found],
+            "value": [item.value for item in found],
+            "limit": [item.limit for item in found],
+            "unit": [item.unit for item in found],
+            "message": [item.message for item in found],
+            "remedy": [item.remedy for item in found],
+        }
+
+    def _codes(self, part: Literal["post", "bay"], count: int) -> list[str]:
+        """The finding codes of each post or bay, joined by blanks."""
+        codes: list[list[str]] = [[] for _ in range(count)]
+        for finding in self.fence.findings:
+            row = getattr(finding, part)
+            if row is not None and finding.code not in codes[row]:
+                codes[row].append(finding.code)
+        return [" ".join(words) for words in codes]
+
+    def summary(self) -> dict[str, Any]:
+        """Counts and extremes for the end of a run and for ``plan.json``."""
+        import numpy as np
+
+        posts, bays = self.fence.posts, self.fence.bays
+        rise = np.diff(self.stations.ground_level_m)
+        run = np.diff(self.stations.chainage_m)
+        slope = np.abs(np.divide(rise, run, out=np.zeros_like(rise), where=run > 0))
+        return {
+            "length_m": float(np.sum(self.legs.ground_distance_m)),
+            "posts": dict(sorted(Counter(posts.kind).items())),
+            "bays": dict(sorted(Counter(bays.kind).items())),
+            "steps": int(np.count_nonzero(bays.step_m)),
+            "steepest_ground_deg": float(np.degrees(np.arctan(slope.max()))),
+            "findings": {word: sum(item.severity == word for item in self.fence.findings) for word in SEVERITIES},
+        }
+
+    def map(self, *, tiles: bool = False) -> folium.Map:
+        """The interactive map; ``tiles`` adds online base tiles, which it can be read without."""
+        picture: folium.Map = registry.find(registry.OUTPUTS, "map").view(self, tiles=tiles)
+        return picture
+
+    def write(self, folder: Path | str, *, also: Iterable[str] = ()) -> tuple[Path, ...]:
+        """Write the standing outputs and those named in ``also`` into a folder, all or none; returns the files.
+
+        Raises
+        ------
+        OutputError
+            The folder cannot be written, or holds files of these names that geofence did not write.
+        """
+        wanted = {name: registry.find(registry.OUTPUTS, name) for name in (*registry.names(registry.OUTPUTS), *also)}
+        chosen = [output for name, output in wanted.items() if output.standing or name in also]
+        return folders.replace(Path(folder), {output.filename: partial(output.write, self) for output in chosen})
+
+
+def _names(letter: str, count: int) -> tuple[str, ...]:
+    digits = max(3, len(str(count)))
+    return tuple(f"{letter}{number:0{digits}d}" for number in range(1, count + 1))

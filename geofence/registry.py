@@ -20,7 +20,7 @@ from typing import Any
 
 from geofence.errors import JobError
 
-__all__ = ["GROUNDS", "OUTPUTS", "SYSTEMS", "find", "nearest", "names"]
+__all__ = ["GROUNDS", "OUTPUTS", "SYSTEMS", "find", "names", "nearest"]
 
 GROUNDS = "geofence.grounds"
 SYSTEMS = "geofence.systems"

@@ -1,13 +1,13 @@
 """The engine's records: what it is asked, and what it answers.
 
 All lengths and levels are metres; chainages run along the line on the ground from its first post. Array fields
-are read-only float64 of the shape that the docstring gives (``int64`` where it says so). Tables are columns: row i of each
-array of a :class:`Posts` is post i.
+are read-only float64 of the shape that the docstring gives (``int64`` where it says so). Tables are columns: row i
+of each array of a :class:`Posts` is post i.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, fields
 from typing import Any, Literal
 
 import numpy as np
@@ -42,11 +42,11 @@ BayKind = Literal["full", "cut", "gate"]
 
 
 def read_only(values: Any, dtype: type = np.float64) -> NDArray[Any]:
-    """A read-only array of ``values``; copies only what somebody else could still write to."""
-    array = np.asarray(values, dtype=dtype)
-    if array.flags.writeable:
-        array = array.copy() if array.base is not None or array is values else array
-        array.flags.writeable = False
+    """``values`` as a read-only array, copied unless it already is one."""
+    if isinstance(values, np.ndarray) and values.dtype == dtype and not values.flags.writeable:
+        return values
+    array: NDArray[Any] = np.array(values, dtype=dtype)
+    array.flags.writeable = False
     return array
 
 
@@ -84,27 +84,21 @@ class Finding:
 
 
 class Table:
-    """Base of the column records: every array read-only, every column of one length."""
+    """Base of the column records: arrays become read-only, and every column has the same length."""
 
     __slots__ = ()
 
     def __post_init__(self) -> None:
         lengths = set()
-        for column in fields(self):  # type: ignore[arg-type]
-            values = getattr(self, column.name)
-            if isinstance(values, np.ndarray) or column.metadata.get("array"):
-                dtype = column.metadata.get("dtype", np.float64)
-                object.__setattr__(self, column.name, read_only(values, dtype))
-                lengths.add(len(values))
-            elif isinstance(values, tuple):
+        for item in fields(self):  # type: ignore[arg-type]
+            values = getattr(self, item.name)
+            if isinstance(values, (np.ndarray, list)):
+                dtype = np.int64 if item.type == "Ints" else np.float64
+                object.__setattr__(self, item.name, read_only(values, dtype))
+            if isinstance(values, (np.ndarray, list, tuple)):
                 lengths.add(len(values))
         if len(lengths) > 1:
             raise ValueError(f"{type(self).__name__}: columns of different lengths {sorted(lengths)}")
-
-
-def column(dtype: type = np.float64) -> Any:
-    """Declares an array column of a :class:`Table`."""
-    return field(metadata={"array": True, "dtype": dtype})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -119,8 +113,8 @@ class Profile(Table):
         (n,) ground levels, all finite.
     """
 
-    chainage_m: Floats = column()
-    level_m: Floats = column()
+    chainage_m: Floats
+    level_m: Floats
 
     def __post_init__(self) -> None:
         Table.__post_init__(self)
@@ -131,7 +125,7 @@ class Profile(Table):
 
     def level_at(self, chainage_m: Any) -> Floats:
         """Ground level at chainages, linear between stations; held at the ends."""
-        return np.interp(chainage_m, self.chainage_m, self.level_m)
+        return np.asarray(np.interp(chainage_m, self.chainage_m, self.level_m), dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -149,8 +143,8 @@ class Path(Table):
         True for a ring: its last vertex is its first.
     """
 
-    vertex_m: Floats = column()
-    deflection_deg: Floats = column()
+    vertex_m: Floats
+    deflection_deg: Floats
     closed: bool = False
 
     @property
@@ -178,7 +172,8 @@ class LayoutRules:
     min_bay_m
         Narrowest cut bay.
     fit
-        Where cut bays go between two fixed posts: ``end``, ``start``, ``both-ends`` (alike at both), ``equal`` (all alike).
+        Where cut bays go between two fixed posts: ``end``, ``start``, ``both-ends`` (alike at both), ``equal`` (all
+        bays alike).
     corner_deg
         A vertex that turns by this or more is a corner and gets a post.
     line_tolerance_m
@@ -296,7 +291,10 @@ class Cost:
 
     def __add__(self, other: Cost) -> Cost:
         return Cost(
-            gap=self.gap + other.gap, dig=self.dig + other.dig, step=self.step + other.step, rise=self.rise + other.rise
+            gap=self.gap + other.gap,
+            dig=self.dig + other.dig,
+            step=self.step + other.step,
+            rise=self.rise + other.rise,
         )
 
 
@@ -318,16 +316,16 @@ class Posts(Table):
         (n,) how far below the post's top the neighbouring underside sits, positive down; NaN without a neighbour.
     """
 
-    chainage_m: Floats = column()
+    chainage_m: Floats
     kind: tuple[PostKind, ...]
-    deflection_deg: Floats = column()
-    ground_level_m: Floats = column()
-    top_level_m: Floats = column()
-    toe_level_m: Floats = column()
-    embedment_m: Floats = column()
-    stock_length_m: Floats = column()
-    support_back_m: Floats = column()
-    support_ahead_m: Floats = column()
+    deflection_deg: Floats
+    ground_level_m: Floats
+    top_level_m: Floats
+    toe_level_m: Floats
+    embedment_m: Floats
+    stock_length_m: Floats
+    support_back_m: Floats
+    support_ahead_m: Floats
 
     @property
     def height_m(self) -> Floats:
@@ -362,27 +360,27 @@ class Bays(Table):
     step_m
         (m,) level change from the bay before, up positive; 0 where there is none before, or at a gate.
     gap_max_m, dig_max_m
-        (m,) the largest underside above ground, and ground above underside, anywhere in the bay; negative where the whole
-        bay lies on the other side.
+        (m,) the largest underside above ground, and ground above underside, anywhere in the bay; negative where the
+        whole bay lies on the other side.
     gap_area_m2, dig_area_m2
         (m,) the area between underside and ground, above and below it.
     """
 
     kind: tuple[BayKind, ...]
-    from_post: Ints = column(np.int64)
-    to_post: Ints = column(np.int64)
-    start_m: Floats = column()
-    end_m: Floats = column()
-    width_m: Floats = column()
-    underside_from_m: Floats = column()
-    underside_to_m: Floats = column()
-    top_from_m: Floats = column()
-    top_to_m: Floats = column()
-    step_m: Floats = column()
-    gap_max_m: Floats = column()
-    dig_max_m: Floats = column()
-    gap_area_m2: Floats = column()
-    dig_area_m2: Floats = column()
+    from_post: Ints
+    to_post: Ints
+    start_m: Floats
+    end_m: Floats
+    width_m: Floats
+    underside_from_m: Floats
+    underside_to_m: Floats
+    top_from_m: Floats
+    top_to_m: Floats
+    step_m: Floats
+    gap_max_m: Floats
+    dig_max_m: Floats
+    gap_area_m2: Floats
+    dig_area_m2: Floats
 
     def __len__(self) -> int:
         return len(self.kind)

@@ -68,8 +68,8 @@ class Relief:
 class GroundOptions:
     """What the job says of its ground files.
 
-    ``grid`` is the files' grid where they carry none; ``band`` counts from 1; ``level_unit`` is ``m``, ``ft`` (0.3048 m)
-    or ``ftUS`` (1200/3937 m).
+    ``grid`` is the files' grid where they carry none; ``band`` counts from 1; ``level_unit`` is ``m``, ``ft``
+    (0.3048 m) or ``ftUS`` (1200/3937 m).
     """
 
     grid: str | None = None
@@ -110,7 +110,9 @@ class Ground(Protocol):
         """
         ...
 
-    def relief(self, west_deg: float, south_deg: float, east_deg: float, north_deg: float, *, cells: int) -> Relief | None:
+    def relief(
+        self, west_deg: float, south_deg: float, east_deg: float, north_deg: float, *, cells: int
+    ) -> Relief | None:
         """A picture of about ``cells`` cells of the box (WGS 84), clipped to the data; None where there is none."""
         ...
 
