@@ -1,16 +1,393 @@
-"""The output folder, replaced whole: a reader finds all of the old files or all of the new ones, never a mixture."""
+"""The output folder, replaced whole: a reader finds all of the old files or all of the new ones, never a mixture.
+
+Files are first written into a hidden *stage*, then put in place in one of two ways:
+
+- **Exchange.** The stage is filled beside the folder, the user's own files are linked into it, and the two
+  directories change names in one system call (``renameat2`` on Linux, ``renamex_np`` on macOS). A run that dies
+  at any instant, even by ``kill -9``, leaves the old set whole or the new set whole.
+- **Install.** Where a folder cannot change places (it is a mount point, the current directory, or holds folders of
+  the user's; its parent or its file system does not allow it), the stage is filled inside the folder and the files
+  are renamed into it one by one: the index leaves first and comes last. A run that dies between the first and the
+  last of these renames leaves a folder without an index, and the next run completes what it began.
+
+A stage is locked while its run lives; the next run of the same folder clears the stages of dead ones.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import contextlib
+import ctypes
+import errno
+import hashlib
+import json
+import os
+import secrets
+import shutil
+import sys
+from collections.abc import Callable, Collection, Iterator, Mapping
 from pathlib import Path
 
-__all__ = ["replace"]
+from geofence.errors import OutputError
+
+try:
+    import fcntl
+except ImportError:  # Windows: stages are not locked there
+    fcntl = None  # type: ignore[assignment]
+
+__all__ = ["INDEX", "PROGRAM", "check", "replace"]
+
+INDEX = "plan.json"
+"""The file whose members ``program`` and ``files`` tell which files of a folder geofence wrote."""
+
+PROGRAM = "geofence"
+
+Writer = Callable[[Path], None]
+
+_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+_CLOSED = {errno.EACCES, errno.EPERM, errno.EROFS}
+_NO_EXCHANGE = {
+    *(errno.ENOSYS, errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP),  # the system or its file system has none
+    *(errno.EXDEV, errno.EBUSY),  # a mount point, or a lower layer of an overlay
+    *(errno.EPERM, errno.EACCES),  # a directory that may be written, but not renamed
+}
 
 
-def replace(folder: Path, writers: Mapping[str, Callable[[Path], None]]) -> tuple[Path, ...]:
-    """Write files into a folder; returns their paths. PLACEHOLDER until its room is built."""
-    folder.mkdir(parents=True, exist_ok=True)
-    for name, write in writers.items():
-        write(folder / name)
+def replace(folder: Path, writers: Mapping[str, Writer], *, index: str = INDEX) -> tuple[Path, ...]:
+    """Write a set of files into a folder, all or none.
+
+    Files that an earlier run wrote there and this one does not write are removed with the set they belong to; files
+    that geofence did not write stay. A folder that is missing is made, with its parents; a link to a folder is
+    followed.
+
+    Parameters
+    ----------
+    folder
+        Where the set goes.
+    writers
+        File name to the function that writes the file at the path it is given.
+    index
+        The file of the set that lists it: a JSON object with ``program`` (:data:`PROGRAM`) and ``files`` (names).
+
+    Returns
+    -------
+    tuple of Path
+        The files, in the order of ``writers``.
+
+    Raises
+    ------
+    OutputError
+        The folder cannot be written, or holds files of these names that geofence did not write; it is left as it was.
+    """
+    place = Path(os.path.realpath(folder))
+    with _reported(folder), _parents(place):
+        _recover(place, index)
+        before = _checked(folder, writers, index)
+        home = place.parent if _movable(place, before) else place
+        with _staged(home, place, before=before, after=writers) as stage:
+            _fill(stage / "new", writers)
+            if home == place:
+                _install(stage, place, before, index)
+            elif not place.exists():
+                (stage / "new").rename(place)
+            elif not _exchange_folder(stage, place, before):
+                _move_in(stage, place, before, index)
     return tuple(folder / name for name in writers)
+
+
+def check(folder: Path, names: Collection[str], *, index: str = INDEX) -> None:
+    """Find out early whether :func:`replace` would refuse to write files of these names into a folder.
+
+    Raises
+    ------
+    OutputError
+        It would: the folder is a file, is read-only, or holds files of these names that geofence did not write.
+    """
+    with _reported(folder):
+        _checked(folder, names, index)
+
+
+@contextlib.contextmanager
+def _reported(folder: Path) -> Iterator[None]:
+    """Turn what the system says into an error with a remedy."""
+    try:
+        yield
+    except OSError as trouble:
+        if trouble.errno in _FULL:
+            message, remedy = "there is no room for the outputs", "Free some space or choose another folder."
+        elif trouble.errno in _CLOSED:
+            message, remedy = "the folder cannot be written", "Ask for the right to write there or choose another one."
+        else:
+            message, remedy = "the outputs cannot be written", "Choose another folder."
+        raise OutputError(
+            message, place=str(folder), value=trouble.strerror, remedy=f"{remedy} What was there is as it was."
+        ) from trouble
+
+
+@contextlib.contextmanager
+def _parents(place: Path) -> Iterator[None]:
+    """Make the folders above; unmake them where the run fails."""
+    missing = [above for above in place.parents if not above.exists()]
+    place.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        yield
+    except BaseException:
+        with contextlib.suppress(OSError):
+            for above in missing:
+                above.rmdir()
+        raise
+
+
+def _checked(folder: Path, names: Collection[str], index: str) -> frozenset[str]:
+    """Names of the files in the folder that geofence wrote; raises where it may not write."""
+    if not folder.exists():
+        return frozenset()
+    if not folder.is_dir():
+        raise OutputError("there is a file where the output folder should be", place=str(folder),
+                          remedy="Choose another folder.")  # fmt: skip
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(folder))
+    ours = _listed(folder, index)
+    strangers = [name for name in names if _is_stranger(folder / name, ours)]
+    if strangers:
+        raise OutputError(
+            f"geofence did not write {', '.join(strangers)}, and would overwrite it",
+            place=str(folder),
+            remedy="Move it away or choose another folder.",
+        )
+    return frozenset(name for name in ours if os.path.lexists(folder / name))
+
+
+def _is_stranger(path: Path, ours: Collection[str]) -> bool:
+    is_folder = path.is_dir() and not path.is_symlink()
+    return is_folder or (path.name not in ours and os.path.lexists(path))
+
+
+def _listed(folder: Path, index: str) -> frozenset[str]:
+    """The names that an index lists, itself among them; none where there is no index of ours."""
+    try:
+        content = json.loads((folder / index).read_bytes())
+        names = content["files"] if content["program"] == PROGRAM else ()
+        return frozenset({index} if names else ()) | {name for name in names if Path(name).name == name}
+    except (FileNotFoundError, IsADirectoryError, ValueError, KeyError, TypeError, RecursionError):
+        return frozenset()
+
+
+def _movable(place: Path, ours: Collection[str]) -> bool:
+    """Whether the folder itself may change places with a new one without harm to anything else."""
+    if not place.exists():
+        return True
+    if os.path.ismount(place) or _is_current(place) or not os.access(place.parent, os.W_OK | os.X_OK):
+        return False
+    if not hasattr(os, "geteuid") or os.geteuid() not in (0, place.stat().st_uid):
+        return False  # the new folder would belong to someone else
+    return not any(item.is_dir(follow_symlinks=False) for item in os.scandir(place) if item.name not in ours)
+
+
+def _is_current(place: Path) -> bool:
+    """Whether this process, and with it the shell that started it, stands in the folder."""
+    with contextlib.suppress(OSError):
+        return place.samefile(Path.cwd())
+    return False
+
+
+# ---------------------------------------------------------------------------------------------------------- stages
+#
+# A stage is a hidden folder with
+#   names   what the set before and the set after are called; written before anything else
+#   new/    the files to come; after an exchange, the folder that was
+#   old/    the files that leave, while an install is under way
+#   ready   present from the moment an install must be completed rather than dropped
+
+
+def _prefix(home: Path, place: Path) -> str:
+    key = "inside" if home == place else hashlib.sha256(os.fsencode(place.name)).hexdigest()[:8]
+    return f".{PROGRAM}-{key}-"
+
+
+@contextlib.contextmanager
+def _staged(home: Path, place: Path, *, before: Collection[str], after: Collection[str]) -> Iterator[Path]:
+    """A stage in ``home`` for the folder at ``place``, locked while it lives, cleared afterwards."""
+    stage = home / (_prefix(home, place) + secrets.token_hex(4))
+    stage.mkdir(mode=0o700)
+    with _lock(stage):
+        try:
+            (stage / "names").write_text(json.dumps({"before": sorted(before), "after": sorted(after)}))
+            (stage / "new").mkdir()
+            if place.exists() and home != place:
+                _make_alike(stage / "new", place)
+            yield stage
+        finally:
+            with contextlib.suppress(OSError):  # the next run clears what cannot be cleared now
+                _clear(stage, place)
+
+
+def _make_alike(new: Path, place: Path) -> None:
+    """Owner, mode and access list of the folder that is to be replaced."""
+    if hasattr(os, "chown"):
+        facts = place.stat()
+        os.chown(new, facts.st_uid, facts.st_gid)
+    shutil.copystat(place, new)
+
+
+@contextlib.contextmanager
+def _lock(stage: Path) -> Iterator[bool]:
+    """Hold a stage's lock, which the system drops when the process dies; gives False where another run holds it."""
+    if fcntl is None:
+        yield True
+        return
+    handle = os.open(stage, os.O_RDONLY)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        free = True
+    except BlockingIOError:
+        free = False
+    except OSError:  # a file system without locks
+        free = True
+    try:
+        yield free
+    finally:
+        os.close(handle)
+
+
+def _names(stage: Path) -> tuple[frozenset[str], frozenset[str]]:
+    """The names before and after; empty where the run died before it had noted them, and so before it did more."""
+    try:
+        noted = json.loads((stage / "names").read_bytes())
+        return frozenset(noted["before"]), frozenset(noted["after"])
+    except (FileNotFoundError, ValueError):
+        return frozenset(), frozenset()
+
+
+def _recover(place: Path, index: str) -> None:
+    """Complete or clear what dead runs left of this folder."""
+    for home in (place.parent, place):
+        for stage in sorted(home.glob(_prefix(home, place) + "*")):
+            with contextlib.suppress(FileNotFoundError), _lock(stage) as free:
+                if not free:
+                    continue
+                if (stage / "ready").exists():
+                    _complete(stage, place, index)
+                with contextlib.suppress(OSError):
+                    _clear(stage, place)
+
+
+def _clear(stage: Path, place: Path) -> None:
+    """Remove a stage; a file in it that is not ours and that the folder lacks goes back to the folder."""
+    before, after = _names(stage)
+    if (stage / "new").is_dir() and place.is_dir():
+        for item in sorted((stage / "new").iterdir()):
+            if item.name not in before | after and not os.path.lexists(place / item.name):
+                item.rename(place / item.name)
+    shutil.rmtree(stage)
+
+
+def _fill(new: Path, writers: Mapping[str, Writer]) -> None:
+    """Run the writers, and see that their files are on the disk and no others."""
+    for name, write in writers.items():
+        write(new / name)
+        _sync(new / name)
+    extra = sorted({item.name for item in new.iterdir()} - set(writers))
+    if extra:
+        raise RuntimeError(f"an output wrote other files than its own: {', '.join(extra)}")
+    _sync_folder(new)
+
+
+def _sync(file: Path) -> None:
+    handle = os.open(file, os.O_RDWR)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _sync_folder(folder: Path) -> None:
+    with contextlib.suppress(OSError):  # not every system can
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+# -------------------------------------------------------------------------------------------------------- exchange
+
+
+def _exchange_folder(stage: Path, place: Path, before: Collection[str]) -> bool:
+    """Let the stage and the folder change places; False where the system cannot, with the folder as it was."""
+    try:
+        for item in sorted(place.iterdir()):
+            if item.name not in before:
+                os.link(item, stage / "new" / item.name, follow_symlinks=False)
+        _exchange(stage / "new", place)
+    except OSError as trouble:
+        if trouble.errno not in _NO_EXCHANGE:
+            raise
+        return False
+    _sync_folder(place.parent)
+    return True
+
+
+def _exchange(one: Path, other: Path) -> None:
+    """Let two directories change names, in one step that no reader can fall into."""
+    library = ctypes.CDLL(None, use_errno=True)
+    first, second = os.fsencode(one), os.fsencode(other)
+    if sys.platform == "darwin" and hasattr(library, "renamex_np"):
+        failed = library.renamex_np(first, second, 2)  # RENAME_SWAP
+    elif hasattr(library, "renameat2"):
+        failed = library.renameat2(-100, first, -100, second, 2)  # AT_FDCWD, RENAME_EXCHANGE
+    else:
+        raise OSError(errno.ENOSYS, os.strerror(errno.ENOSYS))
+    if failed:
+        number = ctypes.get_errno()
+        raise OSError(number, os.strerror(number), str(other))
+
+
+# --------------------------------------------------------------------------------------------------------- install
+
+
+def _move_in(stage: Path, place: Path, before: Collection[str], index: str) -> None:
+    """Install from a stage beside the folder: its files move to a stage inside first."""
+    _, after = _names(stage)
+    with _staged(place, place, before=before, after=after) as inside:
+        for name in sorted(after):
+            shutil.move(stage / "new" / name, inside / "new" / name)
+            _sync(inside / "new" / name)
+        _install(inside, place, before, index)
+
+
+def _install(stage: Path, place: Path, before: Collection[str], index: str) -> None:
+    """Rename the new files into the folder, the old ones out of it; undone where it fails half-way."""
+    new, old = stage / "new", stage / "old"
+    _, after = _names(stage)
+    old.mkdir()
+    (stage / "ready").touch()
+    try:
+        for name in sorted(before, key=lambda name: (name != index, name)):
+            (place / name).rename(old / name)
+        for name in _index_last(after, index):
+            (new / name).rename(place / name)
+    except BaseException:
+        for name in after:
+            if not os.path.lexists(new / name):
+                (place / name).rename(new / name)
+        for item in sorted(old.iterdir()):
+            item.rename(place / item.name)
+        (stage / "ready").unlink()
+        raise
+    (stage / "ready").unlink()
+    _sync_folder(place)
+
+
+def _complete(stage: Path, place: Path, index: str) -> None:
+    """Complete an install that died under way."""
+    before, after = _names(stage)
+    for name in before - after:
+        (place / name).unlink(missing_ok=True)
+    for name in _index_last(after, index):
+        if os.path.lexists(stage / "new" / name):
+            (stage / "new" / name).replace(place / name)
+    (stage / "ready").unlink()
+
+
+def _index_last(names: Collection[str], index: str) -> list[str]:
+    return sorted(names, key=lambda name: (name == index, name))

@@ -9,8 +9,10 @@ from __future__ import annotations
 import math
 
 __all__ = [
+    "ANGLE_TOLERANCE_DEG",
     "COINCIDENT_M",
     "LEVEL_TOLERANCE_M",
+    "MODULE_SLACK_M",
     "STATION_SPACING_M",
     "WIDTH_TOLERANCE_M",
     "snap_ceil",
@@ -28,6 +30,14 @@ float64 resolves 2e-12 m; sums and a division by the increment cost a few digits
 COINCIDENT_M = 1e-3
 """Two fixed posts closer than this are one post: nobody digs two holes a millimetre apart, and stake-out
 coordinates are given to the millimetre."""
+
+MODULE_SLACK_M = 5e-4
+"""A span this much longer or shorter than whole modules is whole modules: boundaries are drawn to the millimetre, and
+nobody cuts two panels because a leg of 16.8 m came out as 16.8003. A full bay stays within it of the module."""
+
+ANGLE_TOLERANCE_DEG = 1e-6
+"""Turns that differ by less are equal, and a turn of less is none: 0.03 micrometre aside at the end of a bay, while a
+deflection worked out from coordinates in degrees is good to about 1e-7 degree on a leg of some metres."""
 
 STATION_SPACING_M = 0.25
 """Widest spacing of ground samples along the line: DESIGN's promise for gap and dig areas, a quarter of the

@@ -1,0 +1,59 @@
+"""Where the job's gates stand: a chainage, or a point near the line, becomes an opening of one run."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from geofence.engine.records import Gate
+from geofence.errors import JobError
+from geofence.inputs.job import Job
+from geofence.placing import on_grid
+from geofence.site import grids
+from geofence.site.profile import GroundLine
+from geofence.surveyed import SurveyedSite
+
+__all__ = ["place_gates"]
+
+GATE_NEAR_MAX_M = 10.0
+"""A gate's point may lie this far from the line: a mark beside the boundary, not a gate elsewhere."""
+
+
+def place_gates(job: Job, site: SurveyedSite, runs: Sequence[GroundLine]) -> list[list[Gate]]:
+    """Each run's gates, by chainage within the run."""
+    gates: list[list[Gate]] = [[] for _ in runs]
+    for number, gate in enumerate(job.gates, start=1):
+        address = f"gate[{number}]"
+        row, start = _gate_near(gate.near, gate.width_m, site, runs, address) if gate.near else (-1, gate.at_m or 0.0)
+        if row < 0:
+            row = max(at for at, run in enumerate(runs) if run.from_m <= start or at == 0)
+            start -= runs[row].from_m
+        gates[row].append(Gate(name=gate.name or f"G{number}", chainage_m=start, width_m=gate.width_m))
+    return gates
+
+
+def _gate_near(
+    point: tuple[float, float], width_m: float, site: SurveyedSite, runs: Sequence[GroundLine], address: str
+) -> tuple[int, float]:
+    """The run and the chainage of a gate's first post, for a point near its middle."""
+    unit = grids.unit_m(site.grid)
+    best = (np.inf, 0, 0.0)
+    for row, run in enumerate(runs):
+        x, y = on_grid(site, run, run.chainage_m)
+        ax, ay, dx, dy = x[:-1], y[:-1], np.diff(x), np.diff(y)
+        share = np.clip(((point[0] - ax) * dx + (point[1] - ay) * dy) / np.maximum(dx**2 + dy**2, 1e-18), 0, 1)
+        apart = np.hypot(ax + share * dx - point[0], ay + share * dy - point[1]) * unit
+        at = int(np.argmin(apart))
+        middle = float(run.chainage_m[at] + share[at] * (run.chainage_m[at + 1] - run.chainage_m[at]))
+        best = min(best, (float(apart[at]), row, middle - width_m / 2))
+    if best[0] > GATE_NEAR_MAX_M:
+        raise JobError(
+            "the gate's point lies off the line",
+            place=f"{address}.near",
+            value=round(best[0], 2),
+            limit=GATE_NEAR_MAX_M,
+            unit="m",
+            remedy="Give its easting and northing in the working grid.",
+        )
+    return best[1], best[2]

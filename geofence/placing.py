@@ -1,0 +1,120 @@
+"""Where what was planned stands on the Earth: places in the grid and on the map."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from geofence.engine.records import Fence, Floats
+from geofence.plan import Grid, Legs, Places, Stations
+from geofence.site import grids
+from geofence.site.ground import Relief
+from geofence.site.profile import GroundLine
+from geofence.surveyed import SurveyedSite
+
+__all__ = ["grid_facts", "legs", "on_grid", "places", "relief", "stations"]
+
+RELIEF_MARGIN = 0.12
+RELIEF_CELLS = 400_000
+"""The map's terrain reaches this share of the line's box beyond it, in about so many cells, 0.2 to 0.4 MB."""
+
+
+def on_grid(site: SurveyedSite, run: GroundLine, chainage_m: Floats) -> tuple[Floats, Floats]:
+    """Easting and northing, in grid units, at chainages within a run."""
+    easting, northing = site.to_grid.transformer.transform(*run.places(chainage_m))
+    return np.asarray(easting), np.asarray(northing)
+
+
+def places(site: SurveyedSite, runs: Sequence[GroundLine], fences: Sequence[Fence]) -> Places:
+    """Where the posts of each run's fence stand."""
+    columns = []
+    for run, fence in zip(runs, fences, strict=True):
+        lon, lat = run.places(fence.posts.chainage_m - run.from_m)
+        easting, northing = (np.asarray(part) for part in site.to_grid.transformer.transform(lon, lat))
+        map_lon, map_lat = (np.asarray(part) for part in site.to_wgs84.transformer.transform(lon, lat))
+        columns.append((map_lon, map_lat, easting, northing, _bearings(easting, northing, closed=run.line.closed)))
+    lon, lat, easting, northing, bearing = (np.concatenate(parts) for parts in zip(*columns, strict=True))
+    return Places(lon_deg=lon, lat_deg=lat, easting=easting, northing=northing, bearing_deg=bearing)
+
+
+def _bearings(easting: Floats, northing: Floats, *, closed: bool) -> Floats:
+    """Grid bearing of the bay ahead of each post; of the bay behind at the last post of an open run."""
+    if closed:
+        east, north = np.roll(easting, -1) - easting, np.roll(northing, -1) - northing
+    else:
+        east, north = np.diff(easting), np.diff(northing)
+    bearing = np.degrees(np.arctan2(east, north)) % 360
+    return bearing if closed else np.append(bearing, bearing[-1])
+
+
+def stations(site: SurveyedSite, runs: Sequence[GroundLine]) -> Stations:
+    """The ground along the runs."""
+    columns = [(run.chainage_m + run.from_m, *on_grid(site, run, run.chainage_m), run.level_m) for run in runs]
+    chainage, easting, northing, level = (np.concatenate(parts) for parts in zip(*columns, strict=True))
+    return Stations(chainage_m=chainage, easting=easting, northing=northing, ground_level_m=level)
+
+
+def legs(site: SurveyedSite, runs: Sequence[GroundLine]) -> Legs:
+    """The fenced legs, run by run."""
+    columns = []
+    for run in runs:
+        line, at = run.line, run.vertex_m + run.from_m
+        easting, northing = (
+            np.asarray(part) for part in site.to_grid.transformer.transform(line.lon_deg, line.lat_deg)
+        )
+        lon, lat = (np.asarray(part) for part in site.to_wgs84.transformer.transform(line.lon_deg, line.lat_deg))
+        east, north = np.diff(easting), np.diff(northing)
+        bearing = np.degrees(np.arctan2(east, north)) % 360
+        reach = np.hypot(east, north)
+        turns = line.deflection_deg[:-1]
+        columns.append((at[:-1], at[1:], lon[:-1], lat[:-1], lon[1:], lat[1:], bearing, reach, turns))
+    start, end, lon, lat, lon_to, lat_to, bearing, reach, turns = (
+        np.concatenate(parts) for parts in zip(*columns, strict=True)
+    )
+    return Legs(
+        number=tuple(number for run in runs for number in run.line.leg_number),
+        start_m=start,
+        end_m=end,
+        lon_from_deg=lon,
+        lat_from_deg=lat,
+        lon_to_deg=lon_to,
+        lat_to_deg=lat_to,
+        bearing_deg=bearing,
+        grid_distance=reach,
+        deflection_deg=turns,
+    )
+
+
+def grid_facts(site: SurveyedSite, legs: Legs, *, level_datum: str) -> Grid:
+    """What eastings, northings and levels are in."""
+    unit = grids.unit_m(site.grid)
+    authority = site.grid.to_authority(min_confidence=100)
+    return Grid(
+        name=site.grid.name,
+        code=None if authority is None else ":".join(authority),
+        wkt=site.grid.to_wkt(),
+        unit=site.grid.axis_info[0].unit_name,
+        unit_m=unit,
+        level_datum=level_datum,
+        combined_factor=float(legs.grid_distance.sum() * unit / legs.ground_distance_m.sum()),
+    )
+
+
+def relief(site: SurveyedSite) -> Relief | None:
+    """The terrain round the line, for the map."""
+    lon, lat = (
+        np.concatenate(parts)
+        for parts in zip(
+            *(site.to_wgs84.transformer.transform(run.line.lon_deg, run.line.lat_deg) for run in site.runs), strict=True
+        )
+    )
+    margin_lat = max(float(np.ptp(lat)) * RELIEF_MARGIN, 0.0006)
+    margin_lon = max(float(np.ptp(lon)) * RELIEF_MARGIN, 0.0006 / max(float(np.cos(np.radians(lat.mean()))), 0.05))
+    return site.ground.relief(
+        float(lon.min()) - margin_lon,
+        float(lat.min()) - margin_lat,
+        float(lon.max()) + margin_lon,
+        float(lat.max()) + margin_lat,
+        cells=RELIEF_CELLS,
+    )

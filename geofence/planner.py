@@ -1,0 +1,180 @@
+"""From a job to a plan: the whole way.
+
+inputs (job, boundary, ground) -> site (line, profile on the ground) -> engine (posts, bays, levels) -> plan.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from geofence import placing
+from geofence.engine.fence import build_fence, join
+from geofence.engine.records import Fence, Finding
+from geofence.engine.records import Path as EnginePath
+from geofence.errors import JobError
+from geofence.gates import place_gates
+from geofence.inputs.digest import digests
+from geofence.inputs.job import Job, Resolved, job_from_values, read_job, resolve
+from geofence.plan import FencePlan, Provenance
+from geofence.site.profile import GroundLine, bridged
+from geofence.surveyed import Progress, SurveyedSite, input_files, survey
+from geofence.systems import catalogue
+
+__all__ = ["plan_fence"]
+
+PACKAGES = ("geofence", "numpy", "scipy", "pyproj", "rasterio", "shapely", "pyogrio", "geopandas", "folium")
+
+
+def plan_fence(
+    job: Job | Path | str | None = None,
+    *,
+    line: Path | str | None = None,
+    ground: Sequence[Path | str] | Path | str | None = None,
+    system: str | None = None,
+    values: Mapping[str, Any] | None = None,
+    progress: Progress = lambda _stage: None,
+) -> FencePlan:
+    """Plan a fence.
+
+    Parameters
+    ----------
+    job
+        A job, or the path of a job file. Left out: a job is made of the next parameters.
+    line, ground, system
+        Boundary file, ground file or files, and fence system, where there is no job file.
+    values
+        Further job values by table, as in a job file: ``{"layout": {"fit": "equal"}}``; they override the job file's.
+    progress
+        Called with the name of each stage as it begins.
+
+    Returns
+    -------
+    FencePlan
+        Complete; troubles of the design are its findings.
+
+    Raises
+    ------
+    GeofenceError
+        The inputs cannot be used; the message names the place and the remedy.
+
+    Examples
+    --------
+    >>> from geofence.sample import SAMPLE_JOB
+    >>> plan = plan_fence(SAMPLE_JOB)
+    >>> plan.posts.kind.iloc[0]
+    'end'
+    """
+    the_job, job_file = _job(job, line=line, ground=ground, system=system, values=values or {})
+    fence_system = catalogue.load(the_job.fence.system, base=the_job.base)
+    rules = resolve(the_job, fence_system)
+    site = survey(the_job, progress=progress)
+    with ThreadPoolExecutor(max_workers=1) as pool:
+        hashing = pool.submit(digests, input_files(the_job, site, job_file))
+        runs, bridges = _whole_ground(the_job, site)
+        progress("Laying out posts and choosing levels")
+        fences = _fences(the_job, site, runs, rules)
+        progress("Placing posts")
+        places = placing.places(site, runs, fences)
+        legs = placing.legs(site, runs)
+        relief = placing.relief(site)
+        inputs = hashing.result()
+    fence = join(fences)
+    findings = (*site.findings, *_unplanned(the_job), *bridges, *fence.findings)
+    return FencePlan(
+        name=the_job.job.name,
+        fence=Fence(posts=fence.posts, bays=fence.bays, findings=findings, cost=fence.cost),
+        places=places,
+        stations=placing.stations(site, runs),
+        legs=legs,
+        grid=placing.grid_facts(site, legs, level_datum=the_job.job.level_datum),
+        system=fence_system.facts,
+        parameters=rules.parameters,
+        provenance=Provenance(inputs=inputs, packages=_packages(), planned_at=_now()),
+        relief=relief,
+    )
+
+
+def _job(
+    job: Job | Path | str | None,
+    *,
+    line: Path | str | None,
+    ground: Sequence[Path | str] | Path | str | None,
+    system: str | None,
+    values: Mapping[str, Any],
+) -> tuple[Job, Path | None]:
+    """The job, and its file where it came from one."""
+    if isinstance(job, Job):
+        return job, None
+    own = {table: dict(entries) for table, entries in values.items() if isinstance(entries, Mapping)}
+    own.update({table: entries for table, entries in values.items() if not isinstance(entries, Mapping)})
+    if line is not None:
+        own.setdefault("line", {})["file"] = str(line)
+    if ground is not None:
+        files = [ground] if isinstance(ground, (str, Path)) else list(ground)
+        own.setdefault("ground", {})["files"] = [str(file) for file in files]
+    if system is not None:
+        own.setdefault("fence", {})["system"] = system
+    if job is not None:
+        return read_job(Path(job), override=own), Path(job)
+    if line is None or ground is None:
+        raise JobError("nothing to plan", remedy="Give a job file, or a line and a ground.")
+    return job_from_values(own, base=Path.cwd()), None
+
+
+def _whole_ground(job: Job, site: SurveyedSite) -> tuple[list[GroundLine], list[Finding]]:
+    """The runs with a level at every station, and a finding for each gap that was bridged."""
+    place = job.ground.files[0].name
+    whole = [bridged(run, bridge_m=job.ground.bridge_m, place=place) for run in site.runs]
+    return [run for run, _ in whole], [finding for _, findings in whole for finding in findings]
+
+
+def _fences(job: Job, site: SurveyedSite, runs: Sequence[GroundLine], rules: Resolved) -> list[Fence]:
+    """The engine's answer for each run."""
+    gates = place_gates(job, site, runs)
+    return [
+        build_fence(
+            run.profile,
+            EnginePath(vertex_m=run.vertex_m, deflection_deg=run.line.deflection_deg, closed=run.line.closed),
+            gates=gates[row],
+            layout=rules.layout,
+            levels=rules.levels,
+            posts=rules.posts,
+            panel=rules.panel,
+            from_m=run.from_m,
+        )
+        for row, run in enumerate(runs)
+    ]
+
+
+def _unplanned(job: Job) -> list[Finding]:
+    """What the job asks for and this release does not look at."""
+    return [
+        Finding(
+            code="zone-not-checked",
+            severity="warn",
+            message=f"Zone {number} ({zone.rule}, {zone.file.name}) is not looked at by this release",
+            remedy="Check it by hand on the map.",
+        )
+        for number, zone in enumerate(job.zones, start=1)
+    ]
+
+
+def _packages() -> dict[str, str]:
+    import pyproj
+    import rasterio
+
+    found = {name: version(name) for name in PACKAGES}
+    return {**found, "PROJ": pyproj.proj_version_str, "GDAL": rasterio.__gdal_version__}
+
+
+def _now() -> str:
+    """The time of planning, or the one that SOURCE_DATE_EPOCH fixes for reproducible files."""
+    fixed = os.environ.get("SOURCE_DATE_EPOCH")
+    moment = datetime.fromtimestamp(int(fixed), UTC) if fixed else datetime.now(UTC)
+    return moment.isoformat(timespec="seconds").replace("+00:00", "Z")

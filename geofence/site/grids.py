@@ -1,0 +1,254 @@
+"""Grids: reading them, choosing the working one, and crossing from one to another.
+
+A grid here is a horizontal coordinate reference system. Coordinates go in and out in the order easting, northing
+(longitude, latitude), whatever order the authority lists the axes in.
+"""
+
+from __future__ import annotations
+
+import math
+import warnings
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from pyproj import CRS, Geod, Transformer
+from pyproj.aoi import AreaOfInterest
+from pyproj.exceptions import CRSError, ProjError
+from pyproj.transformer import TransformerGroup
+
+from geofence.engine.records import Finding, Floats
+from geofence.errors import GridError
+
+__all__ = [
+    "Crossing",
+    "Pole",
+    "check_places",
+    "cross",
+    "geographic",
+    "horizontal",
+    "is_web_scaled",
+    "local_grid",
+    "read_grid",
+    "unit_m",
+]
+
+WGS84 = CRS("OGC:CRS84")
+
+AREA_MARGIN_DEG = 6.0
+"""Coordinates may lie this far outside a grid's area of use: zones are commonly carried on into the next one (6 degrees
+is a whole UTM zone); further out, a mistaken grid is more likely than a bold surveyor."""
+
+ACCURACY_WARN_M = 0.1
+"""A datum shift that PROJ states to be worse than this moves a boundary by more than a post is wide."""
+
+DEGREES_SPAN = 5.0
+"""Numbers within +-360 and +-90 that span less than this are taken for degrees: 5 degrees are 500 km, 5 m no fence."""
+
+Pole = Literal["line", "ground", "map"]
+
+
+def read_grid(text: str, *, address: str) -> CRS:
+    """The grid that a text names: ``EPSG:27700``, WKT or a PROJ string.
+
+    Raises
+    ------
+    GridError
+        PROJ does not know it, or it is no grid for places on the Earth.
+    """
+    try:
+        return horizontal(CRS.from_user_input(text), place=address)
+    except CRSError as error:
+        raise GridError(
+            f"{text!r} names no grid that PROJ knows",
+            place=address,
+            remedy='Give an EPSG code such as "EPSG:27700", or WKT.',
+        ) from error
+
+
+def horizontal(crs: CRS, *, place: str) -> CRS:
+    """The horizontal part of a reference system, two-dimensional.
+
+    Raises
+    ------
+    GridError
+        It has no horizontal part that is tied to the Earth (a local engineering grid, a vertical datum).
+    """
+    part = crs.sub_crs_list[0] if crs.is_compound else crs
+    if part.is_bound and part.source_crs is not None:
+        part = part.source_crs
+    if part.is_geocentric or not (part.is_projected or part.is_geographic):
+        raise GridError(
+            f"{crs.name!r} is no grid for places on the Earth's surface",
+            place=place,
+            remedy="Give a projected or geographic reference system.",
+        )
+    return part.to_2d()
+
+
+def geographic(crs: CRS) -> CRS:
+    """Longitude and latitude on the datum of a grid."""
+    base = crs.geodetic_crs
+    if base is None:
+        raise GridError(f"{crs.name!r} has no datum", remedy="Give a projected or geographic reference system.")
+    return base.to_2d()
+
+
+def unit_m(crs: CRS) -> float:
+    """One unit of a projected grid in metres; NaN for degrees. From the grid's axis, never from a word."""
+    return float(crs.axis_info[0].unit_conversion_factor) if crs.is_projected else math.nan
+
+
+def is_web_scaled(crs: CRS) -> bool:
+    """Whether a grid is the web's Mercator, whose metre is no metre: 56 % too long at 50 degrees of latitude."""
+    operation = crs.coordinate_operation
+    return operation is not None and "pseudo mercator" in operation.method_name.lower()
+
+
+def local_grid(lon_deg: Floats, lat_deg: Floats, datum: CRS) -> CRS:
+    """A transverse Mercator through the middle of some places, true to scale there; on the given datum."""
+    lon = round(float(np.min(lon_deg) + np.max(lon_deg)) / 2, 2)
+    lat = round(float(np.min(lat_deg) + np.max(lat_deg)) / 2, 2)
+    with warnings.catch_warnings():  # to_json_dict is exact; pyproj warns of PROJ strings only
+        warnings.simplefilter("ignore", UserWarning)
+        base = geographic(datum).to_json_dict()
+    name = f"local transverse Mercator at {abs(lat):.2f} {'N' if lat >= 0 else 'S'}, "
+    name += f"{abs(lon):.2f} {'E' if lon >= 0 else 'W'}"
+    conversion = CRS(f"+proj=tmerc +lat_0={lat} +lon_0={lon} +k=1 +x_0=10000 +y_0=10000 +type=crs").to_json_dict()
+    return CRS.from_json_dict({**conversion, "name": name, "base_crs": base})
+
+
+def _box(crs: CRS) -> tuple[float, float, float, float] | None:
+    area = crs.area_of_use
+    return None if area is None else (area.west, area.south, area.east, area.north)
+
+
+def _fits(crs: CRS, x: Floats, y: Floats) -> bool:
+    """Whether places can be in a grid: they have a longitude and latitude inside its area of use, with a margin."""
+    if crs.is_geographic:
+        lon, lat = x, y
+        if np.abs(x).max() > 360 or np.abs(y).max() > 90:
+            return False
+    else:
+        to_degrees = Transformer.from_crs(crs, geographic(crs), always_xy=True)
+        lon, lat = (np.asarray(part) for part in to_degrees.transform(x, y))
+        if not (np.all(np.isfinite(lon)) and np.all(np.isfinite(lat))):
+            return False
+        back = np.asarray(to_degrees.transform(lon, lat, direction="INVERSE"))
+        if not np.allclose(back, [x, y], rtol=0, atol=0.01 / unit_m(crs)):
+            return False
+    box = _box(crs)
+    if box is None:
+        return True
+    west, south, east, north = box
+    width = (east - west) % 360 or 360.0
+    ahead = (lon - west + AREA_MARGIN_DEG) % 360
+    inside = (ahead <= width + 2 * AREA_MARGIN_DEG) | (width + 2 * AREA_MARGIN_DEG >= 360)
+    inside &= (lat >= south - AREA_MARGIN_DEG) & (lat <= north + AREA_MARGIN_DEG)
+    return bool(np.all(inside))
+
+
+def check_places(crs: CRS, x: Floats, y: Floats, *, place: str, option: str) -> None:
+    """Refuse coordinates that cannot be in the grid they are said to be in.
+
+    ``place`` says whose coordinates they are, ``option`` what the user sets to say otherwise.
+
+    Raises
+    ------
+    GridError
+        They lie far outside the grid's area of use; the remedy says if they look swapped, or like degrees or metres.
+    """
+    small = bool(np.abs(x).max() <= 360 and np.abs(y).max() <= 90)
+    like_degrees = crs.is_projected and small and max(np.ptp(x), np.ptp(y)) < DEGREES_SPAN
+    if _fits(crs, x, y) and not like_degrees:
+        return
+    if not like_degrees and _fits(crs, y, x):
+        hint = "Easting and northing look swapped."
+    elif like_degrees or (crs.is_projected and small):
+        hint = f"They look like degrees: set {option} to a geographic grid such as EPSG:4326."
+    elif crs.is_geographic and not small:
+        hint = f"They look like metres or feet: set {option} to the projected grid they are in."
+    else:
+        hint = f"Set {option} to the grid they are in."
+    raise GridError(
+        f"coordinates cannot be in {crs.name}: the first is ({x[0]:.10g}, {y[0]:.10g})", place=place, remedy=hint
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Crossing:
+    """The way from one grid to another.
+
+    Attributes
+    ----------
+    transformer
+        Takes and gives (easting, northing) or (longitude, latitude).
+    accuracy_m
+        What PROJ states for the datum shift; 0 without one, NaN where PROJ states none.
+    operation
+        PROJ's name of the operation.
+    missing
+        A better operation that needs a grid file which is not installed; empty where there is none.
+    """
+
+    transformer: Transformer
+    accuracy_m: float
+    operation: str
+    missing: str = ""
+
+    def finding(self, what: Pole, source: str, target: str) -> Finding | None:
+        """What the reader must know of this crossing; None where no datum changes."""
+        if self.accuracy_m == 0 and not self.missing:
+            return None
+        stated = "no stated accuracy" if math.isnan(self.accuracy_m) else f"a stated accuracy of {self.accuracy_m:g} m"
+        poor = not self.accuracy_m <= ACCURACY_WARN_M or bool(self.missing)
+        message = f"The {what} is carried from {source} to {target} by {self.operation!r}, with {stated}"
+        remedy = "Give line, ground and job in one grid."
+        if what == "map":
+            remedy = "Set out from easting and northing, not from longitude and latitude."
+        if self.missing:
+            remedy += f" Or install the grid file for {self.missing!r}."
+        return Finding(
+            code="map-shift" if what == "map" else "datum-shift",
+            severity="warn" if poor and what != "map" else "note",
+            message=message,
+            remedy=remedy,
+            value=None if math.isnan(self.accuracy_m) else self.accuracy_m,
+            limit=ACCURACY_WARN_M,
+            unit="m",
+        )
+
+
+def cross(source: CRS, target: CRS, lon_lat_box: tuple[float, float, float, float] | None = None) -> Crossing:
+    """The best way that PROJ has here between two grids, for places in a box of degrees (west, south, east, north).
+
+    Raises
+    ------
+    GridError
+        PROJ knows no way.
+    """
+    if geographic(source).equals(geographic(target), ignore_axis_order=True):
+        return Crossing(
+            transformer=Transformer.from_crs(source, target, always_xy=True), accuracy_m=0.0, operation="none"
+        )
+    aoi = None if lon_lat_box is None else AreaOfInterest(*lon_lat_box)
+    try:
+        with warnings.catch_warnings():  # the missing grid file becomes a finding
+            warnings.simplefilter("ignore", UserWarning)
+            group = TransformerGroup(source, target, always_xy=True, area_of_interest=aoi)  # type: ignore[arg-type]
+    except ProjError as error:
+        raise GridError(f"there is no way from {source.name} to {target.name}", remedy="Use one datum.") from error
+    if not group.transformers:
+        raise GridError(f"there is no way from {source.name} to {target.name}", remedy="Use one datum.")
+    best = group.transformers[0]
+    accuracy = float(best.accuracy) if best.accuracy is not None and best.accuracy >= 0 else math.nan
+    missing = "" if group.best_available or not group.unavailable_operations else group.unavailable_operations[0].name
+    return Crossing(transformer=best, accuracy_m=accuracy, operation=best.description, missing=missing)
+
+
+def ellipsoid(crs: CRS) -> Geod:
+    """The ellipsoid of a grid's datum, for geodesics on it."""
+    geod = crs.get_geod()
+    if geod is None:
+        raise GridError(f"{crs.name!r} has no ellipsoid", remedy="Give a projected or geographic reference system.")
+    return geod

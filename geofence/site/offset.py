@@ -1,0 +1,90 @@
+"""A line moved sideways, with mitred corners."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import shapely
+from pyproj import Transformer
+
+from geofence.engine.records import Floats
+from geofence.errors import LayoutError
+from geofence.site.line import Line, turn
+
+__all__ = ["offset"]
+
+MITRE_MAX = 5.0
+"""A mitred corner may move this many offsets away: beyond (a turn of 157 degrees) the corner is a spike."""
+
+
+def offset(line: Line, offset_m: float) -> Line:
+    """The line moved sideways, left of the direction of travel positive, with mitred corners.
+
+    ``offset_m`` is on the ellipsoid. Each vertex moves along the bisector of its turn, so the legs stay parallel to
+    the old ones.
+
+    Raises
+    ------
+    LayoutError
+        A corner is too sharp to mitre, a leg is too short to keep its direction, or the line would come closer
+        than the offset to another part of the old one.
+    """
+    if offset_m == 0:
+        return line
+    turns = line.deflection_deg
+    arriving = np.concatenate([line.azimuth_deg[:1] - turns[:1], line.arrival_deg])
+    if not line.closed:
+        arriving[0] = line.azimuth_deg[0]
+    bisector = arriving + turns / 2 - 90
+    stretch = 1 / np.maximum(np.cos(np.radians(turns / 2)), 1e-9)
+    if stretch.max() > MITRE_MAX:
+        row = int(np.argmax(stretch))
+        raise LayoutError(
+            f"the corner at vertex {row + 1} is too sharp to offset",
+            rule="offset",
+            place="line.offset_m",
+            value=round(abs(float(turns[row])), 1),
+            limit=round(2 * math.degrees(math.acos(1 / MITRE_MAX)), 1),
+            unit="deg",
+            remedy="Cut the corner off with a short leg, or plan the two sides as separate legs.",
+        )
+    lon, lat, _ = line.geod.fwd(line.lon_deg, line.lat_deg, bisector, offset_m * stretch)
+    lon, lat = np.asarray(lon), np.asarray(lat)
+    if line.closed:
+        lon[-1], lat[-1] = lon[0], lat[0]
+    moved = Line.through(lon, lat, geod=line.geod, leg_number=line.leg_number)
+    _refuse_folds(line, moved, offset_m)
+    return moved
+
+
+def _refuse_folds(line: Line, moved: Line, offset_m: float) -> None:
+    """Raise where an offset turned a leg round, or brought it nearer than the offset to another leg."""
+    folded = np.abs(turn(line.azimuth_deg, moved.azimuth_deg)) > 90
+    near = np.zeros(len(line), dtype=bool)
+    if not folded.any():
+        old, new = _flat(line, line), _flat(moved, line)
+        near = shapely.distance(shapely.linestrings(np.stack([new[:-1], new[1:]], axis=1)), shapely.linestrings(old))
+        near = near < abs(offset_m) - 1e-3 - 1e-6 * abs(offset_m)
+    if folded.any() or near.any():
+        row = int(np.argmax(folded | near))
+        raise LayoutError(
+            f"the offset folds leg {line.leg_number[row]} onto its neighbours",
+            rule="offset",
+            place="line.offset_m",
+            value=offset_m,
+            unit="m",
+            remedy="Choose a smaller offset, or leave the short legs there out of the boundary.",
+        )
+
+
+def _flat(line: Line, origin: Line) -> Floats:
+    """(k, 2) the vertices in a plane that is true in distance from the origin line's first vertex."""
+    geod = origin.geod
+    plane = Transformer.from_crs(
+        f"+proj=longlat +a={geod.a!r} +b={geod.b!r} +type=crs",
+        f"+proj=aeqd +lat_0={float(origin.lat_deg[0])!r} +lon_0={float(origin.lon_deg[0])!r} "
+        f"+a={geod.a!r} +b={geod.b!r} +type=crs",
+        always_xy=True,
+    )
+    return np.column_stack(plane.transform(line.lon_deg, line.lat_deg))

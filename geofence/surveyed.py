@@ -1,0 +1,317 @@
+"""The site as surveyed: the job's line and ground brought together, before anything is planned."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from pyproj import CRS
+
+from geofence import registry
+from geofence.engine.records import Finding, Floats
+from geofence.errors import GridError, InputError, JobError
+from geofence.inputs.job import Job
+from geofence.inputs.vectors import Boundary, read_boundary
+from geofence.site import grids, profile
+from geofence.site.ground import Ground, GroundOptions
+from geofence.site.ground_distance import elevation_factor
+from geofence.site.line import Line, joined, legs_between, merge_near, pick_legs, straightness
+from geofence.site.offset import offset
+from geofence.site.profile import GroundLine
+
+__all__ = ["Progress", "SurveyedSite", "survey"]
+
+Progress = Callable[[str], None]
+"""Called with the name of each stage as it begins."""
+
+STRAIGHT_NOTE_M = 0.010
+STRAIGHT_WARN_M = 0.100
+"""A leg straight on the ground but not in the file's grid: from a centimetre a note, from a decimetre a warning."""
+
+LINE_MAX_M = 1_000_000.0
+"""No fence is longer than the longest in the world (5,600 km) by one job; beyond 1000 km the grid is mistaken."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SurveyedSite:
+    """A line with its ground.
+
+    Attributes
+    ----------
+    boundary
+        As drawn.
+    line
+        All of the boundary's lines, before legs were chosen, turned or offset.
+    grid
+        The working grid.
+    ground
+        The source of levels.
+    runs
+        The unbroken stretches to be fenced, in order; chainage runs on from one to the next. Levels may be missing.
+    to_grid, to_wgs84
+        From longitude and latitude on the grid's datum.
+    findings
+        What is to be known so far.
+    """
+
+    boundary: Boundary
+    lines: tuple[Line, ...]
+    grid: CRS
+    ground: Ground
+    runs: tuple[GroundLine, ...]
+    to_grid: grids.Crossing
+    to_wgs84: grids.Crossing
+    findings: tuple[Finding, ...]
+
+    @property
+    def length_m(self) -> float:
+        """Length on the ground of all runs."""
+        return float(sum(run.chainage_m[-1] for run in self.runs))
+
+
+def survey(job: Job, *, progress: Progress = lambda _stage: None) -> SurveyedSite:
+    """Read a job's line and ground, and sample the one along the other.
+
+    Raises
+    ------
+    JobError, InputError, GridError, LayoutError
+        What the job names cannot be used; missing levels are no error yet.
+    """
+    progress("Reading the boundary")
+    boundary = read_boundary(job.line.file, layer=job.line.layer, grid=job.line.grid, feature=job.line.feature)
+    progress("Opening the ground")
+    ground = open_ground(job)
+    grid, findings = _working_grid(job, boundary, ground)
+    lines, drawn = _draw(boundary, grid)
+    box = _box(lines)
+    to_grid = grids.cross(grids.geographic(grid), grid, box)
+    to_ground = grids.cross(grids.geographic(grid), ground.crs, box)
+    to_wgs84 = grids.cross(grids.geographic(grid), grids.WGS84, box)
+    shifts = [
+        to_ground.finding("ground", grid.name, ground.crs.name),
+        to_wgs84.finding("map", grid.name, "WGS 84"),
+    ]
+    progress("Sampling the ground")
+    runs = _sampled(job, _chosen(job, lines, to_grid), ground, to_ground)
+    return SurveyedSite(
+        boundary=boundary,
+        lines=tuple(lines),
+        grid=grid,
+        ground=ground,
+        runs=tuple(runs),
+        to_grid=to_grid,
+        to_wgs84=to_wgs84,
+        findings=(*boundary.findings, *findings, *drawn, *(shift for shift in shifts if shift), *ground.findings),
+    )
+
+
+def open_ground(job: Job) -> Ground:
+    """The job's ground, through the reader that it names or the first that reads its files."""
+    options = GroundOptions(grid=job.ground.grid, band=job.ground.band, level_unit=job.ground.level_unit)
+    missing = next((file for file in job.ground.files if not file.is_file()), None)
+    if missing is not None:
+        raise InputError(
+            "there is no such file", file=missing, remedy="Check ground.files; paths start at the job file."
+        )
+    names = (job.ground.reader,) if job.ground.reader else registry.names(registry.GROUNDS)
+    for name in names:
+        reader = registry.find(registry.GROUNDS, name)
+        if all(reader.reads(file) for file in job.ground.files):
+            ground: Ground = reader.open(job.ground.files, options)
+            return ground
+    raise JobError(
+        "no ground reader takes these files",
+        place="ground.files",
+        value=", ".join(file.name for file in job.ground.files),
+        remedy=f"Readers: {', '.join(registry.names(registry.GROUNDS))}. Give files of one kind.",
+    )
+
+
+def _working_grid(job: Job, boundary: Boundary, ground: Ground) -> tuple[CRS, list[Finding]]:
+    """The grid of the job, else of the ground, else a local one; a finding says which where the job does not."""
+    if job.job.grid is not None:
+        grid = grids.read_grid(job.job.grid, address="job.grid")
+        if not grid.is_projected:
+            raise GridError(
+                f"the working grid must be projected; {grid.name} is in degrees",
+                place="job.grid",
+                remedy="Name a projected grid, or leave job.grid out.",
+            )
+        return grid, [_web_scaled(grid)] if grids.is_web_scaled(grid) else []
+    if ground.crs.is_projected and not grids.is_web_scaled(ground.crs):
+        return ground.crs, [_chosen_grid(ground.crs.name, "that of the ground")]
+    corners = np.concatenate(boundary.parts)
+    to_degrees = grids.cross(boundary.crs, grids.geographic(boundary.crs))
+    lon, lat = to_degrees.transformer.transform(corners[:, 0], corners[:, 1])
+    grid = grids.local_grid(np.asarray(lon), np.asarray(lat), boundary.crs)
+    return grid, [_chosen_grid(grid.name, "made for this job, on the boundary's datum")]
+
+
+def _chosen_grid(name: str, why: str) -> Finding:
+    return Finding(
+        code="grid-chosen",
+        severity="note",
+        message=f"The job names no grid; eastings and northings are in {name}, {why}",
+        remedy="Set job.grid to have another.",
+    )
+
+
+def _web_scaled(grid: CRS) -> Finding:
+    return Finding(
+        code="grid-web-scaled",
+        severity="warn",
+        message=f"{grid.name} is a grid for web maps: its metre is not a metre, and no stake-out device expects it",
+        remedy="Set job.grid to a survey grid.",
+    )
+
+
+def _draw(boundary: Boundary, grid: CRS) -> tuple[list[Line], list[Finding]]:
+    """The boundary's lines on the grid's datum, cleaned and numbered, with what was found on the way."""
+    corners = np.concatenate(boundary.parts)
+    degrees = grids.cross(boundary.crs, grids.geographic(boundary.crs)).transformer
+    lon, lat = (np.asarray(part) for part in degrees.transform(corners[:, 0], corners[:, 1]))
+    crossing = grids.cross(
+        boundary.crs, grids.geographic(grid), (float(lon.min()), float(lat.min()), float(lon.max()), float(lat.max()))
+    )
+    shift = crossing.finding("line", boundary.crs.name, grid.name)
+    findings = [] if shift is None else [shift]
+    lines, merged, bows = [], 0, []
+    for part in boundary.parts:
+        line = _line_through(part, crossing, grid)
+        bows.append(straightness(line, crossing.transformer, part[:, 0], part[:, 1]))
+        clean, dropped = merge_near(line)
+        merged += dropped
+        if clean is not None:
+            lines.append(clean)
+    if not lines:
+        raise InputError(
+            "the line has no length: its vertices are one point",
+            file=boundary.file.name,
+            remedy="Is the grid right? Set line.grid, or draw the line anew.",
+        )
+    if merged:
+        findings.append(
+            Finding(code="vertex-merged", severity="note", message=f"{merged} vertices lay on their neighbours")
+        )
+    findings += _bow_findings(np.concatenate(bows))
+    return joined(lines), findings
+
+
+def _line_through(part: Floats, crossing: grids.Crossing, grid: CRS) -> Line:
+    lon, lat = (np.array(values) for values in crossing.transformer.transform(part[:, 0], part[:, 1]))
+    if np.array_equal(part[0], part[-1]):
+        lon[-1], lat[-1] = lon[0], lat[0]
+    return Line.through(lon, lat, geod=grids.ellipsoid(grid))
+
+
+def _bow_findings(bow_m: Floats) -> list[Finding]:
+    worst = int(np.argmax(bow_m))
+    if bow_m[worst] <= STRAIGHT_NOTE_M:
+        return []
+    return [
+        Finding(
+            code="leg-not-straight",
+            severity="warn" if bow_m[worst] > STRAIGHT_WARN_M else "note",
+            message=f"{np.count_nonzero(bow_m > STRAIGHT_NOTE_M)} legs are sight lines on the ground, and leave "
+            f"the straight line in the file's own coordinates, leg {worst + 1} most",
+            remedy="If the boundary is the line in the file's grid, add vertices along it.",
+            value=round(float(bow_m[worst]), 3),
+            limit=STRAIGHT_NOTE_M,
+            unit="m",
+        )
+    ]
+
+
+def _box(lines: Sequence[Line]) -> tuple[float, float, float, float]:
+    lon = np.concatenate([line.lon_deg for line in lines])
+    lat = np.concatenate([line.lat_deg for line in lines])
+    return float(lon.min()), float(lat.min()), float(lon.max()), float(lat.max())
+
+
+def _chosen(job: Job, lines: Sequence[Line], to_grid: grids.Crossing) -> list[Line]:
+    """The runs that the job wants fenced, in its direction."""
+    if job.line.legs == "all":
+        runs = list(lines)
+    else:
+        numbers = job.line.legs if isinstance(job.line.legs, tuple) else _between(job, lines, to_grid)
+        known = {number for line in lines for number in line.leg_number}
+        stray = [number for number in numbers if number not in known]
+        if stray:
+            raise JobError(
+                "the boundary has no such leg",
+                place="line.legs",
+                value=stray[0],
+                remedy=f"Its legs are 1 to {max(known)}.",
+            )
+        wanted = set(numbers)
+        runs = [run for line in lines for run in pick_legs(line, wanted)]
+    if job.line.direction == "reversed":
+        runs = [run.reversed() for run in reversed(runs)]
+    total = sum(float(run.length_m.sum()) for run in runs)
+    if total > LINE_MAX_M:
+        raise GridError(
+            "the line is longer than any fence",
+            place=job.line.file.name,
+            value=round(total / 1000),
+            limit=round(LINE_MAX_M / 1000),
+            unit="km",
+            remedy="Is it in degrees at all? Set line.grid to the grid it is in.",
+        )
+    return runs
+
+
+def _between(job: Job, lines: Sequence[Line], to_grid: grids.Crossing) -> tuple[int, ...]:
+    """Numbers of the legs between the vertices nearest to the job's two points."""
+    assert not isinstance(job.line.legs, (str, tuple))
+    ends = []
+    for point in (job.line.legs.start, job.line.legs.end):
+        best = (np.inf, 0, 0)
+        for number, line in enumerate(lines):
+            x, y = to_grid.transformer.transform(line.lon_deg, line.lat_deg)
+            apart = np.hypot(np.asarray(x) - point[0], np.asarray(y) - point[1])
+            row = int(np.argmin(apart))
+            best = min(best, (float(apart[row]), number, row))
+        ends.append(best)
+    (_, line_of_start, start), (_, line_of_end, end) = ends
+    if line_of_start != line_of_end or start == end:
+        raise JobError(
+            "the two points do not lie at two vertices of one line",
+            place="line.legs",
+            remedy="Give grid coordinates near the first and the last vertex to be fenced.",
+        )
+    return legs_between(lines[line_of_start], start, end)
+
+
+def _sampled(job: Job, runs: Sequence[Line], ground: Ground, to_ground: grids.Crossing) -> list[GroundLine]:
+    separation = job.job.geoid_separation_m
+    place = job.ground.files[0].name
+    sampled: list[GroundLine] = []
+    begin = 0.0
+    for run in runs:
+        line = offset(run, job.line.offset_m * _factor(run, ground, to_ground, separation))
+        ground_line = profile.sample(line, ground, to_ground.transformer, geoid_separation_m=separation)
+        profile.check_steepness(ground_line, place=place)
+        sampled.append(replace(ground_line, from_m=begin))
+        begin += float(ground_line.chainage_m[-1])
+    if all(not np.isfinite(ground_line.level_m).any() for ground_line in sampled):
+        raise GridError(
+            "the ground does not cover the line anywhere",
+            place=place,
+            remedy=f"Are both in the grids they say? Ground: {ground.crs.name}; line: {job.line.file.name}.",
+        )
+    return sampled
+
+
+def _factor(run: Line, ground: Ground, to_ground: grids.Crossing, separation: float) -> float:
+    """Distance on the ellipsoid over distance on the ground, at the mean level of the run's vertices."""
+    x, y = to_ground.transformer.transform(run.lon_deg, run.lat_deg)
+    level = ground.levels(np.asarray(x), np.asarray(y)).level_m
+    height = float(np.nanmean(level)) + separation if np.isfinite(level).any() else separation
+    return float(elevation_factor(np.array(height), np.array(run.geod.a)))
+
+
+def input_files(job: Job, site: SurveyedSite, job_file: Path | None) -> tuple[Path, ...]:
+    """Every file that the plan comes from."""
+    return tuple(path for path in (job_file, job.line.file, *site.ground.files) if path is not None)
