@@ -29,10 +29,8 @@ from pathlib import Path
 
 from geofence.errors import OutputError
 
-try:
+if sys.platform != "win32":
     import fcntl
-except ImportError:  # Windows: stages are not locked there
-    fcntl = None  # type: ignore[assignment]
 
 __all__ = ["INDEX", "PROGRAM", "check", "replace"]
 
@@ -89,6 +87,7 @@ def replace(folder: Path, writers: Mapping[str, Writer], *, index: str = INDEX) 
                 _install(stage, place, before, index)
             elif not place.exists():
                 (stage / "new").rename(place)
+                _sync_folder(place.parent)
             elif not _exchange_folder(stage, place, before):
                 _move_in(stage, place, before, index)
     return tuple(folder / name for name in writers)
@@ -103,6 +102,7 @@ def check(folder: Path, names: Collection[str], *, index: str = INDEX) -> None:
         It would: the folder is a file, is read-only, or holds files of these names that geofence did not write.
     """
     with _reported(folder):
+        _recover(Path(os.path.realpath(folder)), index)
         _checked(folder, names, index)
 
 
@@ -127,12 +127,12 @@ def _reported(folder: Path) -> Iterator[None]:
 def _parents(place: Path) -> Iterator[None]:
     """Make the folders above; unmake them where the run fails."""
     missing = [above for above in place.parents if not above.exists()]
-    place.parent.mkdir(parents=True, exist_ok=True)
     try:
+        place.parent.mkdir(parents=True, exist_ok=True)
         yield
     except BaseException:
-        with contextlib.suppress(OSError):
-            for above in missing:
+        for above in missing:
+            with contextlib.suppress(OSError):
                 above.rmdir()
         raise
 
@@ -142,8 +142,9 @@ def _checked(folder: Path, names: Collection[str], index: str) -> frozenset[str]
     if not folder.exists():
         return frozenset()
     if not folder.is_dir():
-        raise OutputError("there is a file where the output folder should be", place=str(folder),
-                          remedy="Choose another folder.")  # fmt: skip
+        raise OutputError(
+            "there is a file where the output folder should be", place=str(folder), remedy="Choose another folder."
+        )
     if not os.access(folder, os.W_OK | os.X_OK):
         raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(folder))
     ours = _listed(folder, index)
@@ -166,8 +167,9 @@ def _listed(folder: Path, index: str) -> frozenset[str]:
     """The names that an index lists, itself among them; none where there is no index of ours."""
     try:
         content = json.loads((folder / index).read_bytes())
-        names = content["files"] if content["program"] == PROGRAM else ()
-        return frozenset({index} if names else ()) | {name for name in names if Path(name).name == name}
+        if content["program"] != PROGRAM:
+            return frozenset()
+        return frozenset({index, *(name for name in content["files"] if Path(name).name == name != "..")})
     except (FileNotFoundError, IsADirectoryError, ValueError, KeyError, TypeError, RecursionError):
         return frozenset()
 
@@ -195,6 +197,7 @@ def _is_current(place: Path) -> bool:
 # A stage is a hidden folder with
 #   names   what the set before and the set after are called; written before anything else
 #   new/    the files to come; after an exchange, the folder that was
+#   shared  present from the moment the user's own files may be in new/
 #   old/    the files that leave, while an install is under way
 #   ready   present from the moment an install must be completed rather than dropped
 
@@ -232,7 +235,7 @@ def _make_alike(new: Path, place: Path) -> None:
 @contextlib.contextmanager
 def _lock(stage: Path) -> Iterator[bool]:
     """Hold a stage's lock, which the system drops when the process dies; gives False where another run holds it."""
-    if fcntl is None:
+    if sys.platform == "win32":
         yield True
         return
     handle = os.open(stage, os.O_RDONLY)
@@ -272,13 +275,17 @@ def _recover(place: Path, index: str) -> None:
 
 
 def _clear(stage: Path, place: Path) -> None:
-    """Remove a stage; a file in it that is not ours and that the folder lacks goes back to the folder."""
-    before, after = _names(stage)
-    if (stage / "new").is_dir() and place.is_dir():
+    """Remove a stage; the user's files in it that the folder lacks, or has an older state of, go back there."""
+    if (stage / "shared").exists() and place.is_dir():
+        before, after = _names(stage)
         for item in sorted((stage / "new").iterdir()):
-            if item.name not in before | after and not os.path.lexists(place / item.name):
-                item.rename(place / item.name)
+            if item.name not in before | after and _is_newer(item, place / item.name):
+                item.replace(place / item.name)
     shutil.rmtree(stage)
+
+
+def _is_newer(one: Path, other: Path) -> bool:
+    return not os.path.lexists(other) or one.lstat().st_mtime_ns > other.lstat().st_mtime_ns
 
 
 def _fill(new: Path, writers: Mapping[str, Writer]) -> None:
@@ -314,6 +321,7 @@ def _sync_folder(folder: Path) -> None:
 
 def _exchange_folder(stage: Path, place: Path, before: Collection[str]) -> bool:
     """Let the stage and the folder change places; False where the system cannot, with the folder as it was."""
+    (stage / "shared").touch()
     try:
         for item in sorted(place.iterdir()):
             if item.name not in before:
