@@ -21,7 +21,7 @@ from pydantic_core import ErrorDetails, PydanticCustomError
 from geofence.errors import JobError
 from geofence.registry import nearest
 
-__all__ = ["Keys", "TomlFile", "address", "fault", "holds", "read", "shown", "unit_of", "validate"]
+__all__ = ["Keys", "TomlFile", "address", "fault", "holds", "mistake", "read", "shown", "unit_of", "validate"]
 
 Keys = tuple[str | int, ...]
 """Where a value stands: names of tables and keys, and rows of lists from 0."""
@@ -104,7 +104,9 @@ def holds(values: Any, keys: Keys) -> bool:
     (True, False)
     """
     for key in keys:
-        if (isinstance(key, str) and isinstance(values, Mapping) and key in values) or (isinstance(key, int) and _is_list(values) and key < len(values)):
+        if (isinstance(key, str) and isinstance(values, Mapping) and key in values) or (
+            isinstance(key, int) and _is_list(values) and key < len(values)
+        ):
             values = values[key]
         else:
             return False
@@ -211,37 +213,47 @@ def validate(model: type[Model], values: Mapping[str, Any], *, place: Place) -> 
     raise first
 
 
-def fault(message: str, *, keys: Keys = (), limit: object = None, remedy: str = "") -> PydanticCustomError:
+def fault(
+    message: str, *, keys: Keys = (), value: object = None, limit: object = None, remedy: str = ""
+) -> PydanticCustomError:
     """A mistake that a model's own validator found, worded as a JobError is; ``keys`` lead on from the validator."""
-    # The text of such an error is a template to pydantic; ours goes in as the context, where braces are only braces.
-    return PydanticCustomError(
-        "fault", "{message}", {"message": message, "keys": keys, "limit": limit, "remedy": remedy}
-    )
+    # Pydantic takes the text for a template; as its context ours may hold braces.
+    context = {"message": message, "keys": keys, "value": value, "limit": limit, "remedy": remedy}
+    return PydanticCustomError("fault", "{message}", context)
 
 
 def _explain(error: ErrorDetails, model: type[BaseModel], values: Mapping[str, Any], place: Place) -> JobError:
     kind, value, context = error["type"], error["input"], error.get("ctx", {})
-    keys = _keys(error, values)
-    limit = None
+    keys, limit = _keys(error, values), None
     if kind == "fault":
-        keys, limit = keys + context["keys"], context["limit"]
+        keys, limit = (*keys, *context["keys"]), context["limit"]
+        value = value if context["value"] is None else context["value"]
         message, remedy = context["message"], context["remedy"]
-        value = None if isinstance(value, Mapping) else value
     elif kind == "extra_forbidden":
         message, remedy = _unknown(keys, value, model)
-        value = None
     elif kind == "missing":
-        message, remedy, value = "is missing", _asked_for(model, keys), None
+        message, remedy = "is missing", _asked_for(model, keys)
     elif kind in _LIMITS:
         name, message = _LIMITS[kind]
-        limit = shown(context[name])
+        limit = context[name]
         remedy = "Lengths are in metres." if name in ("lt", "le") and unit_of(keys) == "m" else ""
     else:
         message, remedy = _wrong_kind(kind, keys, value, error)
+    if kind in ("extra_forbidden", "missing") or isinstance(value, Mapping):
+        value = None
+    return mistake(message, place=place(keys), keys=keys, value=value, limit=limit, remedy=remedy)
+
+
+def mistake(message: str, *, place: str, keys: Keys, value: object, limit: object, remedy: str) -> JobError:
+    """The error about a value, written as in the file and with the unit that its key states."""
     number = isinstance(value, (int, float)) and not isinstance(value, bool)
-    shown_value = None if value is None else shown(value)
     return JobError(
-        message, place=place(keys), value=shown_value, limit=limit, unit=unit_of(keys) if number else "", remedy=remedy
+        message,
+        place=place,
+        value=None if value is None else shown(value),
+        limit=None if limit is None else shown(limit),
+        unit=unit_of(keys) if number else "",
+        remedy=remedy,
     )
 
 

@@ -1,0 +1,14 @@
+"""Fence systems that come with geofence; each is one TOML file here, an entry point names its path."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+__all__ = ["AAC_PANEL", "MESH_PANEL", "PRECAST_PANEL", "SHEET_PANEL"]
+
+_HERE = Path(__file__).parent
+
+AAC_PANEL = _HERE / "aac-panel.toml"
+PRECAST_PANEL = _HERE / "precast-panel.toml"
+MESH_PANEL = _HERE / "mesh-panel.toml"
+SHEET_PANEL = _HERE / "sheet-panel.toml"
