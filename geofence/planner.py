@@ -26,7 +26,7 @@ from geofence.site.profile import GroundLine, bridged
 from geofence.surveyed import Progress, SurveyedSite, input_files, survey
 from geofence.systems import catalogue
 
-__all__ = ["plan_fence"]
+__all__ = ["plan_fence", "read_or_make_job"]
 
 PACKAGES = ("geofence", "numpy", "scipy", "pyproj", "rasterio", "shapely", "pyogrio", "geopandas", "folium")
 
@@ -70,7 +70,7 @@ def plan_fence(
     >>> plan.posts.kind.iloc[0]
     'end'
     """
-    the_job, job_file = _job(job, line=line, ground=ground, system=system, values=values or {})
+    the_job, job_file = read_or_make_job(job, line=line, ground=ground, system=system, values=values)
     fence_system = catalogue.load(the_job.fence.system, base=the_job.base)
     rules = resolve(the_job, fence_system)
     site = survey(the_job, progress=progress)
@@ -100,19 +100,18 @@ def plan_fence(
     )
 
 
-def _job(
+def read_or_make_job(
     job: Job | Path | str | None,
     *,
-    line: Path | str | None,
-    ground: Sequence[Path | str] | Path | str | None,
-    system: str | None,
-    values: Mapping[str, Any],
+    line: Path | str | None = None,
+    ground: Sequence[Path | str] | Path | str | None = None,
+    system: str | None = None,
+    values: Mapping[str, Any] | None = None,
 ) -> tuple[Job, Path | None]:
-    """The job, and its file where it came from one."""
+    """The job of a file with some values overridden, or one made of values alone; and its file, if any."""
     if isinstance(job, Job):
         return job, None
-    own = {table: dict(entries) for table, entries in values.items() if isinstance(entries, Mapping)}
-    own.update({table: entries for table, entries in values.items() if not isinstance(entries, Mapping)})
+    own: dict[str, Any] = {table: dict(v) if isinstance(v, Mapping) else v for table, v in (values or {}).items()}
     if line is not None:
         own.setdefault("line", {})["file"] = str(line)
     if ground is not None:
@@ -122,8 +121,11 @@ def _job(
         own.setdefault("fence", {})["system"] = system
     if job is not None:
         return read_job(Path(job), override=own), Path(job)
-    if line is None or ground is None:
-        raise JobError("nothing to plan", remedy="Give a job file, or a line and a ground.")
+    missing = [word for word in ("line", "ground") if word not in own]
+    if missing:
+        raise JobError(
+            f"nothing to plan: no {' and no '.join(missing)}", remedy="Give a job file, or a line and a ground."
+        )
     return job_from_values(own, base=Path.cwd()), None
 
 

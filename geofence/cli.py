@@ -1,0 +1,267 @@
+"""The command line: parse, call, print."""
+
+from __future__ import annotations
+
+import json
+import sys
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from geofence import __version__
+from geofence.errors import GeofenceError
+
+__all__ = ["app", "main"]
+
+PLANNED, PLANNED_WITH_STOPS, BAD_INPUT, OWN_FAULT = 0, 1, 2, 3
+"""Exit codes."""
+
+app = typer.Typer(
+    name="geofence",
+    help="Turn a boundary line and a ground survey into a fence that can be built.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+
+
+class Fit(StrEnum):
+    """Where cut bays go."""
+
+    end = "end"
+    start = "start"
+    both_ends = "both-ends"
+    equal = "equal"
+
+
+class Direction(StrEnum):
+    """Which way along the line."""
+
+    as_drawn = "as-drawn"
+    reversed = "reversed"
+
+
+Out = Annotated[Path, typer.Option("--out", help="Folder for the outputs; replaced whole or not at all.")]
+Quiet = Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")]
+Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for programs.")]
+JobFile = Annotated[Path | None, typer.Argument(metavar="[JOB]", help="Job file (TOML).", show_default=False)]
+LineFile = Annotated[Path | None, typer.Option("--line", help="Boundary file, where there is no job file.")]
+GroundFiles = Annotated[list[Path] | None, typer.Option("--ground", help="Ground file; repeat for several tiles.")]
+Grid = Annotated[str | None, typer.Option("--grid", help="Working grid, such as EPSG:27700.")]
+LineGrid = Annotated[str | None, typer.Option("--line-grid", help="Grid of a boundary file that states none.")]
+GroundGrid = Annotated[str | None, typer.Option("--ground-grid", help="Grid of a ground file that states none.")]
+LevelUnit = Annotated[str | None, typer.Option("--level-unit", help="Unit of the ground's levels: m, ft or ftUS.")]
+Legs = Annotated[str | None, typer.Option("--legs", help="Legs to fence, by number: 1,2,5 (default: all).")]
+
+
+@app.callback(invoke_without_command=True)
+def root(
+    version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
+    debug: Annotated[bool, typer.Option("--debug", help="Show the trace of an error; may stand anywhere.")] = False,  # noqa: ARG001
+) -> None:
+    """Turn a boundary line and a ground survey into a fence that can be built."""
+    if version:
+        print(__version__)
+        raise typer.Exit
+
+
+@app.command()
+def demo(out: Out = Path("alder-down-plan"), quiet: Quiet = False, as_json: Json = False) -> None:
+    """Plan the sample estate that comes with geofence, and say where its map is."""
+    from geofence.sample import SAMPLE_JOB
+
+    _plan(SAMPLE_JOB, {}, out, (), quiet=quiet, as_json=as_json)
+
+
+@app.command()
+def new(
+    folder: Annotated[Path, typer.Argument(help="Folder for the job; made if it is not there.")],
+) -> None:
+    """Write a commented starter job file."""
+    from geofence.inputs.job import write_starter
+
+    print(f"Starter job in {write_starter(folder)}: set line.file and ground.files, then run geofence inspect on it.")
+
+
+@app.command()
+def inspect(
+    job: JobFile = None,
+    line: LineFile = None,
+    ground: GroundFiles = None,
+    grid: Grid = None,
+    line_grid: LineGrid = None,
+    ground_grid: GroundGrid = None,
+    level_unit: LevelUnit = None,
+    legs: Legs = None,
+    quiet: Quiet = False,
+    as_json: Json = False,
+) -> None:
+    """Tell what is in the inputs before planning: grids, legs, distances, coverage, levels."""
+    from geofence import inspection, screen
+    from geofence.planner import read_or_make_job
+
+    values = _values(
+        job={"grid": grid},
+        line={"grid": line_grid, "legs": _numbers(legs)},
+        ground={"grid": ground_grid, "level_unit": level_unit},
+    )
+    the_job, _ = read_or_make_job(job, line=line, ground=ground, values=values)
+    with screen.stages(show=not quiet and not as_json) as progress:
+        seen = inspection.inspect(the_job, progress=progress)
+    if as_json:
+        print(json.dumps(inspection.as_values(seen), indent=2, allow_nan=False))
+    elif not quiet:
+        screen.inspection(seen)
+
+
+@app.command()
+def plan(
+    job: JobFile = None,
+    out: Out = Path("fence-plan"),
+    line: LineFile = None,
+    ground: GroundFiles = None,
+    system: Annotated[str | None, typer.Option("--system", help="Fence system: a name, or a TOML file.")] = None,
+    name: Annotated[str | None, typer.Option("--name", help="Name of the job.")] = None,
+    grid: Grid = None,
+    line_grid: LineGrid = None,
+    ground_grid: GroundGrid = None,
+    level_unit: LevelUnit = None,
+    bridge_m: Annotated[float | None, typer.Option("--bridge-m", help="Bridge gaps in the ground up to this.")] = None,
+    legs: Legs = None,
+    direction: Annotated[Direction | None, typer.Option("--direction", help="Which way along the line.")] = None,
+    offset_m: Annotated[float | None, typer.Option("--offset-m", help="Move the line; left is positive.")] = None,
+    height_m: Annotated[float | None, typer.Option("--height-m", help="Height of the panels.")] = None,
+    module_m: Annotated[float | None, typer.Option("--module-m", help="Full bay, centre to centre.")] = None,
+    fit: Annotated[Fit | None, typer.Option("--fit", help="Where cut bays go.")] = None,
+    gate: Annotated[
+        list[str] | None, typer.Option("--gate", metavar="AT,WIDTH", help="Gate: chainage and width in m; repeat.")
+    ] = None,
+    also: Annotated[list[str] | None, typer.Option("--also", help="A further output, by name; repeat.")] = None,
+    quiet: Quiet = False,
+    as_json: Json = False,
+) -> None:
+    """Plan a fence and write posts, bays, levels, findings, stake-out points and the map."""
+    values = _values(
+        job={"name": name, "grid": grid},
+        line={
+            "file": line,
+            "grid": line_grid,
+            "legs": _numbers(legs),
+            "direction": direction and direction.value,
+            "offset_m": offset_m,
+        },
+        ground={"files": ground, "grid": ground_grid, "level_unit": level_unit, "bridge_m": bridge_m},
+        fence={"system": system, "height_m": height_m},
+        layout={"module_m": module_m, "fit": fit and fit.value},
+        gate=[_gate(text) for text in gate or ()],
+    )
+    _plan(job, values, out, tuple(also or ()), quiet=quiet, as_json=as_json)
+
+
+@app.command()
+def systems(as_json: Json = False) -> None:
+    """List the fence systems with their dimensions, and where these come from."""
+    from geofence import screen
+    from geofence.systems import catalogue
+
+    known = [catalogue.load(name) for name in catalogue.names()]
+    if as_json:
+        print(json.dumps({system.name: system.as_values() for system in known}, indent=2, allow_nan=False))
+    else:
+        screen.systems(known)
+
+
+def _plan(
+    job: Path | None, values: dict[str, Any], out: Path, also: tuple[str, ...], *, quiet: bool, as_json: bool
+) -> None:
+    """Plan, write, and say so."""
+    from geofence import screen
+    from geofence.planner import plan_fence
+
+    with screen.stages(show=not quiet and not as_json) as progress:
+        the_plan = plan_fence(job, values=values, progress=progress)
+        progress("Writing the outputs")
+        files = the_plan.write(out, also=also)
+    if as_json:
+        summary = the_plan.summary()
+        print(json.dumps({"folder": str(out), "files": [file.name for file in files], **summary}, allow_nan=False))
+    elif not quiet:
+        screen.plan_summary(the_plan, files, out)
+    if any(finding.severity == "stop" for finding in the_plan.fence.findings):
+        raise typer.Exit(PLANNED_WITH_STOPS)
+
+
+def _values(**tables: Any) -> dict[str, Any]:
+    """Job tables of the options that were given."""
+    given = {
+        table: {key: _plain(value) for key, value in entries.items() if value is not None}
+        if isinstance(entries, dict)
+        else entries
+        for table, entries in tables.items()
+    }
+    return {table: entries for table, entries in given.items() if entries}
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, list):
+        return [_plain(item) for item in value]
+    return str(value.resolve()) if isinstance(value, Path) else value
+
+
+def _numbers(text: str | None) -> list[int] | str | None:
+    """Leg numbers of ``1,2,5``."""
+    if text is None or text == "all":
+        return text
+    try:
+        return [int(part) for part in text.split(",")]
+    except ValueError as error:
+        raise typer.BadParameter(f"{text!r} is no list of leg numbers such as 1,2,5", param_hint="--legs") from error
+
+
+def _gate(text: str) -> dict[str, float]:
+    """The gate of ``41.5,3.6``."""
+    try:
+        at_m, width_m = (float(part) for part in text.split(","))
+    except ValueError as error:
+        raise typer.BadParameter(f"{text!r} is no AT,WIDTH such as 41.5,3.6", param_hint="--gate") from error
+    return {"at_m": at_m, "width_m": width_m}
+
+
+def main() -> None:
+    """Run the command line and leave with its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="replace")
+    words = [word for word in sys.argv[1:] if word != "--debug"]
+    debug = len(words) < len(sys.argv) - 1
+    try:
+        app(words)
+    except GeofenceError as problem:
+        if debug:
+            raise
+        _report(problem)
+        sys.exit(BAD_INPUT)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(PLANNED)
+    except Exception as fault:
+        if debug:
+            raise
+        print(
+            f"geofence: a fault of its own: {type(fault).__name__}: {fault}. Please report it with the trace that "
+            "--debug shows.",
+            file=sys.stderr,
+        )
+        sys.exit(OWN_FAULT)
+
+
+def _report(problem: GeofenceError) -> None:
+    """The error for people, and on the output as JSON where programs asked for that."""
+    from geofence import screen
+
+    screen.error(problem)
+    if "--json" in sys.argv:
+        details = {"message": problem.message, "place": problem.place, "remedy": problem.remedy}
+        print(json.dumps({"error": {"kind": type(problem).__name__, **details}}))

@@ -1,0 +1,172 @@
+"""What is in a job's inputs, told before anything is planned."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from geofence import placing
+from geofence.engine.records import Finding
+from geofence.inputs.job import Job
+from geofence.plan import Grid, Legs
+from geofence.site.profile import GroundLine, Stretch, stretches_without_level
+from geofence.surveyed import Progress, SurveyedSite, survey
+
+__all__ = ["Inspection", "inspect"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Inspection:
+    """The inputs at a glance.
+
+    Attributes
+    ----------
+    name
+        The job's.
+    grid, legs
+        The working grid, and the legs to be fenced.
+    line_file, line_grid, vertices, drawn_legs, closed
+        The boundary as drawn: its grid's name, vertices and legs after cleaning, and whether all its lines are rings.
+    closure_m
+        For one open line: from its end straight back to its start, on the ellipsoid; 0 for rings; NaN for several.
+    ground_files, ground_grid
+        The ground.
+    without_level
+        Stretches where the ground gives no level.
+    covered
+        Share of the line's length with levels, 0 to 1.
+    level_min_m, level_max_m, steepest_deg
+        Levels along the line and the steepest slope between stations; NaN where there are none.
+    station_count
+        How many places were sampled.
+    findings
+        What is to be known so far.
+    """
+
+    name: str
+    grid: Grid
+    legs: Legs
+    line_file: str
+    line_grid: str
+    vertices: int
+    drawn_legs: int
+    closed: bool
+    closure_m: float
+    ground_files: tuple[str, ...]
+    ground_grid: str
+    without_level: tuple[Stretch, ...]
+    covered: float
+    level_min_m: float
+    level_max_m: float
+    steepest_deg: float
+    station_count: int
+    findings: tuple[Finding, ...]
+
+    @property
+    def length_m(self) -> float:
+        """Length to be fenced, on the ground."""
+        return float(self.legs.ground_distance_m.sum())
+
+
+def inspect(job: Job, *, progress: Progress = lambda _stage: None) -> Inspection:
+    """Look at a job's inputs; raises what :func:`geofence.surveyed.survey` raises."""
+    site = survey(job, progress=progress)
+    legs = placing.legs(site, site.runs)
+    gaps = [gap for run in site.runs for gap in stretches_without_level(run)]
+    lowest, highest, steepest = _extremes(site.runs)
+    return Inspection(
+        name=job.job.name,
+        grid=placing.grid_facts(site, legs, level_datum=job.job.level_datum),
+        legs=legs,
+        line_file=site.boundary.file.name,
+        line_grid=site.boundary.crs.name,
+        vertices=sum(len(line.lon_deg) for line in site.lines),
+        drawn_legs=sum(len(line) for line in site.lines),
+        closed=all(line.closed for line in site.lines),
+        closure_m=_closure(site),
+        ground_files=tuple(file.name for file in site.ground.files),
+        ground_grid=site.ground.crs.name,
+        without_level=tuple(gaps),
+        covered=1 - sum(gap.to_m - gap.from_m for gap in gaps) / site.length_m,
+        level_min_m=lowest,
+        level_max_m=highest,
+        steepest_deg=steepest,
+        station_count=sum(len(run.level_m) for run in site.runs),
+        findings=site.findings,
+    )
+
+
+def _closure(site: SurveyedSite) -> float:
+    if len(site.lines) > 1:
+        return float("nan")
+    line = site.lines[0]
+    _, _, apart = line.geod.inv(line.lon_deg[-1], line.lat_deg[-1], line.lon_deg[0], line.lat_deg[0])
+    return float(apart)
+
+
+def _extremes(runs: Sequence[GroundLine]) -> tuple[float, float, float]:
+    """Lowest and highest level, and the steepest slope in degrees."""
+    level = np.concatenate([run.level_m for run in runs])
+    slope = np.concatenate([np.abs(np.diff(run.level_m) / np.diff(run.chainage_m)) for run in runs])
+    steepest = np.degrees(np.arctan(np.nanmax(slope))) if np.isfinite(slope).any() else np.nan
+    return float(np.nanmin(level)), float(np.nanmax(level)), float(steepest)
+
+
+def as_values(seen: Inspection) -> dict[str, Any]:
+    """The inspection as plain values for JSON; None for what is not known."""
+
+    def plain(value: float) -> float | None:
+        return round(value, 6) if np.isfinite(value) else None
+
+    legs = seen.legs
+    return {
+        "job": seen.name,
+        "line": {
+            "file": seen.line_file,
+            "grid": seen.line_grid,
+            "vertices": seen.vertices,
+            "legs": seen.drawn_legs,
+            "closed": seen.closed,
+            "closure_m": plain(seen.closure_m),
+        },
+        "grid": {
+            "name": seen.grid.name,
+            "code": seen.grid.code,
+            "unit": seen.grid.unit,
+            "unit_m": seen.grid.unit_m,
+            "level_datum": seen.grid.level_datum,
+            "combined_factor": plain(seen.grid.combined_factor),
+        },
+        "length_m": plain(seen.length_m),
+        "legs": [
+            {
+                "leg": legs.number[row],
+                "from_m": plain(legs.start_m[row]),
+                "to_m": plain(legs.end_m[row]),
+                "bearing_deg": plain(legs.bearing_deg[row]),
+                "grid_distance": plain(legs.grid_distance[row]),
+                "ground_distance_m": plain(legs.ground_distance_m[row]),
+                "deflection_deg": plain(legs.deflection_deg[row]),
+            }
+            for row in range(len(legs.number))
+        ],
+        "ground": {
+            "files": list(seen.ground_files),
+            "grid": seen.ground_grid,
+            "covered": plain(seen.covered),
+            "without_level": [
+                {"from_m": gap.from_m, "to_m": gap.to_m, "why": gap.reason} for gap in seen.without_level
+            ],
+            "level_min_m": plain(seen.level_min_m),
+            "level_max_m": plain(seen.level_max_m),
+            "steepest_deg": plain(seen.steepest_deg),
+            "stations": seen.station_count,
+        },
+        "findings": [
+            {"code": item.code, "severity": item.severity, "message": item.message, "remedy": item.remedy}
+            for item in seen.findings
+        ],
+    }

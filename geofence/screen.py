@@ -1,0 +1,149 @@
+"""What the terminal shows: summaries, tables, errors, and the stage at work."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from geofence.engine.records import Finding
+from geofence.errors import GeofenceError
+from geofence.plan import SEVERITIES, FencePlan
+
+if TYPE_CHECKING:
+    from geofence.inspection import Inspection
+    from geofence.surveyed import Progress
+    from geofence.systems.system import System
+
+__all__ = ["error", "inspection", "plan_summary", "stages", "systems"]
+
+SHOWN_FINDINGS = 8
+SHOWN_LEGS = 40
+STYLES = {"stop": "bold red", "warn": "yellow", "note": "dim"}
+
+
+def _console(*, stderr: bool = False) -> Console:
+    return Console(stderr=stderr, highlight=False, soft_wrap=not sys.stdout.isatty())
+
+
+@contextmanager
+def stages(*, show: bool) -> Iterator[Progress]:
+    """A progress callback that shows the stage at work, on a terminal only."""
+    console = _console(stderr=True)
+    if not (show and console.is_terminal):
+        yield lambda _stage: None
+        return
+    with console.status("Starting") as status:
+        yield lambda stage: status.update(stage)
+
+
+def error(problem: GeofenceError) -> None:
+    """One readable paragraph on the error stream."""
+    _console(stderr=True).print(Text("geofence: ", style="bold red") + Text(str(problem)))
+
+
+def plan_summary(plan: FencePlan, files: Sequence[Path], folder: Path) -> None:
+    """The plan at a glance, its worst findings, and where its files are."""
+    console, summary = _console(), plan.summary()
+    posts, bays = summary["posts"], summary["bays"]
+    table = _facts(plan.name)
+    table.add_row("length", f"{summary['length_m']:.2f} m on the ground")
+    table.add_row("posts", f"{sum(posts.values())}  ({_counted(posts)})")
+    table.add_row("bays", f"{sum(bays.values())}  ({_counted(bays)})")
+    table.add_row("steps", str(summary["steps"]))
+    table.add_row("steepest ground", f"{summary['steepest_ground_deg']:.1f}°")
+    table.add_row("grid", f"{plan.grid.name}, combined factor {plan.grid.combined_factor:.6f}")
+    table.add_row("findings", _severities(summary["findings"]))
+    console.print(table)
+    _findings(console, plan.fence.findings)
+    console.print(f"{len(files)} files in {folder}", soft_wrap=True)
+    console.print(f"map: {folder / 'map.html'}", soft_wrap=True)
+
+
+def inspection(seen: Inspection) -> None:
+    """What is in the inputs."""
+    console = _console()
+    table = _facts(seen.name)
+    closing = "closed" if seen.closed else f"open, {seen.closure_m:.3f} m from end to start"
+    table.add_row("line", f"{seen.line_file}: {seen.vertices} vertices, {seen.drawn_legs} legs, {closing}")
+    table.add_row("its grid", seen.line_grid)
+    code = f" ({seen.grid.code})" if seen.grid.code else ""
+    table.add_row("working grid", f"{seen.grid.name}{code}, in {seen.grid.unit}")
+    table.add_row("combined factor", f"{seen.grid.combined_factor:.7f} grid for ground, mean along the line")
+    table.add_row("to be fenced", f"{seen.length_m:.3f} m on the ground")
+    table.add_row("ground", f"{', '.join(seen.ground_files)}, {seen.ground_grid}")
+    table.add_row("levels", f"{seen.level_min_m:.2f} to {seen.level_max_m:.2f} m on {seen.grid.level_datum!r}")
+    table.add_row("steepest", f"{seen.steepest_deg:.1f}°")
+    table.add_row("covered", f"{seen.covered:.1%} of the line, {seen.station_count} stations")
+    console.print(table)
+    for gap in seen.without_level:
+        console.print(Text(f"  no level at chainage {gap}", style="yellow"))
+    console.print(_legs(seen))
+    _findings(console, seen.findings)
+
+
+def _legs(seen: Inspection) -> Table:
+    legs = seen.legs
+    table = Table(title="Legs", title_justify="left", box=None, pad_edge=False)
+    unit = "m" if seen.grid.unit_m == 1 else seen.grid.unit
+    for heading in ("leg", "from m", "to m", "grid bearing °", f"grid {unit}", "ground m", "turn °"):
+        table.add_column(heading, justify="right")
+    for row in range(min(len(legs.number), SHOWN_LEGS)):
+        table.add_row(
+            str(legs.number[row]),
+            f"{legs.start_m[row]:.3f}",
+            f"{legs.end_m[row]:.3f}",
+            f"{legs.bearing_deg[row]:.4f}",
+            f"{legs.grid_distance[row]:.3f}",
+            f"{legs.ground_distance_m[row]:.3f}",
+            f"{legs.deflection_deg[row]:+.3f}",
+        )
+    if len(legs.number) > SHOWN_LEGS:
+        table.caption = f"and {len(legs.number) - SHOWN_LEGS} more legs: --json lists all"
+    return table
+
+
+def systems(known: Sequence[System]) -> None:
+    """The fence systems with their dimensions, and where these come from."""
+    console = _console()
+    for system in known:
+        table = Table(title=f"{system.name}: {system.title}", title_justify="left", box=None, pad_edge=False)
+        for heading in ("dimension", "value", "reference"):
+            table.add_column(heading)
+        for name, value, reference in system.dimensions():
+            table.add_row(name, value, Text(reference, style="dim"))
+        console.print(table)
+        console.print()
+
+
+def _facts(title: str) -> Table:
+    table = Table(title=Text(title, style="bold"), title_justify="left", box=None, show_header=False, pad_edge=False)
+    table.add_column(style="dim")
+    table.add_column()
+    return table
+
+
+def _counted(counts: dict[str, int]) -> str:
+    return ", ".join(f"{count} {kind}" for kind, count in counts.items())
+
+
+def _severities(counts: dict[str, int]) -> Text:
+    return Text(", ").join(
+        Text(f"{counts[word]} {word}", STYLES[word] if counts[word] else "dim") for word in SEVERITIES
+    )
+
+
+def _findings(console: Console, findings: Sequence[Finding]) -> None:
+    """The gravest findings, a line each."""
+    ranked: list[Any] = sorted(findings, key=lambda item: SEVERITIES.index(item.severity))
+    for item in ranked[:SHOWN_FINDINGS]:
+        where = "" if item.chainage_m is None else f" at {item.chainage_m:.2f} m"
+        console.print(Text(f"  {item.severity}{where}: ", STYLES[item.severity]) + Text(item.message))
+    if len(ranked) > SHOWN_FINDINGS:
+        console.print(Text(f"  and {len(ranked) - SHOWN_FINDINGS} more in findings.csv", style="dim"))
