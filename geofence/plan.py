@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -122,11 +122,15 @@ class SystemFacts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Provenance:
-    """``inputs``: file name (no folder) to sha256; ``packages``: name to version; ``planned_at``: ISO 8601 UTC."""
+    """``inputs``: file name (no folder) to sha256; ``packages``: name to version; ``planned_at``: ISO 8601 UTC.
+
+    ``files`` names the files that are written together: :meth:`FencePlan.write` fills it in.
+    """
 
     inputs: Mapping[str, str]
     packages: Mapping[str, str]
     planned_at: str
+    files: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -331,7 +335,9 @@ class FencePlan:
         """
         wanted = {name: registry.find(registry.OUTPUTS, name) for name in (*registry.names(registry.OUTPUTS), *also)}
         chosen = [output for name, output in wanted.items() if output.standing or name in also]
-        return folders.replace(Path(folder), {output.filename: partial(output.write, self) for output in chosen})
+        files = tuple(sorted(output.filename for output in chosen))
+        plan = replace(self, provenance=replace(self.provenance, files=files))
+        return folders.replace(Path(folder), {output.filename: partial(output.write, plan) for output in chosen})
 
 
 def _names(letter: str, count: int) -> tuple[str, ...]:

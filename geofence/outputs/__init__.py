@@ -1,0 +1,1 @@
+"""What a plan is written as: one module a kind of file, each with ``write(plan, path)`` and its ``OUTPUT``."""

@@ -1,0 +1,57 @@
+"""Comma-separated text (RFC 4180): lines end in CR LF, UTF-8 without a mark at its start.
+
+Numbers are written bare, so that machines read them. Free text that a spreadsheet would run as a formula gets an
+apostrophe before it, and is quoted where it holds a delimiter, a quote or a line end.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Literal
+
+__all__ = ["Header", "guarded", "quoted", "words", "write_table"]
+
+Header = Literal["names", "none"]
+
+_FORMULA_STARTS = tuple("=+-@\t\r\n\0＝＋－＠")
+"""First characters that start a formula or hide one: the OWASP list on CSV injection, with the full-width forms."""
+
+
+def guarded(text: str) -> str:
+    """Text that no spreadsheet takes for a formula.
+
+    >>> guarded("=1+1"), guarded("plain")
+    ("'=1+1", 'plain')
+    """
+    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
+
+
+def quoted(text: str, delimiter: str = ",") -> str:
+    """Text as one field: between quotes where it holds a delimiter, a quote or a line end.
+
+    >>> quoted('2" pipe, steel')
+    '"2"" pipe, steel"'
+    """
+    if any(mark in text for mark in (delimiter, '"', "\n", "\r")):
+        return '"' + text.replace('"', '""') + '"'
+    return text
+
+
+def words(values: Iterable[str | None], delimiter: str = ",") -> list[str]:
+    """A column of free text, guarded and quoted; nothing for None."""
+    values = list(values)
+    known = {value: quoted(guarded(value or ""), delimiter) for value in set(values)}
+    return [known[value] for value in values]
+
+
+def write_table(
+    path: Path, columns: Mapping[str, Sequence[str]], *, delimiter: str = ",", header: Header = "names"
+) -> None:
+    """Write columns of fields, ready-made by :func:`words` or as figures, below a line of their names
+    (``header`` ``none``: without it)."""
+    row = delimiter.join(["%s"] * len(columns)) + "\r\n"
+    with path.open("w", encoding="utf-8", errors="backslashreplace", newline="") as file:
+        if header == "names":
+            file.write(row % tuple(columns))
+        file.writelines(map(row.__mod__, zip(*columns.values(), strict=True)))
