@@ -6,6 +6,7 @@ counts them: ``gate[1].width_m`` is the width of the first gate.
 
 from __future__ import annotations
 
+import math
 import re
 import tomllib
 from bisect import bisect_left
@@ -119,8 +120,13 @@ def address(keys: Keys) -> str:
     >>> address(("gate", 0, "width_m"))
     'gate[1].width_m'
     """
-    text = "".join(f"[{key + 1}]" if isinstance(key, int) else f".{key}" for key in keys)
+    text = "".join(f"[{key + 1}]" if isinstance(key, int) else f".{_key(key)}" for key in keys)
     return text.removeprefix(".")
+
+
+def _key(key: str) -> str:
+    """A key as TOML has it: in quotes where it is not of letters, digits, ``_`` and ``-`` alone."""
+    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else repr(key)
 
 
 def unit_of(keys: Keys) -> str:
@@ -149,8 +155,11 @@ def read(path: Path, *, kind: str, remedy: str = "") -> TomlFile:
         values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         _refuse_syntax(path, str(error), text)
-    except (ValueError, RecursionError) as error:
-        raise JobError(f"this {kind} cannot be parsed: {error}", place=str(path)) from None
+    except RecursionError:
+        raise JobError(f"this {kind} cannot be parsed: it is nested too deeply", place=str(path)) from None
+    except ValueError:
+        # Python itself refuses to read a whole number of thousands of digits.
+        raise JobError(f"this {kind} cannot be parsed: a number in it is too long", place=str(path)) from None
     if not values:
         raise JobError(f"this {kind} is empty", place=str(path), remedy=remedy)
     return TomlFile(file=path, text=text, values=values)
@@ -181,6 +190,7 @@ def _text(path: Path, *, kind: str, remedy: str) -> str:
 
 def _refuse_syntax(path: Path, reason: str, text: str) -> NoReturn:
     what, _, where = reason.removesuffix(")").partition(" (at ")
+    what = re.sub(r"\('([^)]*)',?\)", lambda match: match[1].replace("', '", "."), what)
     if where == "end of document":
         where = f"line {text.rstrip().count(chr(10)) + 1}, at the end"
     raise JobError(
@@ -239,14 +249,14 @@ def _explain(error: ErrorDetails, model: type[BaseModel], values: Mapping[str, A
         remedy = "Lengths are in metres." if name in ("lt", "le") and unit_of(keys) == "m" else ""
     else:
         message, remedy = _wrong_kind(kind, keys, value, error)
-    if kind in ("extra_forbidden", "missing") or isinstance(value, Mapping):
+    if kind in ("extra_forbidden", "missing") or _has_tables(value):
         value = None
     return mistake(message, place=place(keys), keys=keys, value=value, limit=limit, remedy=remedy)
 
 
 def mistake(message: str, *, place: str, keys: Keys, value: object, limit: object, remedy: str) -> JobError:
     """The error about a value, written as in the file and with the unit that its key states."""
-    number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    number = isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) < math.inf
     return JobError(
         message,
         place=place,
@@ -351,6 +361,10 @@ def _as_number(text: str) -> str:
         return f"Write {float(text.replace(',', '.')):g} without quotes."
     except ValueError:
         return "Write a number, without quotes and without a unit."
+
+
+def _has_tables(value: Any) -> bool:
+    return isinstance(value, Mapping) or (_is_list(value) and any(isinstance(row, Mapping) for row in value))
 
 
 def _is_list(values: Any) -> bool:

@@ -262,15 +262,15 @@ def _conflicts_of_bays(values: Mapping[str, Any]) -> Iterator[Conflict]:
             message="is wider than a full bay, layout.module_m",
             value=min_bay,
             limit=module,
-            remedy="Make it at most the module.",
+            remedy="Make layout.min_bay_m at most layout.module_m.",
         )
     if min_bay <= width:
         yield Conflict(
             addresses=("layout.min_bay_m", "posts.width_m"),
-            message="leaves nothing between two posts of posts.width_m, centre to centre",
+            message="leaves nothing between two posts of posts.width_m",
             value=min_bay,
             limit=width,
-            remedy="Make it more than the width of a post.",
+            remedy="Make layout.min_bay_m more than posts.width_m.",
         )
     if values["posts.hole_diameter_m"] <= width:
         yield Conflict(
@@ -278,7 +278,7 @@ def _conflicts_of_bays(values: Mapping[str, Any]) -> Iterator[Conflict]:
             message="is too narrow for a post of posts.width_m",
             value=values["posts.hole_diameter_m"],
             limit=width,
-            remedy="Make it more than the width of a post.",
+            remedy="Make posts.hole_diameter_m more than posts.width_m.",
         )
 
 
@@ -292,14 +292,14 @@ def _conflicts_of_levels(values: Mapping[str, Any]) -> Iterator[Conflict]:
             message="is above levels.step_max_m",
             value=least,
             limit=most,
-            remedy="Make it at most the largest step.",
+            remedy="Make levels.step_min_m at most levels.step_max_m.",
         )
     elif most > 0 and max(1, snap_ceil(least / increment)) > snap_floor(most / increment):
         yield Conflict(
             addresses=("levels.increment_m", "levels.step_max_m", "levels.step_min_m"),
             message=f"allows no step: none of its multiples is from {shown(least)} m to {shown(most)} m",
             value=increment,
-            remedy="Make it finer, or the range from levels.step_min_m to levels.step_max_m wider.",
+            remedy="Make levels.increment_m finer, or lower levels.step_min_m or raise levels.step_max_m.",
         )
     if gap + dig < -LEVEL_TOLERANCE_M:
         yield Conflict(
@@ -307,5 +307,5 @@ def _conflicts_of_levels(values: Mapping[str, Any]) -> Iterator[Conflict]:
             message="keeps open more than levels.gap_max_m allows",
             value=dig,
             limit=-gap,
-            remedy="Keep less open, or allow a larger gap.",
+            remedy="Make levels.dig_max_m larger (less negative), or levels.gap_max_m.",
         )

@@ -1,0 +1,326 @@
+"""A job: what to fence, on which ground, with which system, by which rules.
+
+It is read and checked as far as it can be checked alone, then resolved on its fence system: the rules the engine
+works by, and each value as used with where it came from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, fields, replace
+from pathlib import Path
+from typing import Any, TypeVar
+
+from geofence import toml_file
+from geofence.engine.records import Finding, LayoutRules, LevelRules, PanelRules, PostRules
+from geofence.errors import JobError
+from geofence.inputs.job_file import (
+    Fence,
+    Gate,
+    Ground,
+    JobFile,
+    Levels,
+    Line,
+    Naming,
+    Posts,
+    Spacing,
+    Zone,
+    job_schema,
+)
+from geofence.numeric import WIDTH_TOLERANCE_M
+from geofence.plan import Parameter, SystemFacts
+from geofence.systems.system import Section, System, conflicts
+from geofence.toml_file import Keys, TomlFile, mistake, shown
+
+__all__ = ["SCHEMA", "STARTER", "Job", "Resolved", "job_from_values", "job_schema", "read_job", "resolve"]
+
+SCHEMA = 1
+"""The version of the job file that this release reads."""
+
+STARTER = Path(__file__).with_name("starter.toml")
+"""A commented job file to begin with."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Given:
+    """What was given, and by whom: a job file, values from elsewhere that go before it, or both."""
+
+    file: TomlFile | None = None
+    values: Mapping[str, Any] = field(default_factory=dict)
+    origin: str = "command line"
+
+    def origin_of(self, keys: Keys) -> str:
+        if toml_file.holds(self.values, keys):
+            return self.origin
+        return "job" if self.file and toml_file.holds(self.file.values, keys) else "default"
+
+    def place(self, keys: Keys) -> str:
+        if self.file is None or toml_file.holds(self.values, keys):
+            return f"{self.origin}, {toml_file.address(keys)}"
+        return self.file.place(keys)
+
+    @property
+    def merged(self) -> dict[str, Any]:
+        return _merged(self.file.values if self.file else {"schema": SCHEMA}, self.values)
+
+
+def _merged(under: Mapping[str, Any], over: Mapping[str, Any]) -> dict[str, Any]:
+    """``over`` on ``under``, table by table; a list replaces a list."""
+    tables = {
+        key: _merged(under[key], value)
+        for key, value in over.items()
+        if isinstance(value, Mapping) and isinstance(under.get(key), Mapping)
+    }
+    return {**under, **over, **tables}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """A job as asked for; what its fence system decides is None until it is resolved.
+
+    Attributes
+    ----------
+    job, line, ground, fence, layout, gates, levels, posts, zones
+        The tables of the job file.
+    base
+        The folder that the job's paths are relative to.
+    """
+
+    job: Naming
+    line: Line
+    ground: Ground
+    fence: Fence
+    layout: Spacing
+    gates: tuple[Gate, ...]
+    levels: Levels
+    posts: Posts
+    zones: tuple[Zone, ...]
+    base: Path
+    _given: _Given = field(repr=False, compare=False)
+
+    @property
+    def name(self) -> str:
+        """The job's name; its file's where it gives none."""
+        file = self._given.file
+        return self.job.name or (file.file.stem if file else "fence")
+
+    def path(self, file: str) -> Path:
+        """A file that the job names, relative to the job file."""
+        return self.base / file
+
+    def place(self, *keys: str | int) -> str:
+        """How an error names the place of a value; rows from 0: ``place("gate", 0, "at_m")``."""
+        return self._given.place(keys)
+
+    def origin(self, *keys: str | int) -> str:
+        """Where a value came from: ``job``, ``command line``, or ``default``; rows from 0."""
+        return self._given.origin_of(keys)
+
+
+def read_job(path: Path | str, *, overrides: Mapping[str, Any] | None = None, origin: str = "command line") -> Job:
+    """Read and check a job file.
+
+    Parameters
+    ----------
+    path
+        The job file; its paths are relative to its folder.
+    overrides
+        Values that go before the file's, as nested mappings: ``{"layout": {"fit": "start"}}``.
+    origin
+        Who gave the overrides, for errors and for the plan's parameters.
+
+    Raises
+    ------
+    JobError
+        With file, line, dotted address, value, limit and remedy.
+    """
+    path = Path(path)
+    file = toml_file.read(path, kind="job file", remedy="`geofence new DIR` writes one to begin with.")
+    return _job(_Given(file=file, values=overrides or {}, origin=origin), base=path.parent)
+
+
+def job_from_values(values: Mapping[str, Any], *, base: Path, origin: str = "command line") -> Job:
+    """A job without a file, from nested mappings named as in the job file; ``base`` is what its paths are relative to.
+
+    Raises
+    ------
+    JobError
+        With dotted address, value, limit and remedy.
+    """
+    return _job(_Given(values=values, origin=origin), base=base)
+
+
+def _job(given: _Given, *, base: Path) -> Job:
+    values = given.merged
+    _check_schema(values, given)
+    checked = toml_file.validate(JobFile, values, place=given.place)
+    gates = (gate.model_copy(update={"name": gate.name or f"G{n}"}) for n, gate in enumerate(checked.gate, start=1))
+    return Job(
+        job=checked.job,
+        line=checked.line,
+        ground=checked.ground,
+        fence=checked.fence,
+        layout=checked.layout,
+        gates=tuple(gates),
+        levels=checked.levels,
+        posts=checked.posts,
+        zones=checked.zone,
+        base=base,
+        _given=given,
+    )
+
+
+def _check_schema(values: Mapping[str, Any], given: _Given) -> None:
+    """Refuse another version before its keys are held against this one's."""
+    place, version = given.place(("schema",)), values.get("schema")
+    if version is None:
+        raise JobError("is missing", place=place, remedy=f"Write schema = {SCHEMA} as the first line.")
+    if type(version) is not int or version != SCHEMA:
+        raise JobError(
+            "is not a version that this geofence reads",
+            place=place,
+            value=toml_file.shown(version),
+            remedy=f"Write schema = {SCHEMA}, or use the geofence that the job was written for.",
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Resolved:
+    """A job on its fence system: what the engine works by.
+
+    Attributes
+    ----------
+    layout, levels, posts, panels
+        The engine's rules.
+    facts
+        The system as used: with the job's module, height and hole where it has its own.
+    parameters
+        Every value as used under its dotted address, rows from 1 (``gate[1].width_m``), with where it came from;
+        what neither job nor system gives has none.
+    findings
+        What the reader of the plan must know about the choice of values.
+    """
+
+    layout: LayoutRules
+    levels: LevelRules
+    posts: PostRules
+    panels: PanelRules
+    facts: SystemFacts
+    parameters: Mapping[str, Parameter]
+    findings: tuple[Finding, ...] = ()
+
+
+def resolve(job: Job, system: System) -> Resolved:
+    """The rules of a job on its fence system.
+
+    Raises
+    ------
+    JobError
+        The system's fence cannot be planned yet, or a value of the job cannot hold with another or with the system:
+        a shortest bay wider than a full one, a step range that holds no step, a clearance above the largest gap.
+    """
+    if system.slope != "step":
+        raise JobError(
+            f"the system {system.name} follows the ground by {system.slope}, which cannot be planned yet",
+            place=job.place("fence", "system"),
+            remedy="Take a system whose slope is step.",
+        )
+    parameters = _parameters(job, system)
+    values = {address: parameter.value for address, parameter in parameters.items()}
+    _refuse_conflicts(job, system.values | values)
+    return Resolved(
+        layout=_record(LayoutRules, values, "layout", "line"),
+        levels=_record(LevelRules, values, "levels"),
+        posts=_record(PostRules, values, "posts"),
+        panels=_record(PanelRules, values, "fence", "levels"),
+        facts=replace(
+            system.facts,
+            module_m=values["layout.module_m"],
+            height_m=values["fence.height_m"],
+            hole_diameter_m=values["posts.hole_diameter_m"],
+        ),
+        parameters=parameters,
+        findings=tuple(_findings(values, system)),
+    )
+
+
+Record = TypeVar("Record", LayoutRules, LevelRules, PostRules, PanelRules)
+
+
+def _record(kind: type[Record], values: Mapping[str, Any], *tables: str) -> Record:
+    """An engine record; each of its fields has the name of a key in one of the tables."""
+    found: dict[str, Any] = {}
+    for item in fields(kind):
+        value = next(values[f"{table}.{item.name}"] for table in tables if f"{table}.{item.name}" in values)
+        found[item.name] = tuple(value) if isinstance(value, list) else value
+    return kind(**found)
+
+
+def _parameters(job: Job, system: System) -> dict[str, Parameter]:
+    defaults = system.defaults
+    found = {"job.name": Parameter(value=job.name, origin=job.origin("job", "name"))}
+    for keys, value in _leaves(job):
+        address = toml_file.address(keys)
+        if value is not None:
+            found[address] = Parameter(value=value, origin=job.origin(*keys))
+        elif address in defaults:
+            default = defaults[address]
+            value = list(default) if isinstance(default, tuple) else default
+            found[address] = Parameter(value=value, origin=f"system {system.name}")
+    return found
+
+
+def _leaves(job: Job) -> Iterator[tuple[Keys, Any]]:
+    """Every key of the job file with its value as JSON has it, None where it is left out."""
+    tables: dict[Keys, Section] = {
+        ("job",): job.job,
+        ("line",): job.line,
+        ("ground",): job.ground,
+        ("fence",): job.fence,
+        ("layout",): job.layout,
+        **{("gate", row): gate for row, gate in enumerate(job.gates)},
+        ("levels",): job.levels,
+        ("posts",): job.posts,
+        **{("zone", row): zone for row, zone in enumerate(job.zones)},
+    }
+    for keys, table in tables.items():
+        for key, value in table.model_dump(mode="json", by_alias=True).items():
+            yield (*keys, key), value
+
+
+def _refuse_conflicts(job: Job, values: Mapping[str, Any]) -> None:
+    """Raise on the first conflict, at the likeliest mistake among what the user gave."""
+    for conflict in conflicts(values):
+        places = [tuple(address.split(".")) for address in conflict.addresses]
+        first = places[0]
+        given = next((keys for keys in places if job.origin(*keys) != "default"), first)
+        if given == first:
+            message, place = conflict.message, job.place(*first)
+        else:
+            message, place = f"does not go with {'.'.join(first)}, which {conflict.message}", job.place(*given)
+        raise mistake(
+            message, place=place, keys=first, value=conflict.value, limit=conflict.limit, remedy=conflict.remedy
+        )
+
+
+def _findings(values: Mapping[str, Any], system: System) -> Iterator[Finding]:
+    height, room = values["fence.height_m"], values["levels.gap_max_m"] + values["levels.dig_max_m"]
+    if not system.offers(height) and system.fence.heights_m:
+        yield Finding(
+            code="height-not-offered",
+            severity="warn",
+            message=f"The system {system.name} does not come in a height of {shown(height)} m",
+            remedy=f"Choose one of {', '.join(map(shown, system.fence.heights_m.value))} m, or have panels cut.",
+            value=height,
+            unit="m",
+        )
+    if room < values["levels.increment_m"] - WIDTH_TOLERANCE_M:
+        yield Finding(
+            code="increment-over-room",
+            severity="warn",
+            message="Undersides are so coarsely spaced that even flat ground may leave none within the limits",
+            remedy="Make levels.increment_m finer, or allow more by levels.gap_max_m or levels.dig_max_m.",
+            value=values["levels.increment_m"],
+            limit=room,
+            unit="m",
+        )

@@ -1,0 +1,313 @@
+"""The tables of the job file: every key with its kind, default and limits."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import PurePath
+from typing import Annotated, Any, Literal, get_args
+
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    Discriminator,
+    Field,
+    Strict,
+    Tag,
+    WithJsonSchema,
+    field_validator,
+    model_validator,
+)
+from pydantic.json_schema import GenerateJsonSchema
+
+from geofence.engine.records import Fit
+from geofence.systems import system as kinds
+from geofence.systems.system import Section
+from geofence.toml_file import fault
+
+__all__ = [
+    "Fence",
+    "Gate",
+    "Ground",
+    "JobFile",
+    "LegEnds",
+    "Levels",
+    "Line",
+    "Naming",
+    "Posts",
+    "Spacing",
+    "Zone",
+    "job_schema",
+]
+
+
+def _plain_path(value: Any) -> Any:
+    return str(value) if isinstance(value, PurePath) else value
+
+
+def _file_list(value: Any) -> Any:
+    return (value,) if isinstance(value, (str, PurePath)) else value
+
+
+def _pair(value: Any) -> Any:
+    if not isinstance(value, Sequence) or isinstance(value, str) or len(value) != 2:
+        raise fault("is not a position", remedy="Write it as [easting, northing].")
+    return tuple(value)
+
+
+File = Annotated[str, BeforeValidator(_plain_path), Field(min_length=1)]
+Name = Annotated[str, Field(min_length=1)]
+Count = Annotated[int, Field(ge=1)]
+Files = Annotated[
+    tuple[File, ...],
+    Strict(False),
+    BeforeValidator(_file_list),
+    Field(min_length=1),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "string", "minLength": 1},
+                {"type": "array", "items": {"type": "string", "minLength": 1}, "minItems": 1},
+            ]
+        }
+    ),
+]
+Position = Annotated[tuple[float, float], BeforeValidator(_pair)]
+
+
+class Naming(Section):
+    """What the job is called, and what its coordinates and levels are in."""
+
+    name: Name | None = Field(
+        default=None, description="the job's name, on every output; the file's own where left out"
+    )
+    grid: Name | None = Field(
+        default=None,
+        description="the working grid, such as EPSG:27700; chosen from the ground or the place where left out",
+    )
+    geoid_separation_m: float = Field(default=0.0, ge=-150, le=150, description="ellipsoid height minus level")
+    level_datum: Name = Field(
+        default="not stated", description="a name for what levels are above, carried to every output"
+    )
+
+
+class LegEnds(Section):
+    """Legs from one boundary vertex to another, each the nearest to a position in the working grid."""
+
+    from_: Position = Field(alias="from", description="where the first leg starts, [easting, northing]")
+    to: Position = Field(description="where the last leg ends, [easting, northing]")
+
+
+def _kind_of_legs(value: Any) -> str:
+    if isinstance(value, (Mapping, LegEnds)):
+        return "ends"
+    return "numbers" if isinstance(value, (list, tuple)) else "word"
+
+
+Legs = Annotated[
+    Annotated[Literal["all"], Tag("word")]
+    | Annotated[tuple[Count, ...], Strict(False), Field(min_length=1), Tag("numbers")]
+    | Annotated[LegEnds, Tag("ends")],
+    Discriminator(_kind_of_legs),
+]
+
+
+class Line(Section):
+    """The boundary, and which part of it to fence."""
+
+    file: File = Field(description="the vector file with the boundary")
+    layer: Name | None = Field(default=None, description="the layer, where the file has several")
+    feature: Count | None = Field(default=None, description="the feature, counted from 1, where the layer has several")
+    grid: Name | None = Field(default=None, description="the file's grid, only where it carries none")
+    legs: Legs = Field(
+        default="all",
+        description='"all", leg numbers such as [1, 2, 5], or { from = [e, n], to = [e, n] }',
+    )
+    direction: Literal["as-drawn", "reversed"] = Field(default="as-drawn", description="the direction of travel")
+    offset_m: float = Field(
+        default=0.0, ge=-1000, le=1000, description="distance from the boundary, left of travel positive"
+    )
+    corner_deg: float = Field(default=10.0, gt=0, lt=180, description="a vertex that turns by this or more is a corner")
+    line_tolerance_m: float = Field(default=0.02, ge=0, le=10, description="how far a bay may leave a line that bends")
+
+    @field_validator("legs", mode="before")
+    @classmethod
+    def _some_legs(cls, value: Any) -> Any:
+        if _kind_of_legs(value) == "word" and value != "all":
+            raise fault(
+                "does not say which legs", remedy='Write "all", [1, 2] or { from = [e, n], to = [e, n] }, with numbers.'
+            )
+        if _kind_of_legs(value) == "numbers" and len(set(map(str, value))) < len(value):
+            raise fault("names a leg twice", remedy="Write each leg once.")
+        return value
+
+
+LevelUnit = Literal["m", "ft", "ftUS"]
+
+
+def _columns(order: str) -> str:
+    if len(set(order)) < len(order) or not set("ENZ") <= set(order) <= set("PENZD"):
+        raise fault(
+            "is not an order of columns",
+            remedy="Write E, N and Z once each, and P (point) and D (description) where there are such: PENZD.",
+        )
+    return order
+
+
+class Ground(Section):
+    """Where ground levels come from."""
+
+    files: Files = Field(description="the ground's files, one or a list")
+    reader: Name | None = Field(default=None, description="the reader to use; found from the files where left out")
+    grid: Name | None = Field(default=None, description="the files' grid, only where they carry none")
+    band: Count | None = Field(default=None, description="the raster's band, counted from 1, where it has several")
+    level_unit: LevelUnit | None = Field(
+        default=None,
+        description="unit of the levels where the file states none: m, ft (0.3048 m) or ftUS (1200/3937 m)",
+    )
+    order: Annotated[str, AfterValidator(_columns)] | None = Field(
+        default=None, description="columns of a point file, such as PENZD: point, easting, northing, level, description"
+    )
+    bridge_m: float = Field(
+        default=0.0, ge=0, le=1000, description="longest gap in the ground to bridge by a straight line"
+    )
+
+
+class Fence(Section):
+    """Which fence."""
+
+    system: File = Field(default="aac-panel", description="a fence system's name, or the path of its TOML file")
+    height_m: kinds.Height | None = Field(default=None, description="from underside to top")
+
+
+class Spacing(Section):
+    """How posts are spread along the line."""
+
+    module_m: kinds.Bay | None = Field(default=None, description="a full bay, centre to centre of its posts")
+    min_bay_m: kinds.Bay | None = Field(default=None, description="the narrowest cut bay")
+    fit: Fit = Field(default="end", description="where cut bays go: end, start, both-ends, or equal (all bays alike)")
+
+    @field_validator("fit", mode="before")
+    @classmethod
+    def _can_be_planned(cls, value: Any) -> Any:
+        if value == "best":
+            raise fault("cannot be planned yet", remedy=f"Write one of {', '.join(get_args(Fit))}.")
+        return value
+
+
+class Gate(Section):
+    """An opening."""
+
+    name: Name | None = Field(default=None, description="the gate's name; G1, G2, ... where left out")
+    at_m: float | None = Field(default=None, ge=0, description="chainage of its first post; this or near")
+    near: Position | None = Field(
+        default=None,
+        description="[easting, northing] of its middle in the working grid, or a place beside it; this or at_m",
+    )
+    width_m: float = Field(gt=0, le=30, description="centre to centre of its posts")
+
+    @model_validator(mode="after")
+    def _stands_at_one_place(self) -> Gate:
+        if self.at_m is None and self.near is None:
+            raise fault("does not say where it is", remedy="Write at_m, a chainage, or near, a position.")
+        if self.at_m is not None and self.near is not None:
+            raise fault("says twice where it is, by at_m and by near", remedy="Leave one of them out.")
+        return self
+
+
+class Levels(Section):
+    """Limits of the undersides, and the weights that choose between them."""
+
+    increment_m: kinds.Increment | None = Field(default=None, description="undersides are at multiples of this")
+    gap_max_m: kinds.GapMax | None = Field(default=None, description="the most an underside may stand above the ground")
+    dig_max_m: kinds.DigMax | None = Field(
+        default=None,
+        description="the most the ground may stand above an underside; negative: a clearance that stays open",
+    )
+    step_min_m: kinds.Step | None = Field(default=None, description="the smallest step, where there is one")
+    step_max_m: kinds.Step | None = Field(default=None, description="the largest step")
+    gate_clearance_m: kinds.Clearance | None = Field(default=None, description="clear height under a gate")
+    gap_cost: kinds.Cost | None = Field(default=None, description="weight of a square metre of gap")
+    dig_cost: kinds.Cost | None = Field(default=None, description="weight of a square metre of dig")
+    step_cost: kinds.Cost | None = Field(default=None, description="weight of a post at which the level changes")
+    rise_cost: kinds.Cost | None = Field(default=None, description="weight of a metre of level change")
+
+
+class Posts(Section):
+    """How long posts are, and what they stand in."""
+
+    embedment_m: kinds.Embedment | None = Field(default=None, description="the least depth of the toe below the ground")
+    embedment_ratio: kinds.EmbedmentRatio | None = Field(
+        default=None, description="the least depth as a share of the post's height above ground; the deeper counts"
+    )
+    post_reveal_m: kinds.Reveal | None = Field(default=None, description="post top above the higher panel's top")
+    stock_lengths_m: kinds.StockLengths | None = Field(
+        default=None, description="lengths posts are sold in, increasing; [] for posts cut to measure"
+    )
+    hole_diameter_m: kinds.HoleDiameter | None = Field(default=None, description="diameter of the holes")
+
+
+Rule = Literal["keep-clear", "no-fence", "setback", "max-height", "splay", "flood", "consult"]
+
+
+class Zone(Section):
+    """An area with a rule."""
+
+    file: File = Field(description="the vector file with the zone")
+    layer: Name | None = Field(default=None, description="the layer, where the file has several")
+    grid: Name | None = Field(default=None, description="the file's grid, only where it carries none")
+    rule: Rule = Field(
+        description="what holds there: keep-clear, no-fence, setback, max-height, splay, flood or consult"
+    )
+    buffer_m: float = Field(default=0.0, ge=0, le=10_000, description="how far around the drawn shape the rule reaches")
+    limit_m: float = Field(default=0.0, ge=-500, le=9000, description="the rule's limit, where it has one")
+    source: str = Field(default="", description="the document that the rule comes from, with its date")
+
+    @model_validator(mode="after")
+    def _has_its_limit(self) -> Zone:
+        if self.rule == "max-height" and self.limit_m <= 0:
+            raise fault("needs a height above 0 m for the rule max-height", keys=("limit_m",), remedy="Write limit_m.")
+        return self
+
+
+class JobFile(Section):
+    schema_: Literal[1] = Field(alias="schema", description="version of the job file")
+    job: Naming = Field(
+        default=Naming(), description="what the job is called, and what its coordinates and levels are in"
+    )
+    line: Line = Field(description="the table [line] with the boundary's file")
+    ground: Ground = Field(description="the table [ground] with the ground's files")
+    fence: Fence = Field(default=Fence(), description="which fence")
+    layout: Spacing = Field(default=Spacing(), description="how posts are spread along the line")
+    gate: Annotated[tuple[Gate, ...], Strict(False)] = Field(default=(), description="openings, one table each")
+    levels: Levels = Field(default=Levels(), description="limits of the undersides, and their weights")
+    posts: Posts = Field(default=Posts(), description="how long posts are, and what they stand in")
+    zone: Annotated[tuple[Zone, ...], Strict(False)] = Field(
+        default=(), description="areas with a rule, one table each"
+    )
+
+    @model_validator(mode="after")
+    def _gate_names_differ(self) -> JobFile:
+        named = [gate.name or f"G{number}" for number, gate in enumerate(self.gate, start=1)]
+        for row, name in enumerate(named):
+            if name in named[:row]:
+                raise fault("is the name of an earlier gate", keys=("gate", row, "name"), value=name)
+        return self
+
+
+class _TomlSchema(GenerateJsonSchema):
+    """JSON schema of what can stand in a TOML file, which has no null: a key without a default is left out."""
+
+    def nullable_schema(self, schema: Any) -> Any:
+        return self.generate_inner(schema["schema"])
+
+    def default_schema(self, schema: Any) -> Any:
+        inner = super().default_schema(schema)
+        if "default" in inner and inner["default"] is None:
+            del inner["default"]
+        return inner
+
+
+def job_schema() -> dict[str, Any]:
+    """JSON schema (draft 2020-12) of the job file."""
+    schema = JobFile.model_json_schema(schema_generator=_TomlSchema)
+    return {**schema, "title": "geofence job file"}
