@@ -6,7 +6,7 @@ apostrophe before it, and is quoted where it holds a delimiter, a quote or a lin
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Literal
 
@@ -46,7 +46,7 @@ def words(values: Iterable[str | None], delimiter: str = ",") -> list[str]:
 
 
 def write_table(
-    path: Path, columns: Mapping[str, Sequence[str]], *, delimiter: str = ",", header: Header = "names"
+    path: Path, columns: Mapping[str, Iterable[str]], *, delimiter: str = ",", header: Header = "names"
 ) -> None:
     """Write columns of fields, ready-made by :func:`words` or as figures, below a line of their names
     (``header`` ``none``: without it)."""

@@ -38,33 +38,32 @@ def decimals_of(column: str, grid: Grid) -> int:
     return DEGREES if column.endswith("_deg") else _LENGTHS
 
 
-def fixed(values: Floats, decimals: int, *, missing: str) -> list[str]:
+def fixed(values: Floats, decimals: int, *, missing: str) -> Iterable[str]:
     """Figures with that many decimals each; ``missing`` for what is not a finite number. Never a negative zero.
 
-    >>> fixed(np.array([-1.25, -0.00001, np.nan]), 3, missing="")
+    >>> list(fixed(np.array([-1.25, -0.00001, np.nan]), 3, missing=""))
     ['-1.250', '0.000', '']
     """
     rounded = _rounded(values, decimals)
-    texts = list(map(f"%.{decimals}f".__mod__, rounded.tolist()))
-    return _marked(texts, rounded, missing)
+    return _marked(map(f"%.{decimals}f".__mod__, rounded.tolist()), rounded, missing)
 
 
-def figures(values: Floats, decimals: int | None = None, *, missing: str) -> list[str]:
+def figures(values: Floats, decimals: int | None = None, *, missing: str) -> Iterable[str]:
     """The shortest figures that read back as the same numbers, first rounded to ``decimals`` where these are given.
 
-    >>> figures(np.array([2.7, 101.23456, -0.0, np.inf]), 4, missing="null")
+    >>> list(figures(np.array([2.7, 101.23456, -0.0, np.inf]), 4, missing="null"))
     ['2.7', '101.2346', '0.0', 'null']
     """
     rounded = np.asarray(values, dtype=np.float64) + 0.0 if decimals is None else _rounded(values, decimals)
-    return _marked(list(map(repr, rounded.tolist())), rounded, missing)
+    return _marked(map(repr, rounded.tolist()), rounded, missing)
 
 
 def _rounded(values: Floats, decimals: int) -> Floats:
     return np.asarray(np.round(np.asarray(values, dtype=np.float64), decimals) + 0.0)  # + 0.0: no negative zero
 
 
-def _marked(texts: list[str], values: Floats, missing: str) -> list[str]:
-    absent: Iterable[int] = np.flatnonzero(~np.isfinite(values)).tolist()
-    for row in absent:
-        texts[row] = missing
-    return texts
+def _marked(texts: Iterable[str], values: Floats, missing: str) -> Iterable[str]:
+    finite = np.isfinite(values)
+    if finite.all():  # left unmade until written: a long profile's texts would take more room than its numbers
+        return texts
+    return [text if there else missing for text, there in zip(texts, finite.tolist(), strict=True)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -25,7 +25,7 @@ def write(plan: FencePlan, path: Path) -> None:
     csv_text.write_table(path, {name: _fields(name, values) for name, values in columns.items()})
 
 
-def _fields(name: str, values: Sequence[object]) -> list[str]:
+def _fields(name: str, values: Sequence[object]) -> Iterable[str]:
     if name in _CHAINAGES + _MEASURES:
         numbers = np.array([np.nan if value is None else value for value in values], dtype=np.float64)
         return figures(numbers, 4 if name in _CHAINAGES else _MEASURE_DECIMALS, missing="")

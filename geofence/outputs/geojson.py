@@ -89,7 +89,7 @@ def _separated(features: Iterable[str]) -> Iterable[str]:
         separator = ",\n"
 
 
-def _texts(name: str, values: Sequence[Any] | Floats, grid: Grid) -> list[str]:
+def _texts(name: str, values: Sequence[Any] | Floats, grid: Grid) -> Iterable[str]:
     if isinstance(values, np.ndarray):
         if name == "bearing_deg":  # 359.9999999 is north, not 360
             values = np.round(values, DEGREES) % 360

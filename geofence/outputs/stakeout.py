@@ -10,7 +10,7 @@ numbers are in, and the cautions, are in ``stakeout.txt`` beside it.
 from __future__ import annotations
 
 import string
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, get_args
@@ -108,8 +108,8 @@ def _blanks(code: str) -> list[str]:
 def write(plan: FencePlan, path: Path, *, style: StakeoutStyle | None = None) -> None:
     """Write the posts' places in the order of the line, laid out by ``style``."""
     style = style or StakeoutStyle()
-    fields = {
-        "point": lambda: list(plan.post_names),
+    fields: dict[str, Callable[[], Iterable[str]]] = {
+        "point": lambda: plan.post_names,
         "easting": lambda: _numbers(plan, plan.places.easting, style),
         "northing": lambda: _numbers(plan, plan.places.northing, style),
         "level": lambda: _numbers(plan, _levels(plan, style.level), style),
@@ -119,7 +119,7 @@ def write(plan: FencePlan, path: Path, *, style: StakeoutStyle | None = None) ->
     csv_text.write_table(path, columns, delimiter=_DELIMITERS[style.delimiter], header=style.header)
 
 
-def _numbers(plan: FencePlan, values: Floats, style: StakeoutStyle) -> list[str]:
+def _numbers(plan: FencePlan, values: Floats, style: StakeoutStyle) -> Iterable[str]:
     decimals = coordinate_decimals(plan.grid) if style.decimals is None else style.decimals
     return fixed(values, decimals, missing="")
 
@@ -141,8 +141,10 @@ def _descriptions(plan: FencePlan, code: str) -> list[str]:
         "depth": posts.embedment_m,
         "length": posts.length_m,
     }
-    texts = {name: fixed(values / unit, 3, missing="?") for name, values in measures.items() if name in wanted}
-    texts |= {"kind": list(posts.kind), "marks": _marks(plan)}
+    texts: dict[str, Iterable[str]] = {
+        name: fixed(values / unit, 3, missing="?") for name, values in measures.items() if name in wanted
+    }
+    texts |= {"kind": posts.kind, "marks": _marks(plan)}
     names = tuple(texts)
     return [code.format_map(dict(zip(names, row, strict=True))) for row in zip(*texts.values(), strict=True)]
 
