@@ -1,0 +1,260 @@
+"""``map.html``: the interactive map, one file that opens with no network at all.
+
+It is a folium map, so whatever folium can draw may be added to it, but its page is our own: Leaflet travels inside
+the file, jQuery, Bootstrap and icon fonts stay out, posts and bays are drawn by one canvas layer instead of a marker
+each, and everything that comes from files travels as JSON and is set as text.
+"""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Iterator
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import folium
+from branca.element import Element, Figure
+from folium.map import Layer
+from folium.template import Template
+from folium.utilities import JsCode
+from xstatic.pkg import leaflet
+
+from geofence.outputs import hillshade
+from geofence.outputs.map_data import map_data, relief_box, script_text
+from geofence.plan import FencePlan, Output
+
+__all__ = ["OUTPUT", "FenceMap", "view", "write"]
+
+SCRIPTS = ("columns.js", "style.js", "sheet.js", "popups.js", "panel.js", "page.js")
+"""In the order in which they need each other; ``columns.js`` reads ``style.js`` only when it is called."""
+PARTS = {
+    "terrain": "Terrain",
+    "boundary": "Boundary",
+    "bays": "Bays",
+    "posts": "Posts",
+    "findings": "Findings",
+}
+MOST_ZOOM = 24
+"""Two pixels a centimetre: a post of 50 mm is 9 pixels wide."""
+SEAL = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'"
+"""Content security policy of the written file: the browser itself refuses every request."""
+TILES = "https://tile.openstreetmap.org/{z}/{x}/{y}.png"
+TILES_CREDIT = "© OpenStreetMap contributors"
+
+
+def write(plan: FencePlan, path: Path) -> None:
+    """Write the map of a plan; the same plan gives the same bytes."""
+    page = FenceMap(plan)
+    page.sealed = "sealed"
+    path.write_text(page.get_root().render(), encoding="utf-8", newline="\n")
+
+
+def view(plan: FencePlan, *, tiles: bool = False) -> FenceMap:
+    """The map of a plan as a folium map, to show in a notebook or to add to.
+
+    ``tiles`` puts OpenStreetMap's tiles under the plan. They need the network; the map can be read without them.
+    """
+    return FenceMap(plan, tiles=tiles)
+
+
+class _Page(Figure):
+    """The HTML document: like branca's, but it states its language."""
+
+    _template = Template(
+        "<!DOCTYPE html>\n"
+        '<html lang="en">\n<head>\n'
+        "{{ this.header.render(**kwargs) }}\n"
+        "</head>\n<body>\n"
+        "{{ this.html.render(**kwargs) }}\n"
+        "<script>\n{{ this.script.render(**kwargs) }}\n</script>\n"
+        "</body>\n</html>\n"
+    )
+
+
+class _Part(Layer):
+    """An entry of the layer control that shows or hides one part of the sheet."""
+
+    _template = Template(
+        "{% macro script(this, kwargs) %}var {{ this.get_name() }} = geofence.part({{ this.part|tojson }});{% endmacro %}"
+    )
+
+    def __init__(self, part: str, title: str) -> None:
+        super().__init__(name=title, overlay=True)
+        self._name, self._id = "part", part
+        self.part = part
+
+
+class _Start(Element):
+    """The last script of the page: puts it together."""
+
+    def __init__(self, name: str, tiles: bool) -> None:
+        super().__init__()
+        self._name, self._id = "start", name
+        self.call = f"geofence.start({name}, {script_text({'tiles': tiles})});"
+
+    def render(self, **kwargs: Any) -> None:
+        """Add the call to the end of the page's script."""
+        self.get_root().script.add_child(Element(self.call), name=self.get_name())
+
+
+class FenceMap(folium.Map):
+    """A folium map of a plan, in a page that needs nothing from outside.
+
+    Parameters
+    ----------
+    plan
+        What to show.
+    tiles
+        Whether OpenStreetMap's tiles lie under it.
+    """
+
+    default_js: list[tuple[str, str]] = []  # noqa: RUF012 - folium's own attribute, which folium writes as a list
+    default_css: list[tuple[str, str]] = []  # noqa: RUF012
+    _template = Template(
+        """
+        {% macro header(this, kwargs) %}
+        {% if this.sealed %}<meta http-equiv="Content-Security-Policy" content="{{ this.seal }}">{% endif %}
+        <meta name="viewport" content="width=device-width, initial-scale=1">
+        <meta name="color-scheme" content="light">
+        <link rel="icon" href="data:,">
+        <title>{{ this.title|e }}</title>
+        <style>{{ this.leaflet_css }}</style>
+        <style>{{ this.page_css }}</style>
+        <script>{{ this.leaflet_js }}</script>
+        {% endmacro %}
+        {% macro html(this, kwargs) %}
+        {{ this.body }}
+        {% if this.picture %}
+        <img id="terrain-picture" hidden alt="" src="data:image/png;base64,{{ this.picture }}">
+        <script type="application/json" id="terrain-data">{{ this.terrain_json }}</script>
+        {% endif %}
+        <script type="application/json" id="plan-data">{{ this.plan_json }}</script>
+        <script>{{ this.page_js }}</script>
+        {% endmacro %}
+        {% macro script(this, kwargs) %}
+        var {{ this.get_name() }} = L.map({{ this.get_name()|tojson }}, {
+            ...{{ this.options|tojavascript }}, ...geofence.mapOptions
+        }).setView({{ this.location|tojson }}, {{ this.options["zoom"] }});
+        {% if this.credit %}
+        L.control.attribution({prefix: false}).addTo({{ this.get_name() }});
+        {% endif %}
+        {% endmacro %}
+        """
+    )
+
+    def __init__(self, plan: FencePlan, *, tiles: bool = False) -> None:
+        middle = [float(plan.places.lat_deg.mean()), float(plan.places.lon_deg[0])]
+        super().__init__(
+            location=middle, tiles=None, zoom_start=15, max_zoom=MOST_ZOOM, zoom_snap=0.5, zoom_delta=1, world_copy_jump=False
+        )
+        # folium draws its ids at random; these make the same plan give the same bytes.
+        self._name, self._id = "map", "fence"
+        page = _Page(height="760px")
+        page.add_child(self)
+        self.sealed, self.seal = "", SEAL
+        self.credit = TILES_CREDIT if tiles else ""
+        self.title = f"{plan.name} – fence plan"
+        self.plan_json = script_text(map_data(plan))
+        self.picture = self.terrain_json = ""
+        self._draw_terrain(plan)
+        self._add_layers(tiles)
+
+    def _draw_terrain(self, plan: FencePlan) -> None:
+        picture = None if plan.relief is None else hillshade.draw(plan.relief)
+        if plan.relief is None or picture is None:
+            return
+        self.picture = base64.b64encode(picture.png).decode("ascii")
+        about = {
+            "exaggeration": picture.exaggeration,
+            "lowest_m": picture.lowest_m,
+            "highest_m": picture.highest_m,
+            "tints": hillshade.TINTS,
+        }
+        self.terrain_json = script_text(about | relief_box(plan, plan.relief))
+
+    def _add_layers(self, tiles: bool) -> None:
+        if tiles:
+            base = folium.TileLayer(
+                TILES, attr=TILES_CREDIT, name="Online base map", overlay=True, max_zoom=MOST_ZOOM, max_native_zoom=19
+            )
+            base._id = "base"
+            base.add_to(self)
+        for part, title in PARTS.items():
+            if part != "terrain" or self.picture:
+                _Part(part, title).add_to(self)
+        control = folium.LayerControl(collapsed=JsCode("geofence.narrow"))
+        control._id = "layers"
+        control.add_to(self, name="layers")
+        _Start(self.get_name(), tiles).add_to(self, name="start")
+
+    def render(self, **kwargs: Any) -> None:
+        """Render into the page, the layer control and the start after all that was added since."""
+        for last in ("layers", "start"):
+            self._children.move_to_end(last)
+        super().render(**kwargs)
+
+    @property
+    def body(self) -> str:
+        """The page's skeleton: words of ours only."""
+        div = f'<div class="folium-map" id="{self.get_name()}" tabindex="0" role="region" aria-label="Map"></div>'
+        return _asset("page.html").replace("{{ map_div }}", div).replace("{{ leaflet_version }}", leaflet.VERSION)
+
+    @property
+    def page_css(self) -> str:
+        return _asset("page.css")
+
+    @property
+    def page_js(self) -> str:
+        return "\n".join(_asset(name) for name in SCRIPTS)
+
+    @property
+    def leaflet_css(self) -> str:
+        return _leaflet_css()
+
+    @property
+    def leaflet_js(self) -> str:
+        return _leaflet_js()
+
+
+@cache
+def _asset(name: str) -> str:
+    return (files("geofence.outputs") / "map_assets" / name).read_text(encoding="utf-8")
+
+
+def _leaflet_file(name: str) -> Path:
+    return Path(leaflet.BASE_DIR) / name
+
+
+@cache
+def _leaflet_css() -> str:
+    """Leaflet's style sheet with its pictures inside."""
+    css = _leaflet_file("leaflet.css").read_text(encoding="utf-8")
+    for name, uri in _pictures():
+        css = css.replace(f"url(images/{name})", f"url({uri})")
+    # A relic for a browser of 1999, and the only address left in it.
+    return css.replace("behavior: url(#default#VML);", "")
+
+
+@cache
+def _leaflet_js() -> str:
+    """Leaflet, and its marker's pictures by data instead of by address, for markers that others add."""
+    js = _leaflet_file("leaflet.js").read_text(encoding="utf-8")
+    code = "\n".join(line for line in js.splitlines() if not line.startswith("//# sourceMappingURL"))
+    uris = dict(_pictures())
+    marker = {
+        "iconUrl": uris["marker-icon.png"],
+        "iconRetinaUrl": uris["marker-icon-2x.png"],
+        "shadowUrl": uris["marker-shadow.png"],
+    }
+    return f'{code}\nL.Icon.Default.imagePath = "";\nL.Icon.Default.mergeOptions({script_text(marker)});\n'
+
+
+def _pictures() -> Iterator[tuple[str, str]]:
+    """Name and data URI of each of Leaflet's pictures."""
+    for file in sorted(_leaflet_file("images").glob("*.png")):
+        yield file.name, f"data:image/png;base64,{base64.b64encode(file.read_bytes()).decode('ascii')}"
+
+
+OUTPUT = Output(filename="map.html", title="Interactive map", write=write, view=view)

@@ -1,0 +1,255 @@
+/* Puts the page together: map, sheet, margin, and the hook for tests and scripts. */
+(function (geofence) {
+  "use strict";
+
+  const CLOSE_ZOOM = 22; // from here a post of 50 mm and its neighbours read well
+  const byId = (id) => document.getElementById(id);
+  const still = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
+  geofence.narrow = window.matchMedia("(max-width: 760px)").matches;
+
+  const readJson = (id) => JSON.parse(byId(id).textContent);
+  let parts = () => {};
+  geofence.onPart = (part, shown) => parts(part, shown);
+
+  /** A scale bar of black and white fields, true at the middle of the map. */
+  const ScaleBar = L.Control.extend({
+    options: { position: "bottomleft" },
+    onAdd(map) {
+      this.box = geofence.element("div", { class: "scale-bar", role: "img" });
+      map.on("move", this.fill, this);
+      map.whenReady(this.fill, this);
+      return this.box;
+    },
+    onRemove(map) {
+      map.off("move", this.fill, this);
+    },
+    fill() {
+      const map = this._map;
+      const middle = map.getSize().divideBy(2);
+      const [left, right] = [middle.subtract([50, 0]), middle.add([50, 0])].map((point) => map.containerPointToLatLng(point));
+      const metresPerPx = left.distanceTo(right) / 100;
+      if (!(metresPerPx > 0)) return;
+      const most = 150 * metresPerPx;
+      const power = 10 ** Math.floor(Math.log10(most));
+      const length = [5, 2, 1].find((factor) => factor * power <= most) * power;
+      const [scaled, unit] = length >= 1000 ? [length / 1000, "km"] : [length, "m"];
+      const text = `${Number(scaled.toPrecision(3))} ${unit}`;
+      const width = length / metresPerPx;
+      const fields = geofence.element("div", { class: "scale-fields", style: `width:${width.toFixed(1)}px` });
+      for (let field = 0; field < 4; field++) fields.append(geofence.element("span", null));
+      const numbers = geofence.element("div", { class: "scale-numbers", style: `width:${width.toFixed(1)}px` });
+      numbers.append(...["0", String(Number((scaled / 2).toPrecision(3))), text].map((word) => geofence.element("span", null, word)));
+      this.box.replaceChildren(numbers, fields);
+      this.box.setAttribute("aria-label", `Scale bar of ${text}`);
+    },
+  });
+
+  geofence.mapOptions = {
+    ...(still ? { zoomAnimation: false, fadeAnimation: false, inertia: false } : {}),
+    attributionControl: false,
+  };
+
+  /** The terrain picture with its box in world pixels, or null. */
+  function readTerrain(tiles) {
+    const image = byId("terrain-picture");
+    if (!image) return null;
+    const about = readJson("terrain-data");
+    const [west, north] = geofence.project(about.west_deg, about.north_deg);
+    const [east, south] = geofence.project(about.east_deg, about.south_deg);
+    return { ...about, image, west, north, east, south, opacity: tiles ? 0.55 : 1 };
+  }
+
+  class Page {
+    constructor(map, plan, terrain) {
+      Object.assign(this, { map, plan, terrain });
+      this.sheet = new geofence.Sheet(plan, terrain);
+      this.popups = new geofence.Popups(plan, (part, row) => this.open(part, row));
+      this.popup = L.popup({ maxWidth: 300, minWidth: 200, maxHeight: geofence.narrow ? 220 : 380, autoPanPadding: [14, 14] });
+      this.tip = L.tooltip({ direction: "top", offset: [0, -8], className: "tip" });
+      this.bounds = L.latLngBounds(this.corners());
+    }
+
+    corners() {
+      const { x, y } = this.plan.posts;
+      let [west, north, east, south] = [Infinity, Infinity, -Infinity, -Infinity];
+      const grow = (px, py) => {
+        [west, east] = [Math.min(west, px), Math.max(east, px)];
+        [north, south] = [Math.min(north, py), Math.max(south, py)];
+      };
+      for (let post = 0; post < this.plan.posts.count; post++) grow(x[post], y[post]);
+      for (const leg of this.sheet.legs) {
+        grow(leg.ax, leg.ay);
+        grow(leg.bx, leg.by);
+      }
+      return [this.plan.latLng(west, south), this.plan.latLng(east, north)];
+    }
+
+    fitAll() {
+      this.map.fitBounds(this.bounds, { padding: [36, 36], maxZoom: 21, animate: false });
+    }
+
+    /** Shows a post, bay or finding: moves there, at a zoom at which it can be read, and opens its popup. */
+    open(part, row) {
+      const finding = part === "finding" ? this.plan.findings[row] : null;
+      if (finding && !finding.placed) {
+        this.map.closePopup();
+        this.fitAll();
+        return;
+      }
+      const place = finding
+        ? this.plan.latLng(finding.x, finding.y)
+        : part === "post" ? this.plan.postPlace(row) : this.plan.bayPlace(row);
+      const zoom = Math.max(this.map.getZoom(), finding ? CLOSE_ZOOM - 1 : CLOSE_ZOOM);
+      this.map.setView(place, zoom, { animate: false });
+      this.openPopup(part, row, place);
+    }
+
+    openPopup(part, row, place) {
+      this.popup.setLatLng(place).setContent(this.popups[part](row));
+      this.map.openPopup(this.popup);
+      this.sheet.pick(part, row);
+    }
+
+    showLeg(row) {
+      const leg = this.sheet.legs[row];
+      const ends = [this.plan.latLng(leg.ax, leg.ay), this.plan.latLng(leg.bx, leg.by)];
+      this.map.fitBounds(L.latLngBounds(ends), { padding: [50, 50], maxZoom: CLOSE_ZOOM, animate: false });
+    }
+
+    wirePointer() {
+      const { map, sheet, plan } = this;
+      const touch = window.matchMedia("(pointer: coarse)").matches;
+      map.on("click", (event) => {
+        const found = sheet.hit(event.containerPoint, touch);
+        if (!found) return;
+        const finding = found.part === "finding" ? plan.findings[found.row] : null;
+        const places = { post: () => plan.postPlace(found.row), bay: () => plan.bayPlace(found.row) };
+        this.openPopup(found.part, found.row, finding ? plan.latLng(finding.x, finding.y) : places[found.part]());
+      });
+      let asked = false;
+      map.on("mousemove", (event) => {
+        if (asked) return;
+        asked = true;
+        window.requestAnimationFrame(() => {
+          asked = false;
+          this.hover(sheet.hit(event.containerPoint, false), event.latlng);
+        });
+      });
+      map.on("mouseout", () => this.hover(null));
+      map.on("popupclose", () => sheet.pick(null));
+    }
+
+    hover(found, place) {
+      this.map.getContainer().classList.toggle("on-something", Boolean(found));
+      if (!found) {
+        this.map.closeTooltip(this.tip);
+        return;
+      }
+      this.tip.setLatLng(place).setContent(geofence.element("span", null, this.nameOf(found)));
+      this.map.openTooltip(this.tip);
+    }
+
+    nameOf({ part, row }) {
+      const { plan } = this;
+      if (part === "post") return `${plan.posts.names.name(row)} · ${geofence.postLook(plan.posts.kind(row)).word}`;
+      if (part === "bay") return `${plan.bays.names.name(row)} · gap ${plan.bays.table.gap_max_m.text(row)} m`;
+      const finding = plan.findings[row];
+      return `${geofence.style.FINDINGS[finding.severity].word} · ${finding.message}`;
+    }
+
+    /** N and P walk through the findings while the map has the focus. */
+    wireKeys() {
+      this.map.getContainer().addEventListener("keydown", (event) => {
+        const way = { n: 1, p: -1 }[event.key.toLowerCase()];
+        if (!way || event.ctrlKey || event.metaKey || event.altKey) return;
+        event.preventDefault();
+        this.findings.step(way);
+      });
+    }
+
+    /** Paper has its own width: the map is laid out anew for it, with the same middle and extent. */
+    wirePrint() {
+      let before = null;
+      window.addEventListener("beforeprint", () => {
+        before = { centre: this.map.getCenter(), zoom: this.map.getZoom() };
+        const bounds = this.map.getBounds();
+        document.documentElement.classList.add("printing");
+        this.map.closeTooltip(this.tip);
+        this.map.invalidateSize({ animate: false, pan: false });
+        this.map.fitBounds(bounds, { animate: false });
+      });
+      window.addEventListener("afterprint", () => {
+        document.documentElement.classList.remove("printing");
+        this.map.invalidateSize({ animate: false, pan: false });
+        if (before) this.map.setView(before.centre, before.zoom, { animate: false });
+      });
+    }
+
+    start() {
+      const { map, sheet } = this;
+      parts = (part, shown) => {
+        sheet.show(part, shown);
+        if (this.legend) this.legend.show(part, shown);
+      };
+      for (const part of geofence.waiting) parts(part, true);
+      this.fitAll();
+      sheet.addTo(map);
+      geofence.fillTitle(this.plan);
+      this.legend = new geofence.Legend(this.plan, this.terrain);
+      this.findings = new geofence.FindingsList(this.plan, (part, row) => this.open(part, row));
+      geofence.fillLegs(this.plan, (row) => this.showLeg(row));
+      geofence.wireGoTo(this.plan, (part, row) => this.open(part, row));
+      byId("whole-plan").addEventListener("click", () => this.fitAll());
+      this.wirePointer();
+      this.wireKeys();
+      this.wirePrint();
+      map.addControl(new ScaleBar());
+      const picture = this.terrain && this.terrain.image;
+      if (picture && !picture.complete) picture.addEventListener("load", () => sheet.redraw());
+      window.addEventListener("resize", () => map.invalidateSize({ pan: false }));
+      window.matchMedia("print").addEventListener("change", () => sheet.redraw());
+    }
+  }
+
+  geofence.Plan.prototype.systemSlope = function () {
+    return { step: "stepped", stepped: "stepped", rake: "raked", raked: "raked" }[this.system.slope] || this.system.slope;
+  };
+
+  // Layers may join the map before the page is put together.
+  geofence.waiting = new Set();
+  parts = (part, shown) => (shown ? geofence.waiting.add(part) : geofence.waiting.delete(part));
+
+  /** Starts the page on a Leaflet map. */
+  geofence.start = function (map, { tiles }) {
+    const plan = new geofence.Plan(readJson("plan-data"));
+    const page = new Page(map, plan, readTerrain(tiles));
+    page.start();
+    window.geofenceMap = hook(page);
+  };
+
+  /** For tests and scripts: where things are on screen, what is drawn, how to get somewhere. */
+  function hook(page) {
+    const { map, plan, sheet } = page;
+    const part = (name) => ["post", "bay"].find((word) => plan[`${word}s`].names.row(name) >= 0);
+    const place = (name) => {
+      const kind = part(name);
+      const row = plan[`${kind}s`].names.row(name);
+      return kind === "post" ? plan.postPlace(row) : plan.bayPlace(row);
+    };
+    const onScreen = (latLng) => {
+      const box = map.getContainer().getBoundingClientRect();
+      const point = map.latLngToContainerPoint(latLng);
+      return { x: box.left + point.x, y: box.top + point.y };
+    };
+    return {
+      map,
+      screen: (name) => onScreen(place(name)),
+      view: (name, zoom) => map.setView(place(name), zoom, { animate: false }),
+      open: (name) => page.open(part(name), plan[`${part(name)}s`].names.row(name)),
+      findings: () => plan.findings.map(({ code, word, x, y, placed }) => ({ code, word, placed, place: placed ? plan.latLng(x, y) : null })),
+      drawn: () => ({ ...sheet.drawn }),
+      shown: () => [...sheet.shown].sort(),
+      readyMs: performance.now(),
+    };
+  }
+})((window.geofence = window.geofence || {}));

@@ -1,0 +1,312 @@
+/* The margin of the sheet: title, findings, legend, legs, cautions, where it comes from. */
+(function (geofence) {
+  "use strict";
+
+  const { element, style, drawPost, drawFinding, strokeBay } = geofence;
+  const LIST_STEP = 100; // findings set into the list at a time
+
+  const byId = (id) => document.getElementById(id);
+
+  function fact(label, value, field) {
+    return [element("dt", null, label), element("dd", { "data-field": field }, value)];
+  }
+
+  function counts(numbers, singular, plural) {
+    const total = Object.values(numbers).reduce((sum, number) => sum + number, 0);
+    const parts = Object.entries(numbers).map(([kind, number]) => `${number} ${kind}`);
+    const head = `${total} ${total === 1 ? singular : plural}`;
+    return parts.length > 1 ? `${head}: ${parts.join(", ")}` : head;
+  }
+
+  function fillTitle(plan) {
+    const { summary, grid, system } = plan;
+    document.title = `${plan.name} – fence plan`;
+    byId("job-name").textContent = plan.name;
+    byId("job-system").textContent = `${system.title}, ${system.height_m.toFixed(2)} m high, ${plan.systemSlope()}`;
+    const code = grid.code ? `${grid.name} (${grid.code})` : grid.name;
+    byId("facts").append(
+      ...fact("Length on the ground", `${summary.length_m.toFixed(2)} m`, "length_m"),
+      ...fact("Posts", counts(summary.posts, "post", "posts"), "posts"),
+      ...fact("Bays", counts(summary.bays, "bay", "bays"), "bays"),
+      ...fact("Level steps", String(summary.steps), "steps"),
+      ...fact("Steepest ground", `${summary.steepest_ground_deg.toFixed(1)}°`, "steepest_ground_deg"),
+      ...fact("Grid", code, "grid"),
+      ...fact("Grid unit", grid.unit, "unit"),
+      ...fact("Levels above", grid.level_datum, "level_datum"),
+      ...fact("Grid / ground distance", grid.combined_factor, "combined_factor"),
+    );
+    byId("cautions").append(...plan.cautions.map((caution) => element("li", null, caution)));
+    byId("inputs").append(
+      ...Object.entries(plan.inputs).map(([name, sum]) =>
+        element("li", null, name, " ", element("code", null, sum.slice(0, 12))),
+      ),
+    );
+  }
+
+  /** The list of findings: filtered by severity, walked by keyboard. */
+  class FindingsList {
+    constructor(plan, open) {
+      this.plan = plan;
+      this.open = open;
+      this.wanted = new Set([0, 1, 2]);
+      this.at = -1; // place in the filtered list
+      this.list = byId("findings-list");
+      this.status = byId("findings-status");
+      this.fillFilters();
+      this.fill();
+      byId("finding-previous").addEventListener("click", () => this.step(-1));
+      byId("finding-next").addEventListener("click", () => this.step(1));
+      this.list.addEventListener("keydown", (event) => {
+        const way = { ArrowDown: 1, ArrowUp: -1 }[event.key];
+        if (!way) return;
+        event.preventDefault();
+        this.step(way, { focus: true });
+      });
+      byId("findings-more").addEventListener("click", () => this.extend(this.rows + LIST_STEP));
+    }
+
+    fillFilters() {
+      const box = byId("findings-filters");
+      style.FINDINGS.forEach((look, severity) => {
+        const count = this.plan.findings.filter((finding) => finding.severity === severity).length;
+        const button = element(
+          "button",
+          { type: "button", class: "filter", "aria-pressed": "true", "data-severity": severity },
+          geofence.swatch(20, 20, (context) => drawFinding(context, severity, 10, 10)),
+          `${look.word} ${count}`,
+        );
+        button.addEventListener("click", () => {
+          if (!this.wanted.delete(severity)) this.wanted.add(severity);
+          button.setAttribute("aria-pressed", String(this.wanted.has(severity)));
+          this.fill();
+        });
+        box.append(button);
+      });
+    }
+
+    fill() {
+      this.filtered = this.plan.findings.filter((finding) => this.wanted.has(finding.severity));
+      this.at = -1;
+      this.rows = 0;
+      this.list.replaceChildren();
+      this.extend(LIST_STEP);
+      this.tell();
+    }
+
+    extend(rows) {
+      for (; this.rows < Math.min(rows, this.filtered.length); this.rows++) {
+        this.list.append(this.item(this.filtered[this.rows], this.rows));
+      }
+      const left = this.filtered.length - this.rows;
+      byId("findings-more").hidden = left === 0;
+      byId("findings-more").textContent = `Show ${Math.min(left, LIST_STEP)} more of ${left}`;
+    }
+
+    item(finding, place) {
+      const part = finding.post !== null ? "posts" : "bays";
+      const row = finding.post !== null ? finding.post : finding.bay;
+      const where = row === null ? "" : ` · ${this.plan[part].names.name(row)}`;
+      const button = element(
+        "button",
+        { type: "button", class: "finding", "data-code": finding.code, on: () => this.choose(place) },
+        geofence.swatch(22, 22, (context) => drawFinding(context, finding.severity, 11, 11)),
+        element(
+          "span",
+          null,
+          element("span", { class: `where is-${finding.word}` }, `${style.FINDINGS[finding.severity].word} · ${geofence.stretch(finding)}${where}`),
+          element("span", { class: "message" }, finding.message),
+        ),
+      );
+      return element("li", null, button);
+    }
+
+    step(way, { focus = false } = {}) {
+      if (!this.filtered.length) return;
+      const first = way > 0 ? 0 : this.filtered.length - 1;
+      const next = this.at < 0 ? first : (this.at + way + this.filtered.length) % this.filtered.length;
+      this.extend(next + 1);
+      this.choose(next);
+      if (focus) this.list.children[next].firstChild.focus();
+    }
+
+    choose(place) {
+      if (this.at >= 0) this.list.children[this.at].firstChild.removeAttribute("aria-current");
+      this.at = place;
+      const button = this.list.children[place].firstChild;
+      button.setAttribute("aria-current", "true");
+      // Only the list scrolls, never the page.
+      const [top, bottom] = [button.offsetTop, button.offsetTop + button.offsetHeight];
+      if (top < this.list.scrollTop) this.list.scrollTop = top;
+      if (bottom > this.list.scrollTop + this.list.clientHeight) this.list.scrollTop = bottom - this.list.clientHeight;
+      this.tell();
+      this.open("finding", this.filtered[place].row);
+    }
+
+    tell() {
+      const count = this.filtered.length;
+      const total = this.plan.findings.length;
+      if (!total) this.status.textContent = "Nothing found that needs a look.";
+      else if (!count) this.status.textContent = "None of the chosen kinds.";
+      else if (this.at < 0) this.status.textContent = `${count} of ${total} listed, worst first`;
+      else this.status.textContent = `${this.at + 1} of ${count}: ${this.filtered[this.at].message}`;
+      for (const id of ["finding-previous", "finding-next"]) byId(id).disabled = !count;
+    }
+  }
+
+  /** A small canvas drawn by the same hand as the sheet. */
+  geofence.swatch = function (width, height, paint) {
+    const canvas = element("canvas", { class: "swatch", "aria-hidden": "true" });
+    const ratio = Math.max(2, window.devicePixelRatio || 1);
+    [canvas.width, canvas.height] = [width * ratio, height * ratio];
+    canvas.style.width = `${width}px`;
+    canvas.style.height = `${height}px`;
+    const context = canvas.getContext("2d");
+    context.scale(ratio, ratio);
+    paint(context, width, height);
+    return canvas;
+  };
+
+  /** The legend: one group a layer, greyed while its layer is off. */
+  class Legend {
+    constructor(plan, terrain) {
+      this.box = byId("legend");
+      this.plan = plan;
+      if (terrain) this.group("terrain", "Terrain", [this.terrainRow(terrain)]);
+      this.group("boundary", "Boundary", [this.row(this.boundarySwatch(), "Leg: number, ground distance, grid bearing")]);
+      this.group("bays", "Bays, by largest gap under the panel", this.bayRows());
+      this.group("posts", "Posts", this.postRows());
+      if (plan.findings.length) this.group("findings", "Findings", this.findingRows());
+    }
+
+    group(part, title, rows) {
+      this.box.append(
+        element("section", { "data-layer": part }, element("h3", null, title), element("ul", null, ...rows)),
+      );
+    }
+
+    row(swatch, text) {
+      return element("li", null, swatch, element("span", null, text));
+    }
+
+    show(part, shown) {
+      const section = this.box.querySelector(`[data-layer="${part}"]`);
+      if (section) section.classList.toggle("off", !shown);
+    }
+
+    terrainRow(terrain) {
+      const tints = terrain.tints.map((tint) => `rgb(${tint.join(",")})`);
+      const swatch = geofence.swatch(46, 14, (context, width, height) => {
+        const ramp = context.createLinearGradient(0, 0, width, 0);
+        tints.forEach((tint, place) => ramp.addColorStop(place / (tints.length - 1), tint));
+        context.fillStyle = ramp;
+        context.fillRect(0, 0, width, height);
+        context.strokeStyle = style.INK;
+        context.strokeRect(0.5, 0.5, width - 1, height - 1);
+      });
+      const heights = terrain.exaggeration > 1 ? `, shaded with heights × ${terrain.exaggeration}` : "";
+      return this.row(swatch, `${terrain.lowest_m.toFixed(0)} to ${terrain.highest_m.toFixed(0)} m${heights}`);
+    }
+
+    boundarySwatch() {
+      return geofence.swatch(46, 16, (context, width) => {
+        context.strokeStyle = style.BOUNDARY_BAND;
+        context.lineWidth = 14;
+        context.strokeRect(0, 8, width, 0.01);
+        context.strokeStyle = style.BOUNDARY;
+        context.lineWidth = 1.3;
+        context.setLineDash([12, 4, 2, 4]);
+        context.beginPath();
+        context.moveTo(0, 8);
+        context.lineTo(width, 8);
+        context.stroke();
+      });
+    }
+
+    bayRows() {
+      const plan = this.plan;
+      const used = new Set(plan.bays.colour);
+      const swatch = (colour) =>
+        geofence.swatch(46, 16, (context, width) =>
+          strokeBay(context, colour, 5, (path) => {
+            path.moveTo(0, 8);
+            path.lineTo(width, 8);
+          }),
+        );
+      const edges = plan.gap_edges_mm;
+      const rows = edges.map((edge, place) => {
+        const text = place === 0 ? "no gap" : place === 1 ? `up to ${edge} mm` : `${edges[place - 1]} to ${edge} mm`;
+        return this.row(swatch(place), text);
+      });
+      if (used.has(style.OVER)) rows.push(this.row(swatch(style.OVER), "over a limit: do not build as it is"));
+      if (used.has(style.GATE)) rows.push(this.row(swatch(style.GATE), "gate"));
+      return rows;
+    }
+
+    postRows() {
+      const kinds = Object.keys(style.POSTS).filter((kind) => this.plan.summary.posts[kind]);
+      return kinds.map((kind) =>
+        this.row(
+          geofence.swatch(46, 18, (context) => drawPost(context, kind, 23, 9, 1)),
+          `${style.POSTS[kind].word}s, ${this.plan.summary.posts[kind]}`,
+        ),
+      );
+    }
+
+    findingRows() {
+      return style.FINDINGS.map((look, severity) =>
+        this.row(
+          geofence.swatch(46, 22, (context) => drawFinding(context, severity, 23, 11)),
+          `${look.word}: ${look.meaning}`,
+        ),
+      );
+    }
+  }
+
+  function fillLegs(plan, show) {
+    const { legs } = plan;
+    const body = byId("legs-body");
+    legs.number.forEach((number, row) => {
+      const go = element(
+        "button",
+        { type: "button", "aria-label": `Show leg ${number}`, on: () => show(row) },
+        String(number),
+      );
+      body.append(
+        element(
+          "tr",
+          null,
+          element("th", { scope: "row" }, go),
+          element("td", null, legs.start_m[row].toFixed(2)),
+          element("td", null, legs.ground_distance_m[row].toFixed(3)),
+          element("td", null, legs.bearing_deg[row].toFixed(3)),
+          element("td", null, legs.deflection_deg[row].toFixed(3)),
+        ),
+      );
+    });
+  }
+
+  /** "Go to": the name of a post or bay, or a chainage. */
+  function wireGoTo(plan, open) {
+    const answer = byId("goto-answer");
+    byId("goto").addEventListener("submit", (event) => {
+      event.preventDefault();
+      const asked = byId("goto-input").value;
+      const chainageM = Number(asked.trim().replace(/\s*m$/i, "").replace(",", "."));
+      for (const part of ["post", "bay"]) {
+        const row = plan[`${part}s`].names.row(asked);
+        if (row >= 0) return tell(part, row);
+      }
+      if (asked.trim() && chainageM >= 0 && chainageM <= plan.summary.length_m) return tell("bay", plan.bayAt(chainageM));
+      const names = [plan.posts.names.name(0), plan.bays.names.name(0)].join(" or ");
+      answer.textContent = `Not found. Type a name like ${names}, or a chainage from 0 to ${plan.summary.length_m.toFixed(2)}.`;
+      return undefined;
+    });
+
+    function tell(part, row) {
+      answer.textContent = `Showing ${plan[`${part}s`].names.name(row)}.`;
+      open(part, row);
+    }
+  }
+
+  Object.assign(geofence, { fillTitle, FindingsList, Legend, fillLegs, wireGoTo });
+})((window.geofence = window.geofence || {}));

@@ -1,0 +1,184 @@
+/* What opens on a post, a bay or a finding. Texts from files only ever become text nodes. */
+(function (geofence) {
+  "use strict";
+
+  const { style, postLook } = geofence;
+  const NONE = "none";
+
+  /** An element with attributes (`on` gives its click) and children, strings as text. */
+  function element(tag, attributes, ...children) {
+    const made = document.createElement(tag);
+    for (const [name, value] of Object.entries(attributes || {})) {
+      if (name === "on") made.addEventListener("click", value);
+      else made.setAttribute(name, value);
+    }
+    made.append(...children.filter((child) => child !== null));
+    return made;
+  }
+
+  const shown = (column, row, unit) => (column.has(row) ? `${column.text(row)}${unit && ` ${unit}`}` : NONE);
+
+  /** The unit of a grid as a symbol; `unit` names as PROJ gives them. */
+  function gridUnit(unit) {
+    return { metre: "m", meter: "m", foot: "ft", "US survey foot": "ftUS", degree: "°" }[unit] || unit;
+  }
+
+  function group(title, rows) {
+    const list = element("dl", null);
+    for (const [label, value, field] of rows) {
+      list.append(element("dt", null, label), element("dd", { "data-field": field }, value));
+    }
+    return element("section", { class: "numbers" }, element("h3", null, title), list);
+  }
+
+  function findingLine(finding) {
+    return element(
+      "li",
+      { class: `is-${finding.word}` },
+      element("strong", null, style.FINDINGS[finding.severity].word),
+      ` ${finding.message}.${finding.remedy ? ` ${finding.remedy}` : ""}`,
+    );
+  }
+
+  function findingsGroup(findings) {
+    if (!findings.length) return null;
+    const list = element("ul", { class: "popup-findings", "data-field": "findings" });
+    list.append(...findings.map(findingLine));
+    return element("section", { class: "numbers" }, element("h3", null, "Findings"), list);
+  }
+
+  class Popups {
+    constructor(plan, open) {
+      this.plan = plan;
+      this.open = open; // open(part, row): shows another part
+    }
+
+    post(row) {
+      const { posts, grid } = this.plan;
+      const { table } = posts;
+      const metres = (name) => shown(table[name], row, "m");
+      const unit = gridUnit(grid.unit);
+      const lonDeg = ((((posts.lonDeg.value(row) + 180) % 360) + 360) % 360) - 180;
+      return element(
+        "article",
+        { class: "popup", "data-part": "post" },
+        element("h2", { "data-field": "post" }, posts.names.name(row)),
+        element("p", { class: "popup-kind", "data-field": "kind" }, postLook(posts.kind(row)).word),
+        group("Where", [
+          ["Chainage", metres("chainage_m"), "chainage_m"],
+          ["Easting", shown(posts.easting, row, unit), "easting"],
+          ["Northing", shown(posts.northing, row, unit), "northing"],
+          ["Latitude, WGS 84", shown(posts.latDeg, row, "°"), "lat_deg"],
+          ["Longitude, WGS 84", `${lonDeg.toFixed(posts.lonDeg.decimals)} °`, "lon_deg"],
+        ]),
+        group("Levels", [
+          ["Top", metres("top_level_m"), "top_level_m"],
+          ["Ground", metres("ground_level_m"), "ground_level_m"],
+          ["Toe", metres("toe_level_m"), "toe_level_m"],
+        ]),
+        group("Post", [
+          ["Out of the ground", metres("height_m"), "height_m"],
+          ["In the ground", metres("embedment_m"), "embedment_m"],
+          ["Length", metres("length_m"), "length_m"],
+          ["Length to order", metres("stock_length_m"), "stock_length_m"],
+        ]),
+        group("Supports, below the post's top", [
+          ["Towards the start", metres("support_back_m"), "support_back_m"],
+          ["Towards the end", metres("support_ahead_m"), "support_ahead_m"],
+        ]),
+        group("Direction", [
+          ["Grid bearing ahead", shown(table.bearing_deg, row, "°"), "bearing_deg"],
+          ["Turn here, right +", shown(table.deflection_deg, row, "°"), "deflection_deg"],
+        ]),
+        findingsGroup(this.plan.findingsOf("post", row)),
+        this.neighbours("post", row, posts),
+      );
+    }
+
+    bay(row) {
+      const { bays, posts } = this.plan;
+      const metres = (name) => shown(bays.table[name], row, "m");
+      const area = (name) => shown(bays.table[name], row, "m²");
+      const [from, to] = [posts.names.name(bays.from[row]), posts.names.name(bays.to[row])];
+      const kinds = { full: "Full bay", cut: "Cut bay", gate: "Gate" };
+      return element(
+        "article",
+        { class: "popup", "data-part": "bay" },
+        element("h2", { "data-field": "bay" }, bays.names.name(row)),
+        element("p", { class: "popup-kind", "data-field": "kind" }, `${kinds[bays.kind(row)] || "Bay"}, ${from} to ${to}`),
+        group("Bay", [
+          ["Width, centre to centre", metres("width_m"), "width_m"],
+          ["Step from the bay before", metres("step_m"), "step_m"],
+        ]),
+        group("Levels", [
+          [`Top at ${from}`, metres("top_from_m"), "top_from_m"],
+          [`Top at ${to}`, metres("top_to_m"), "top_to_m"],
+          [`Underside at ${from}`, metres("underside_from_m"), "underside_from_m"],
+          [`Underside at ${to}`, metres("underside_to_m"), "underside_to_m"],
+        ]),
+        group("Against the ground", [
+          ["Largest gap", metres("gap_max_m"), "gap_max_m"],
+          ["Largest dig", metres("dig_max_m"), "dig_max_m"],
+          ["Gap area", area("gap_area_m2"), "gap_area_m2"],
+          ["Dig area", area("dig_area_m2"), "dig_area_m2"],
+        ]),
+        findingsGroup(this.plan.findingsOf("bay", row)),
+        this.neighbours("bay", row, bays),
+      );
+    }
+
+    finding(row) {
+      const finding = this.plan.findings[row];
+      const look = style.FINDINGS[finding.severity];
+      const amount = (value) => `${Number(value.toFixed(3))}${finding.unit && ` ${finding.unit}`}`;
+      const rows = [];
+      if (finding.chainageM !== null) rows.push(["Chainage", geofence.stretch(finding), "chainage_m"]);
+      if (finding.value !== null) rows.push(["Measured", amount(finding.value), "value"]);
+      if (finding.limit !== null) rows.push(["Limit", amount(finding.limit), "limit"]);
+      return element(
+        "article",
+        { class: "popup", "data-part": "finding" },
+        element("h2", { class: `is-${finding.word}` }, look.word),
+        element("p", { class: "popup-kind" }, look.meaning),
+        element("p", { class: "popup-message", "data-field": "message" }, `${finding.message}.`),
+        finding.remedy ? element("p", { class: "popup-remedy", "data-field": "remedy" }, finding.remedy) : null,
+        rows.length ? group("Numbers", rows) : null,
+        this.subject(finding),
+        element("p", { class: "popup-code", "data-field": "code" }, finding.code),
+      );
+    }
+
+    /** A way from a finding to the post or bay it speaks of. */
+    subject(finding) {
+      const part = finding.post !== null ? "post" : finding.bay !== null ? "bay" : null;
+      if (!part) return null;
+      const row = finding[part];
+      const name = (part === "post" ? this.plan.posts : this.plan.bays).names.name(row);
+      return element(
+        "nav",
+        { class: "popup-ways" },
+        element("button", { type: "button", on: () => this.open(part, row) }, `Numbers of ${name}`),
+      );
+    }
+
+    neighbours(part, row, table) {
+      const way = (to, text) =>
+        element("button", { type: "button", on: () => this.open(part, to) }, text(table.names.name(to)));
+      return element(
+        "nav",
+        { class: "popup-ways", "aria-label": `Neighbouring ${part}s` },
+        row > 0 ? way(row - 1, (name) => `← ${name}`) : null,
+        row + 1 < table.count ? way(row + 1, (name) => `${name} →`) : null,
+      );
+    }
+  }
+
+  /** The chainage of a finding, or from where to where. */
+  geofence.stretch = function (finding) {
+    if (finding.chainageM === null) return "whole plan";
+    const from = finding.chainageM.toFixed(2);
+    return finding.chainageToM === null ? `${from} m` : `${from} to ${finding.chainageToM.toFixed(2)} m`;
+  };
+
+  Object.assign(geofence, { element, gridUnit, Popups });
+})((window.geofence = window.geofence || {}));

@@ -1,0 +1,116 @@
+/* How things look on the sheet. Colours: viridis (van der Walt and Smith, 2015) for the gaps; Okabe and Ito (2008)
+   for posts and findings. Each kind has its own shape as well, so that no reading hangs on colour alone. */
+(function (geofence) {
+  "use strict";
+
+  const INK = "#1d2a30";
+  const PAPER = "#fbf9f3";
+  const VERMILLION = "#d55e00";
+  const style = {
+    INK,
+    PAPER,
+    HALO: "rgba(251, 249, 243, 0.9)",
+    BOUNDARY: "#7b3f6b",
+    BOUNDARY_BAND: "rgba(204, 121, 167, 0.34)",
+    OVER: 200,
+    GATE: 201,
+    VIRIDIS: ["#fde725", "#7ad151", "#22a884", "#2a788e", "#414487", "#440154"],
+    FONT: "'Segoe UI', 'Noto Sans', 'DejaVu Sans', 'Helvetica Neue', Arial, sans-serif",
+    POSTS: {
+      line: { shape: "disc", fill: PAPER, radius: 3.6, word: "Line post" },
+      end: { shape: "square", fill: INK, radius: 5, word: "End post" },
+      corner: { shape: "diamond", fill: "#0072b2", radius: 6, word: "Corner post" },
+      bend: { shape: "diamond", fill: PAPER, radius: 5.2, word: "Bend post" },
+      gate: { shape: "square", fill: "#cc79a7", radius: 5, word: "Gate post" },
+      junction: { shape: "triangle", fill: "#009e73", radius: 6, word: "Junction post" },
+      strainer: { shape: "pentagon", fill: "#56b4e9", radius: 6, word: "Strainer post" },
+    },
+    FINDINGS: [
+      { shape: "octagon", fill: VERMILLION, radius: 8.5, mark: "bar", word: "Stop", meaning: "do not build this as it is" },
+      { shape: "triangle", fill: "#e69f00", radius: 9.5, mark: "!", word: "Warn", meaning: "decide before building" },
+      { shape: "disc", fill: "#0072b2", radius: 7.5, mark: "i", word: "Note", meaning: "good to know" },
+    ],
+  };
+
+  const SIDES = { triangle: [3, -90], square: [4, 45], diamond: [4, 0], pentagon: [5, -90], octagon: [8, 22.5] };
+
+  function post(kind) {
+    return style.POSTS[kind] || style.POSTS.line;
+  }
+
+  /** Outline of a shape about a point; `radius` is that of a disc of like weight. */
+  function outline(context, shape, x, y, radius) {
+    context.beginPath();
+    if (shape === "disc") {
+      context.arc(x, y, radius, 0, 2 * Math.PI);
+      return;
+    }
+    const [sides, first] = SIDES[shape];
+    const reach = shape === "square" ? radius * 1.25 : radius * 1.1;
+    for (let side = 0; side < sides; side++) {
+      const angle = ((first + (360 * side) / sides) * Math.PI) / 180;
+      context.lineTo(x + reach * Math.cos(angle), y + reach * Math.sin(angle));
+    }
+    context.closePath();
+  }
+
+  function drawPost(context, kind, x, y, scale) {
+    const look = post(kind);
+    outline(context, look.shape, x, y, look.radius * scale);
+    context.fillStyle = look.fill;
+    context.fill();
+    context.lineWidth = 1.4;
+    context.strokeStyle = INK;
+    context.stroke();
+  }
+
+  function drawFinding(context, severity, x, y) {
+    const look = style.FINDINGS[severity];
+    outline(context, look.shape, x, y, look.radius);
+    context.lineJoin = "round";
+    context.lineWidth = 4;
+    context.strokeStyle = style.HALO;
+    context.stroke();
+    context.fillStyle = look.fill;
+    context.fill();
+    context.lineWidth = 1.4;
+    context.strokeStyle = INK;
+    context.stroke();
+    context.fillStyle = look.mark === "i" ? PAPER : INK;
+    if (look.mark === "bar") {
+      context.fillStyle = PAPER;
+      context.fillRect(x - 4.5, y - 1.6, 9, 3.2);
+      return;
+    }
+    context.font = `bold 11px ${style.FONT}`;
+    context.textAlign = "center";
+    context.textBaseline = "middle";
+    context.fillText(look.mark, x, y + (look.shape === "triangle" ? 1.2 : 0.5));
+  }
+
+  /** Strokes the path that `trace` lays as a bay of a gap class, over the limit, or a gate. */
+  function strokeBay(context, colour, width, trace) {
+    const over = colour === style.OVER;
+    const line = (strokeStyle, lineWidth, dash) => {
+      context.beginPath();
+      trace(context);
+      context.strokeStyle = strokeStyle;
+      context.lineWidth = lineWidth;
+      context.setLineDash(dash || []);
+      context.stroke();
+      context.setLineDash([]);
+    };
+    context.lineCap = "butt";
+    context.lineJoin = "round";
+    if (colour === style.GATE) {
+      line(INK, width + 2);
+      line(PAPER, width - 0.5);
+      return;
+    }
+    line(INK, width + (over ? 4.5 : 2));
+    line(over ? VERMILLION : style.VIRIDIS[colour], width + (over ? 2 : 0));
+    if (over) line(INK, width + 2, [2, 5]);
+  }
+
+  Object.assign(geofence, { style, drawPost, drawFinding, strokeBay, postLook: post });
+})((window.geofence = window.geofence || {}));
