@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
-
+TYPE_CHECKING = False  # the typing module alone would cost half of the import
 if TYPE_CHECKING:
     from geofence.errors import GeofenceError
     from geofence.plan import FencePlan
@@ -20,7 +19,7 @@ _HOMES = {
 }
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> object:
     """Load a public name when it is first used, so that ``import geofence`` stays light."""
     if name not in _HOMES:
         raise AttributeError(f"module 'geofence' has no attribute {name!r}")

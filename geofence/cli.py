@@ -80,7 +80,7 @@ def new(
     folder: Annotated[Path, typer.Argument(help="Folder for the job; made if it is not there.")],
 ) -> None:
     """Write a commented starter job file."""
-    from geofence.inputs.job import write_starter
+    from geofence.sample import write_starter
 
     print(f"Starter job in {write_starter(folder)}: set line.file and ground.files, then run geofence inspect on it.")
 
@@ -168,7 +168,7 @@ def systems(as_json: Json = False) -> None:
 
     known = [catalogue.load(name) for name in catalogue.names()]
     if as_json:
-        print(json.dumps({system.name: system.as_values() for system in known}, indent=2, allow_nan=False))
+        print(json.dumps({system.name: system.model_dump(mode="json") for system in known}, indent=2, allow_nan=False))
     else:
         screen.systems(known)
 

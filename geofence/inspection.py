@@ -78,7 +78,7 @@ def inspect(job: Job, *, progress: Progress = lambda _stage: None) -> Inspection
     gaps = [gap for run in site.runs for gap in stretches_without_level(run)]
     lowest, highest, steepest = _extremes(site.runs)
     return Inspection(
-        name=job.job.name,
+        name=job.name,
         grid=placing.grid_facts(site, legs, level_datum=job.job.level_datum),
         legs=legs,
         line_file=site.boundary.file.name,

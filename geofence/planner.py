@@ -85,15 +85,15 @@ def plan_fence(
         relief = placing.relief(site)
         inputs = hashing.result()
     fence = join(fences)
-    findings = (*site.findings, *_unplanned(the_job), *bridges, *fence.findings)
+    findings = (*site.findings, *rules.findings, *_unplanned(the_job), *bridges, *fence.findings)
     return FencePlan(
-        name=the_job.job.name,
+        name=the_job.name,
         fence=Fence(posts=fence.posts, bays=fence.bays, findings=findings, cost=fence.cost),
         places=places,
         stations=placing.stations(site, runs),
         legs=legs,
         grid=placing.grid_facts(site, legs, level_datum=the_job.job.level_datum),
-        system=fence_system.facts,
+        system=rules.facts,
         parameters=rules.parameters,
         provenance=Provenance(inputs=inputs, packages=_packages(), planned_at=_now()),
         relief=relief,
@@ -120,7 +120,7 @@ def read_or_make_job(
     if system is not None:
         own.setdefault("fence", {})["system"] = system
     if job is not None:
-        return read_job(Path(job), override=own), Path(job)
+        return read_job(job, overrides=own), Path(job)
     missing = [word for word in ("line", "ground") if word not in own]
     if missing:
         raise JobError(
@@ -131,7 +131,7 @@ def read_or_make_job(
 
 def _whole_ground(job: Job, site: SurveyedSite) -> tuple[list[GroundLine], list[Finding]]:
     """The runs with a level at every station, and a finding for each gap that was bridged."""
-    place = job.ground.files[0].name
+    place = Path(job.ground.files[0]).name
     whole = [bridged(run, bridge_m=job.ground.bridge_m, place=place) for run in site.runs]
     return [run for run, _ in whole], [finding for _, findings in whole for finding in findings]
 
@@ -147,7 +147,7 @@ def _fences(job: Job, site: SurveyedSite, runs: Sequence[GroundLine], rules: Res
             layout=rules.layout,
             levels=rules.levels,
             posts=rules.posts,
-            panel=rules.panel,
+            panel=rules.panels,
             from_m=run.from_m,
         )
         for row, run in enumerate(runs)
@@ -160,7 +160,7 @@ def _unplanned(job: Job) -> list[Finding]:
         Finding(
             code="zone-not-checked",
             severity="warn",
-            message=f"Zone {number} ({zone.rule}, {zone.file.name}) is not looked at by this release",
+            message=f"Zone {number} ({zone.rule}, {Path(zone.file).name}) is not looked at by this release",
             remedy="Check it by hand on the map.",
         )
         for number, zone in enumerate(job.zones, start=1)

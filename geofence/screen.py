@@ -116,10 +116,25 @@ def systems(known: Sequence[System]) -> None:
         table = Table(title=f"{system.name}: {system.title}", title_justify="left", box=None, pad_edge=False)
         for heading in ("dimension", "value", "reference"):
             table.add_column(heading)
-        for name, value, reference in system.dimensions():
-            table.add_row(name, value, Text(reference, style="dim"))
+        for name, value, reference in _dimensions(system.model_dump(mode="json"), ""):
+            table.add_row(name, Text(value), Text(reference, style="dim"))
         console.print(table)
         console.print()
+
+
+def _dimensions(values: Any, address: str) -> Iterator[tuple[str, str, str]]:
+    """Every dimension of a system with its address, value and reference; weights have no reference."""
+    if isinstance(values, dict) and values.keys() == {"value", "reference"}:
+        value = values["value"]
+        yield address, ", ".join(map(str, value)) if isinstance(value, list) else str(value), values["reference"]
+    elif isinstance(values, dict):
+        for key, value in values.items():
+            yield from _dimensions(value, f"{address}.{key}" if address else key)
+    elif isinstance(values, list):
+        for row, value in enumerate(values, start=1):
+            yield from _dimensions(value, f"{address}[{row}]")
+    elif isinstance(values, (int, float)):
+        yield address, str(values), "a weight, to be set by the job"
 
 
 def _facts(title: str) -> Table:

@@ -13,6 +13,7 @@ from geofence import registry
 from geofence.engine.records import Finding, Floats
 from geofence.errors import GridError, InputError, JobError
 from geofence.inputs.job import Job
+from geofence.inputs.job_file import LegEnds
 from geofence.inputs.vectors import Boundary, read_boundary
 from geofence.site import grids, profile
 from geofence.site.ground import Ground, GroundOptions
@@ -80,7 +81,9 @@ def survey(job: Job, *, progress: Progress = lambda _stage: None) -> SurveyedSit
         What the job names cannot be used; missing levels are no error yet.
     """
     progress("Reading the boundary")
-    boundary = read_boundary(job.line.file, layer=job.line.layer, grid=job.line.grid, feature=job.line.feature)
+    boundary = read_boundary(
+        job.path(job.line.file), layer=job.line.layer, grid=job.line.grid, feature=job.line.feature
+    )
     progress("Opening the ground")
     ground = open_ground(job)
     grid, findings = _working_grid(job, boundary, ground)
@@ -110,7 +113,8 @@ def survey(job: Job, *, progress: Progress = lambda _stage: None) -> SurveyedSit
 def open_ground(job: Job) -> Ground:
     """The job's ground, through the reader that it names or the first that reads its files."""
     options = GroundOptions(grid=job.ground.grid, band=job.ground.band, level_unit=job.ground.level_unit)
-    missing = next((file for file in job.ground.files if not file.is_file()), None)
+    files = tuple(job.path(file) for file in job.ground.files)
+    missing = next((file for file in files if not file.is_file()), None)
     if missing is not None:
         raise InputError(
             "there is no such file", file=missing, remedy="Check ground.files; paths start at the job file."
@@ -118,13 +122,13 @@ def open_ground(job: Job) -> Ground:
     names = (job.ground.reader,) if job.ground.reader else registry.names(registry.GROUNDS)
     for name in names:
         reader = registry.find(registry.GROUNDS, name)
-        if all(reader.reads(file) for file in job.ground.files):
-            ground: Ground = reader.open(job.ground.files, options)
+        if all(reader.reads(file) for file in files):
+            ground: Ground = reader.open(files, options)
             return ground
     raise JobError(
         "no ground reader takes these files",
         place="ground.files",
-        value=", ".join(file.name for file in job.ground.files),
+        value=", ".join(file.name for file in files),
         remedy=f"Readers: {', '.join(registry.names(registry.GROUNDS))}. Give files of one kind.",
     )
 
@@ -235,7 +239,7 @@ def _chosen(job: Job, lines: Sequence[Line], to_grid: grids.Crossing) -> list[Li
     if job.line.legs == "all":
         runs = list(lines)
     else:
-        numbers = job.line.legs if isinstance(job.line.legs, tuple) else _between(job, lines, to_grid)
+        numbers = _between(job.line.legs, lines, to_grid) if isinstance(job.line.legs, LegEnds) else job.line.legs
         known = {number for line in lines for number in line.leg_number}
         stray = [number for number in numbers if number not in known]
         if stray:
@@ -245,15 +249,18 @@ def _chosen(job: Job, lines: Sequence[Line], to_grid: grids.Crossing) -> list[Li
                 value=stray[0],
                 remedy=f"Its legs are 1 to {max(known)}.",
             )
-        wanted = set(numbers)
-        runs = [run for line in lines for run in pick_legs(line, wanted)]
+        runs = [
+            run
+            for line in lines
+            for run in pick_legs(line, [number for number in numbers if number in line.leg_number])
+        ]
     if job.line.direction == "reversed":
         runs = [run.reversed() for run in reversed(runs)]
     total = sum(float(run.length_m.sum()) for run in runs)
     if total > LINE_MAX_M:
         raise GridError(
             "the line is longer than any fence",
-            place=job.line.file.name,
+            place=job.line.file,
             value=round(total / 1000),
             limit=round(LINE_MAX_M / 1000),
             unit="km",
@@ -262,19 +269,18 @@ def _chosen(job: Job, lines: Sequence[Line], to_grid: grids.Crossing) -> list[Li
     return runs
 
 
-def _between(job: Job, lines: Sequence[Line], to_grid: grids.Crossing) -> tuple[int, ...]:
+def _between(ends: LegEnds, lines: Sequence[Line], to_grid: grids.Crossing) -> tuple[int, ...]:
     """Numbers of the legs between the vertices nearest to the job's two points."""
-    assert not isinstance(job.line.legs, (str, tuple))
-    ends = []
-    for point in (job.line.legs.start, job.line.legs.end):
+    nearest = []
+    for point in (ends.from_, ends.to):
         best = (np.inf, 0, 0)
         for number, line in enumerate(lines):
             x, y = to_grid.transformer.transform(line.lon_deg, line.lat_deg)
             apart = np.hypot(np.asarray(x) - point[0], np.asarray(y) - point[1])
             row = int(np.argmin(apart))
             best = min(best, (float(apart[row]), number, row))
-        ends.append(best)
-    (_, line_of_start, start), (_, line_of_end, end) = ends
+        nearest.append(best)
+    (_, line_of_start, start), (_, line_of_end, end) = nearest
     if line_of_start != line_of_end or start == end:
         raise JobError(
             "the two points do not lie at two vertices of one line",
@@ -286,7 +292,7 @@ def _between(job: Job, lines: Sequence[Line], to_grid: grids.Crossing) -> tuple[
 
 def _sampled(job: Job, runs: Sequence[Line], ground: Ground, to_ground: grids.Crossing) -> list[GroundLine]:
     separation = job.job.geoid_separation_m
-    place = job.ground.files[0].name
+    place = Path(job.ground.files[0]).name
     sampled: list[GroundLine] = []
     begin = 0.0
     for run in runs:
@@ -299,7 +305,7 @@ def _sampled(job: Job, runs: Sequence[Line], ground: Ground, to_ground: grids.Cr
         raise GridError(
             "the ground does not cover the line anywhere",
             place=place,
-            remedy=f"Are both in the grids they say? Ground: {ground.crs.name}; line: {job.line.file.name}.",
+            remedy=f"Are both in the grids they say? Ground: {ground.crs.name}; line: {Path(job.line.file).name}.",
         )
     return sampled
 
@@ -314,4 +320,4 @@ def _factor(run: Line, ground: Ground, to_ground: grids.Crossing, separation: fl
 
 def input_files(job: Job, site: SurveyedSite, job_file: Path | None) -> tuple[Path, ...]:
     """Every file that the plan comes from."""
-    return tuple(path for path in (job_file, job.line.file, *site.ground.files) if path is not None)
+    return tuple(path for path in (job_file, job.path(job.line.file), *site.ground.files) if path is not None)

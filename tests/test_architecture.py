@@ -16,7 +16,7 @@ FLOORS = (
     {"site", "systems", "plan"},
     {"inputs", "outputs"},
     {"surveyed", "placing", "gates", "planner", "inspection", "sample", "screen"},
-    {"cli"},
+    {"cli", "__main__"},
 )
 """A room may import from its own floor and those before it; ``inputs`` and ``outputs`` never from each other."""
 

@@ -1,0 +1,186 @@
+"""The command line, as a user meets it."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from pyproj import CRS
+
+from tests.sites import write_line, write_raster
+from tests.terminal import geofence
+
+CONTRACT = {
+    "posts.geojson",
+    "bays.geojson",
+    "stakeout.csv",
+    "findings.csv",
+    "profile.csv",
+    "map.html",
+    "plan.json",
+}
+GRID = CRS(32630)
+
+
+@pytest.fixture
+def files(tmp_path: Path) -> tuple[Path, Path]:
+    """A line of 100 m and a raster under it."""
+    raster = write_raster(tmp_path / "dtm.tif", crs=GRID, west=560_000, north=5_800_200, cell=1, shape=(200, 200))
+    line = write_line(tmp_path / "line.gpkg", [(560_020, 5_800_020), (560_120, 5_800_030)], crs=GRID)
+    return line, raster
+
+
+class TestDemo:
+    def test_writes_the_contract_and_says_where_the_map_is(self, tmp_path: Path) -> None:
+        ran = geofence("demo", "--out", tmp_path / "plan")
+        assert ran.code == 0, ran.err
+        assert {file.name for file in (tmp_path / "plan").iterdir()} >= CONTRACT
+        assert str(tmp_path / "plan" / "map.html") in ran.out
+        assert "Alder Down" in ran.out
+        assert ran.err == ""
+
+    def test_quiet_says_nothing(self, tmp_path: Path) -> None:
+        ran = geofence("demo", "--out", tmp_path / "plan", "--quiet")
+        assert (ran.code, ran.out, ran.err) == (0, "", "")
+
+    def test_json_is_json(self, tmp_path: Path) -> None:
+        ran = geofence("demo", "--out", tmp_path / "plan", "--json")
+        told = json.loads(ran.out)
+        assert set(told["files"]) >= CONTRACT
+        assert told["length_m"] > 100
+        assert set(told["findings"]) == {"stop", "warn", "note"}
+
+
+class TestPlan:
+    def test_without_a_job_file(self, files: tuple[Path, Path], tmp_path: Path) -> None:
+        line, raster = files
+        ran = geofence(
+            "plan", "--line", line, "--ground", raster, "--system", "aac-panel", "--out", tmp_path / "plan",
+            "--gate", "41.5,3.6", "--fit", "equal", "--offset-m", "0.5", "--name", "Long Meadow",
+        )  # fmt: skip
+        assert ran.code in (0, 1), ran.err
+        plan = json.loads((tmp_path / "plan" / "plan.json").read_text(encoding="utf-8"))
+        assert plan["parameters"]["layout.fit"] == {"value": "equal", "origin": "command line"}
+        assert plan["parameters"]["gate[1].at_m"]["value"] == 41.5
+        bays = json.loads((tmp_path / "plan" / "bays.geojson").read_text(encoding="utf-8"))
+        gate = [item for item in bays["features"] if item["properties"]["kind"] == "gate"]
+        assert [item["properties"]["width_m"] for item in gate] == [3.6]
+
+    def test_stop_findings_give_exit_code_1_and_all_files(self, files: tuple[Path, Path], tmp_path: Path) -> None:
+        line, raster = files
+        job = tmp_path / "fence.toml"
+        job.write_text(
+            f'schema = 1\n[line]\nfile = "{line.name}"\n[ground]\nfiles = "{raster.name}"\n'
+            '[fence]\nsystem = "aac-panel"\n[levels]\ngap_max_m = 0.0\ndig_max_m = 0.0\n'
+        )
+        ran = geofence("plan", job, "--out", tmp_path / "plan")
+        assert ran.code == 1
+        assert "stop" in ran.out
+        assert {file.name for file in (tmp_path / "plan").iterdir()} >= CONTRACT
+
+    def test_same_inputs_same_bytes(self, files: tuple[Path, Path], tmp_path: Path) -> None:
+        line, raster = files
+        for out in ("one", "two"):
+            geofence("plan", "--line", line, "--ground", raster, "--system", "aac-panel", "--out", tmp_path / out)
+        for name in CONTRACT - {"plan.json"}:
+            assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes(), name
+        one, two = (json.loads((tmp_path / out / "plan.json").read_text()) for out in ("one", "two"))
+        one["provenance"].pop("planned_at")
+        two["provenance"].pop("planned_at")
+        assert one == two
+
+    def test_command_line_goes_before_the_job_file(self, files: tuple[Path, Path], tmp_path: Path) -> None:
+        line, raster = files
+        job = tmp_path / "fence.toml"
+        job.write_text(
+            f'schema = 1\n[line]\nfile = "{line.name}"\n[ground]\nfiles = "{raster.name}"\n[layout]\nfit = "start"\n'
+        )
+        geofence("plan", job, "--fit", "both-ends", "--out", tmp_path / "plan")
+        parameters = json.loads((tmp_path / "plan" / "plan.json").read_text())["parameters"]
+        assert parameters["layout.fit"] == {"value": "both-ends", "origin": "command line"}
+
+
+class TestInspect:
+    def test_tells_what_is_there(self, files: tuple[Path, Path]) -> None:
+        line, raster = files
+        ran = geofence("inspect", "--line", line, "--ground", raster)
+        assert ran.code == 0, ran.err
+        for word in ("UTM zone 30N", "100.0% of the line", "line.gpkg", "dtm.tif"):
+            assert word in ran.out
+
+    def test_json(self, files: tuple[Path, Path]) -> None:
+        import numpy as np
+
+        line, raster = files
+        told = json.loads(geofence("inspect", "--line", line, "--ground", raster, "--json").out)
+        (leg,) = told["legs"]
+        # closed form: the plane join of (0, 0) to (100, 10)
+        assert leg["grid_distance"] == pytest.approx(np.hypot(100, 10), abs=1e-6)
+        assert leg["bearing_deg"] == pytest.approx(np.degrees(np.arctan2(100, 10)), abs=1e-6)
+        assert leg["grid_distance"] / leg["ground_distance_m"] == pytest.approx(
+            told["grid"]["combined_factor"], abs=1e-6
+        )
+        assert told["ground"]["covered"] == 1
+
+    def test_gap_in_the_ground_is_listed_not_refused(self, files: tuple[Path, Path], tmp_path: Path) -> None:
+        _, raster = files
+        line = write_line(tmp_path / "off.gpkg", [(560_150, 5_800_020), (560_250, 5_800_030)], crs=GRID)
+        ran = geofence("inspect", "--line", line, "--ground", raster)
+        assert ran.code == 0, ran.err
+        assert "no level at chainage" in ran.out
+        assert "outside the data" in ran.out
+
+
+class TestNewAndSystems:
+    def test_starter_is_written_once(self, tmp_path: Path) -> None:
+        assert geofence("new", tmp_path / "job").code == 0
+        before = (tmp_path / "job" / "fence.toml").read_bytes()
+        again = geofence("new", tmp_path / "job")
+        assert again.code == 2
+        assert "already" in again.err
+        assert (tmp_path / "job" / "fence.toml").read_bytes() == before
+
+    def test_systems_show_where_dimensions_come_from(self) -> None:
+        ran = geofence("systems")
+        assert ran.code == 0
+        for name in ("aac-panel", "precast-panel", "mesh-panel", "sheet-panel"):
+            assert name in ran.out
+        assert "common practice, no source" in ran.out
+        told = json.loads(geofence("systems", "--json").out)
+        assert told["aac-panel"]["layout"]["module_m"]["reference"]
+
+
+class TestManners:
+    def test_redirected_output_is_utf8_without_escapes(self, tmp_path: Path) -> None:
+        environment = {**os.environ, "PYTHONIOENCODING": "", "LC_ALL": "C", "PYTHONUTF8": "0"}
+        ran = subprocess.run(
+            [sys.executable, "-m", "geofence", "demo", "--out", str(tmp_path / "plan")],
+            capture_output=True, check=True, env=environment,
+        )  # fmt: skip
+        text = ran.stdout.decode("utf-8")
+        assert "°" in text
+        assert "\x1b" not in text
+        assert ran.stderr == b""
+
+    def test_no_job_and_no_files_says_what_is_needed(self) -> None:
+        ran = geofence("plan")
+        assert ran.code == 2
+        assert "Give a job file, or a line and a ground." in ran.err
+
+    def test_errors_as_json(self, tmp_path: Path) -> None:
+        ran = geofence("plan", tmp_path / "none.toml", "--json")
+        assert ran.code == 2
+        assert json.loads(ran.out)["error"]["kind"] == "JobError"
+
+    def test_debug_shows_the_trace(self, tmp_path: Path) -> None:
+        ran = subprocess.run(
+            [sys.executable, "-m", "geofence", "plan", str(tmp_path / "none.toml"), "--debug"],
+            capture_output=True, text=True, check=False,
+        )  # fmt: skip
+        assert "Traceback" in ran.stderr
+        quiet = geofence("plan", tmp_path / "none.toml")
+        assert "Traceback" not in quiet.err
