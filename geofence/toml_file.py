@@ -379,7 +379,8 @@ def shown(value: Any) -> str:
     """
     if isinstance(value, bool):
         return str(value).lower()
-    if isinstance(value, float) and value == round(value, 6):
-        return f"{value:.6f}".rstrip("0").rstrip(".") if abs(value) < 1e15 else f"{value:g}"
+    if isinstance(value, float):
+        # Twelve digits: a micrometre in any easting, and no 0.30000000000000004. Adding zero takes the sign off -0.0.
+        return f"{value + 0.0:.12g}"
     text = repr(value) if isinstance(value, (str, list, tuple, dict)) else str(value)
     return text if len(text) <= 60 else f"{text[:57]}..."
