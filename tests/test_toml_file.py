@@ -42,13 +42,17 @@ class Whole(BaseModel):
     row: Annotated[tuple[Part, ...], Strict(False)] = ()
 
 
+def _read_whole(path: Path) -> Whole:
+    file = read(path, kind="parts list", remedy="Ask for one.")
+    return validate(Whole, file.values, place=file.place)
+
+
 def said(text: str, tmp_path: Path) -> str:
     """What is said of a file of this text."""
     path = tmp_path / "a.toml"
     path.write_bytes(text.encode())
     with pytest.raises(JobError) as caught:
-        file = read(path, kind="parts list", remedy="Ask for one.")
-        validate(Whole, file.values, place=file.place)
+        _read_whole(path)
     return str(caught.value).replace(str(path), "a.toml")
 
 

@@ -196,7 +196,8 @@ class System(Section):
                 remedy=conflict.remedy,
             )
         if not self.offers(self.fence.height_m.value):
-            raise fault("is not one of fence.heights_m", keys=("fence", "height_m", "value"))
+            keys, height = ("fence", "height_m", "value"), self.fence.height_m.value
+            raise fault("is not one of fence.heights_m", keys=keys, value=height, remedy="Add it there, or change it.")
         return self
 
     @property

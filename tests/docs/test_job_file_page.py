@@ -140,7 +140,7 @@ def test_the_starter_shows_every_key_and_is_a_job_with_each_of_them(tmp_path):
     read_job(tmp_path / "fence.toml")
 
 
-def test_the_starter_shows_the_defaults_as_they_are(tmp_path):
+def test_the_starter_shows_the_defaults_as_they_are():
     text = STARTER.read_text(encoding="utf-8")
     everything = tomllib.loads(re.sub(r"^# (?=\w+ = )", "", text, flags=re.MULTILINE).replace("# [[", "[["))
     used = resolve(read_job(STARTER), catalogue.load("aac-panel")).parameters
