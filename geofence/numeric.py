@@ -10,11 +10,15 @@ import math
 
 __all__ = [
     "ANGLE_TOLERANCE_DEG",
+    "CELL_TOLERANCE",
     "COINCIDENT_M",
+    "LATTICE_TOLERANCE",
     "LEVEL_TOLERANCE_M",
     "MODULE_SLACK_M",
     "STATION_SPACING_M",
     "WIDTH_TOLERANCE_M",
+    "millimetres_down",
+    "millimetres_up",
     "snap_ceil",
     "snap_floor",
 ]
@@ -43,6 +47,14 @@ STATION_SPACING_M = 0.25
 """Widest spacing of ground samples along the line: DESIGN's promise for gap and dig areas, a quarter of the
 cell of the finest common elevation models."""
 
+CELL_TOLERANCE = 1e-7
+"""A place this share of a cell from a line of cell centres is on it, so that a neighbour beyond a rounding error has no
+weight: at eastings of 1e7 m float64 resolves 2e-9 m, a tenth of this for cells of 0.25 m."""
+
+LATTICE_TOLERANCE = 0.01
+"""Raster tiles whose cells are off by less than this share of a cell continue each other: corners written with six
+decimals of a degree are off by up to 0.004 of a second-sized cell. On ground of 1 in 1 with cells of 1 m it is 1 cm."""
+
 
 def snap_ceil(ratio: float, tolerance: float = 1e-6) -> int:
     """Smallest whole number not less than ``ratio``, taking a ratio within ``tolerance`` of a whole as that whole.
@@ -60,3 +72,17 @@ def snap_floor(ratio: float, tolerance: float = 1e-6) -> int:
     (2, 3, 2)
     """
     return math.floor(ratio + tolerance)
+
+
+def millimetres_up(length_m: float) -> float:
+    """A length rounded up to the millimetre, for a remedy that must still cure when it is followed to the letter.
+
+    >>> millimetres_up(0.0351), millimetres_up(0.3), millimetres_down(0.4109)
+    (0.036, 0.3, 0.41)
+    """
+    return snap_ceil(length_m * 1e3, 1e-3) / 1e3
+
+
+def millimetres_down(length_m: float) -> float:
+    """A length rounded down to the millimetre; see :func:`millimetres_up`."""
+    return snap_floor(length_m * 1e3, 1e-3) / 1e3

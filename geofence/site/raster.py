@@ -1,0 +1,365 @@
+"""Ground from elevation rasters: bilinear between cell centres, read block by block along the line.
+
+A raster's levels belong to the centres of its cells. At (u, v) of the way between four neighbouring centres the level
+is ``z00 (1-u) (1-v) + z01 u (1-v) + z10 (1-u) v + z11 u v``, which is exact on a plane. Tiles whose cells continue each
+other form one lattice, so that the four neighbours may come from different files and no seam shows. A neighbour without
+data gives no level, unless its weight is zero.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from pyproj import CRS, Transformer
+from rasterio import Affine
+
+from geofence.engine.records import Finding, Floats
+from geofence.errors import InputError
+from geofence.numeric import CELL_TOLERANCE, LATTICE_TOLERANCE
+from geofence.site.ground import Levels, Relief, State
+from geofence.site.tile import Flags, Odd, Tile, every
+
+__all__ = ["RasterGround", "Tile"]
+
+EARTH_RADIUS_M = 6_378_137.0
+"""Of the sphere of web Mercator."""
+
+MERCATOR_LAT_DEG = 85.0
+"""Web Mercator is cut off about here."""
+
+States = NDArray[np.uint8]
+Box = tuple[float, float, float, float]
+
+
+class _Neighbours:
+    """The four cells about each of n places, to be filled from one tile after the other.
+
+    ``row``, ``column`` (n,) are the cell north-west of the place, as the raster is stored; ``down``, ``right`` (n,) the
+    way from its centre to the next, 0 to 1. Over (n, 2, 2), place, row and column of the neighbour: ``level``;
+    ``bare``, has weight and is in no tile; ``missing``, has weight and no level.
+    """
+
+    def __init__(self, row: Floats, column: Floats) -> None:
+        whole_row, whole_column = np.floor(row), np.floor(column)
+        self.row, self.column = whole_row.astype(np.int32), whole_column.astype(np.int32)
+        self.down, self.right = row - whole_row, column - whole_column
+        self.bare: Flags = np.ones((len(row), 2, 2), dtype=bool)
+        self.bare[:, 1, :] &= (self.down > 0)[:, None]
+        self.bare[:, :, 1] &= (self.right > 0)[:, None]
+        self.missing = self.bare.copy()
+        self.level: Floats = np.zeros(self.bare.shape)
+
+    def fill(self, tile: Tile, origin: tuple[int, int], *, odd: Odd) -> None:
+        """Fill what a tile knows of the cells still missing; its first cell is at ``origin``."""
+        row, column = self.row - np.int32(origin[0]), self.column - np.int32(origin[1])
+        near = (row >= -1) & (row < tile.height) & (column >= -1) & (column < tile.width)
+        at: slice | NDArray[np.int64] = slice(None) if near.all() else np.flatnonzero(near)
+        row, column = row[at], column[at]
+        step = np.arange(2, dtype=np.int32)
+        rows, columns = row[:, None] + step, column[:, None] + step
+        inside = ((rows >= 0) & (rows < tile.height))[:, :, None] & ((columns >= 0) & (columns < tile.width))[:, None]
+        self.bare[at] &= ~inside
+        wanted = self.missing[at] & inside
+        if not wanted.any():
+            return
+        found = tile.squares(row, column, wanted, odd=odd)
+        wanted &= ~np.isnan(found)
+        self.missing[at] &= ~wanted
+        found[~wanted] = 0.0
+        self.level[at] += found
+
+    def blend(self) -> tuple[Floats, States]:
+        """Levels (NaN for none) and states of the places."""
+        upper = self.level[:, 0, 0] + self.right * (self.level[:, 0, 1] - self.level[:, 0, 0])
+        lower = self.level[:, 1, 0] + self.right * (self.level[:, 1, 1] - self.level[:, 1, 0])
+        level = upper + self.down * (lower - upper)
+        state = np.full(len(level), State.LEVEL, dtype=np.uint8)
+        state[~every(~self.missing)] = State.NO_DATA
+        state[~every(~self.bare)] = State.OUTSIDE
+        level[state != State.LEVEL] = np.nan
+        return level, state
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Lattice:
+    """Tiles whose cells continue each other.
+
+    ``origin`` holds each tile's first cell (row, column) here; ``transform`` is from (column, row), counted from the
+    centre of cell (0, 0), to the grid; ``turn`` is what a full turn of longitude measures, None in a projected grid.
+    """
+
+    tiles: tuple[Tile, ...]
+    origin: tuple[tuple[int, int], ...]
+    transform: Affine
+    width: int
+    height: int
+    turn: float | None
+
+    @classmethod
+    def of(cls, tiles: Sequence[Tile], cells: Sequence[tuple[int, int]], turn: float | None) -> _Lattice:
+        """Of tiles whose first cells lie at ``cells`` (row, column), counted from that of the first tile."""
+        top, left = min(row for row, _ in cells), min(column for _, column in cells)
+        origin = tuple((row - top, column - left) for row, column in cells)
+        return cls(
+            tiles=tuple(tiles),
+            origin=origin,
+            transform=_moved(tiles[0].transform, top + 0.5, left + 0.5),
+            width=max(column + tile.width for tile, (_, column) in zip(tiles, origin, strict=True)),
+            height=max(row + tile.height for tile, (row, _) in zip(tiles, origin, strict=True)),
+            turn=turn,
+        )
+
+    def positions(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """(row, column) of places, whole at cell centres; places beyond the lattice are held near it, NaN too."""
+        t = self.transform
+        if self.turn is not None:
+            middle = _moved(t, self.height / 2, self.width / 2).c
+            x = x - self.turn * np.rint((x - middle) / self.turn)
+        row, column = _in_cells(t, x - t.c, y - t.f)
+        return _settled(row, self.height), _settled(column, self.width)
+
+    def sample(self, x: Floats, y: Floats, *, odd: Odd) -> tuple[Floats, States]:
+        """Levels (NaN for none) and states at places."""
+        neighbours = _Neighbours(*self.positions(x, y))
+        for tile, origin in zip(self.tiles, self.origin, strict=True):
+            neighbours.fill(tile, origin, odd=odd)
+        return neighbours.blend()
+
+
+def _moved(transform: Affine, row: float, column: float) -> Affine:
+    """A transform whose origin is moved to (row, column)."""
+    a, b, x, d, e, y = transform[:6]
+    return Affine(a, b, x + a * column + b * row, d, e, y + d * column + e * row)
+
+
+def _in_cells(transform: Affine, dx: Floats, dy: Floats) -> tuple[Floats, Floats]:
+    """(rows, columns) that a way on the grid measures."""
+    a, b, _, d, e, _ = transform[:6]
+    if b == 0 and d == 0:
+        return dy / e, dx / a
+    determinant = a * e - b * d
+    return (a * dy - d * dx) / determinant, (e * dx - b * dy) / determinant
+
+
+def _settled(position: Floats, count: int) -> Floats:
+    """Positions, put on the line of centres that they are within rounding of; at most two cells beyond 0..count-1."""
+    held = np.fmin(np.fmax(position, -2.0), count + 1.0)
+    whole = np.rint(held)
+    return np.where(np.abs(held - whole) < CELL_TOLERANCE, whole, held)
+
+
+def _lattices(tiles: Sequence[Tile], turn: float | None) -> tuple[_Lattice, ...]:
+    """The tiles sorted into lattices, in the order of each one's first tile."""
+    families: list[tuple[list[Tile], list[tuple[int, int]]]] = []
+    for tile in tiles:
+        for members, cells in families:
+            cell = _first_cell(tile, members[0])
+            if cell is not None:
+                members.append(tile)
+                cells.append(cell)
+                break
+        else:
+            families.append(([tile], [(0, 0)]))
+    return tuple(_Lattice.of(members, cells, turn) for members, cells in families)
+
+
+def _first_cell(tile: Tile, first: Tile) -> tuple[int, int] | None:
+    """(row, column) at which a tile begins, counted in another's cells; None where it does not continue these."""
+    rows, columns = _outline(tile, first)
+    row, column = round(rows[0]), round(columns[0])
+    off = np.abs([rows - row - (0, 0, tile.height, tile.height), columns - column - (0, tile.width, 0, tile.width)])
+    return None if off.max() > LATTICE_TOLERANCE else (row, column)
+
+
+def _outline(tile: Tile, first: Tile) -> tuple[Floats, Floats]:
+    """(rows, columns) of a tile's four corners, counted from the first corner of another in its cells."""
+    x, y = _corners(tile.transform, tile.height, tile.width)
+    return _in_cells(first.transform, x - first.transform.c, y - first.transform.f)
+
+
+def _corners(transform: Affine, height: int, width: int) -> tuple[Floats, Floats]:
+    """Places x, y (4,) of the corners of some rows and columns: (0, 0), right, below, both."""
+    corners = [_moved(transform, row, column) for row in (0, height) for column in (0, width)]
+    return np.array([corner.c for corner in corners]), np.array([corner.f for corner in corners])
+
+
+def _crossings(position: Floats, count: int) -> tuple[NDArray[np.int64], Floats]:
+    """(index, fraction) at which the way between consecutive positions meets a whole number in 0..count-1."""
+    start, way = position[:-1], np.diff(position)
+    first = np.maximum(np.floor(np.minimum(start, position[1:])) + 1, 0)
+    last = np.minimum(np.ceil(np.maximum(start, position[1:])) - 1, count - 1)
+    number = np.maximum(last - first + 1, 0).astype(np.int64)
+    index = np.repeat(np.arange(len(start)), number)
+    nth = np.arange(len(index)) - np.repeat(np.cumsum(number) - number, number)
+    return index, (first[index] + nth - start[index]) / way[index]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RasterGround:
+    """Ground from raster tiles in one grid; where tiles overlap, the earlier gives the level if it has one.
+
+    Tiles that do not continue each other's cells are sampled each on its own, in the order of the first tile of each
+    lattice. No file is held open between calls.
+
+    Attributes
+    ----------
+    tiles
+        At least one.
+    crs
+        Horizontal grid of all tiles.
+    files
+        What they are read from, for provenance.
+    findings
+        What the reader of the plan must know about them.
+    """
+
+    tiles: tuple[Tile, ...]
+    crs: CRS
+    files: tuple[Path, ...]
+    findings: tuple[Finding, ...] = ()
+    lattices: tuple[_Lattice, ...] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        turn = 360.0 if self.crs.is_geographic and self.crs.axis_info[0].unit_name == "degree" else None
+        object.__setattr__(self, "lattices", _lattices(self.tiles, turn))
+
+    def levels(self, x: Floats, y: Floats) -> Levels:
+        """Levels at places x, y (n,) in :attr:`crs` and its unit, best in the order of the line.
+
+        A place less than half a cell from the outer edge is outside: there is no centre beyond it.
+
+        Raises
+        ------
+        InputError
+            A damaged block, a level outside -500..9000 m, or files without any level.
+        """
+        level, state = self._sample(x, y, odd="refuse")
+        if np.any(state == State.NO_DATA) and not np.any(state == State.LEVEL):
+            self._refuse_empty()
+        level.flags.writeable = state.flags.writeable = False
+        return Levels(level_m=level, state=state)
+
+    def _sample(self, x: Floats, y: Floats, *, odd: Odd) -> tuple[Floats, States]:
+        x, y = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
+        level, state = self.lattices[0].sample(x, y, odd=odd)
+        for lattice in self.lattices[1:]:
+            rest = np.flatnonzero(state != State.LEVEL)
+            level[rest], found = lattice.sample(x[rest], y[rest], odd=odd)
+            state[rest] = np.minimum(state[rest], found)
+        return level, state
+
+    def _refuse_empty(self) -> None:
+        if all(tile.is_empty() for tile in self.tiles):
+            raise InputError(
+                "there is no level in it, every cell is without data",
+                file=self.tiles[0].file,
+                place=f"band {self.tiles[0].band}",
+                remedy="Pass the elevation raster of the site, or name the band of the levels: band = N in [ground].",
+            )
+
+    def bends(self, x: Floats, y: Floats) -> tuple[NDArray[np.int64], Floats]:
+        """Where a polyline x, y (n,) crosses the lines through cell centres, at which a bilinear surface has its kinks.
+
+        Returns
+        -------
+        index, fraction
+            On the stretch from place ``index`` to the next, at ``fraction`` in (0, 1) of the way; sorted. A crossing
+            of two lines counts once; the places themselves are not repeated.
+        """
+        x, y = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
+        found, cells = [], np.zeros(max(len(x) - 1, 0))
+        for lattice in self.lattices:
+            for position, count in zip(lattice.positions(x, y), (lattice.height, lattice.width), strict=True):
+                found.append(_crossings(position, count))
+                np.maximum(cells, np.abs(np.diff(position)), out=cells)
+        index, fraction = (np.concatenate(parts) for parts in zip(*found, strict=True))
+        order = np.lexsort((fraction, index))
+        index, fraction = index[order], fraction[order]
+        fresh = np.ones(len(index), dtype=bool)
+        fresh[1:] = (np.diff(index) > 0) | (np.diff(fraction) * cells[index[1:]] > CELL_TOLERANCE)
+        return index[fresh], fraction[fresh]
+
+    def relief(
+        self, west_deg: float, south_deg: float, east_deg: float, north_deg: float, *, cells: int
+    ) -> Relief | None:
+        """A picture of about ``cells`` cells of the box (WGS 84), clipped to the data; None where there is none.
+
+        Rows are evenly spaced in web-Mercator northing. The levels come from the files' reduced copies where the
+        picture is coarser than these; a level that no ground has is left out.
+        """
+        box = self._clipped((west_deg, south_deg, east_deg, north_deg))
+        if box is None:
+            return None
+        lon, lat = _picture_edges(box, cells)
+        level = self._pictured(lon, lat)
+        known = np.isfinite(level)
+        if not known.any():
+            return None
+        rows, columns = _span(known, axis=1), _span(known, axis=0)
+        return Relief(
+            level_m=np.ascontiguousarray(level[rows, columns]),
+            west_deg=float(lon[columns.start]),
+            south_deg=float(lat[rows.stop]),
+            east_deg=float(lon[columns.stop]),
+            north_deg=float(lat[rows.start]),
+            cell_m=float(np.radians(lon[1] - lon[0]) * EARTH_RADIUS_M * np.cos(np.radians((lat[0] + lat[-1]) / 2))),
+        )
+
+    def _clipped(self, box: Box) -> Box | None:
+        """The part of a box of degrees in which the data may lie."""
+        to_degrees = Transformer.from_crs(self.crs, "OGC:CRS84", always_xy=True)
+        parts = []
+        for lattice in self.lattices:
+            x, y = _corners(lattice.transform, lattice.height - 1, lattice.width - 1)
+            west, south, east, north = to_degrees.transform_bounds(x.min(), y.min(), x.max(), y.max(), densify_pts=21)
+            turns = 360 * round(((box[0] + box[2]) - (west + east)) / 720) if west <= east else 0
+            parts.append((west + turns, south, east + turns, north) if west <= east else (box[0], south, box[2], north))
+        west, south = (max(box[side], min(part[side] for part in parts)) for side in (0, 1))
+        east, north = (min(box[side], max(part[side] for part in parts)) for side in (2, 3))
+        south, north = max(south, -MERCATOR_LAT_DEG), min(north, MERCATOR_LAT_DEG)
+        return (west, south, east, north) if west < east and south < north else None
+
+    def _pictured(self, lon: Floats, lat: Floats) -> NDArray[np.float32]:
+        """Levels in the middle of each cell of a picture, whose edges are given; NaN for none."""
+        middle_lon, middle_lat = (lon[:-1] + lon[1:]) / 2, _latitude((_northing(lat)[:-1] + _northing(lat)[1:]) / 2)
+        to_grid = Transformer.from_crs("OGC:CRS84", self.crs, always_xy=True)
+        x, y = (np.asarray(part) for part in to_grid.transform(*np.meshgrid(middle_lon, middle_lat)))
+        level, _ = self._reduced(x, y)._sample(x.ravel(), y.ravel(), odd="drop")
+        return level.astype(np.float32).reshape(x.shape)
+
+    def _reduced(self, x: Floats, y: Floats) -> RasterGround:
+        """This ground from its files' reduced copies, as coarse as a picture's places (rows, columns) are apart."""
+        row, column = x.shape[0] // 2, max(x.shape[1] // 2, 1)
+        way = (part[row, column - 1 : column + 1] for part in (x, y))
+        apart = float(np.hypot(*_in_cells(self.lattices[0].transform, *map(np.diff, way))).sum())
+        coarse = replace(self, tiles=tuple(tile.reduced(apart) for tile in self.tiles))
+        return coarse if len(coarse.lattices) == len(self.lattices) else self
+
+
+def _northing(lat_deg: Floats) -> Floats:
+    """Web-Mercator northing of latitudes, in radii."""
+    return np.asarray(np.arctanh(np.sin(np.radians(lat_deg))))
+
+
+def _latitude(northing: Floats) -> Floats:
+    """Latitudes of web-Mercator northings in radii."""
+    return np.asarray(np.degrees(np.arctan(np.sinh(northing))))
+
+
+def _picture_edges(box: Box, cells: int) -> tuple[Floats, Floats]:
+    """Edges between the columns (longitudes) and rows (latitudes, north first) of about ``cells`` square cells."""
+    west, south, east, north = box
+    low, high = _northing(np.array([south, north]))
+    size = np.sqrt(np.radians(east - west) * (high - low) / cells)
+    columns, rows = (max(1, round(length / size)) for length in (np.radians(east - west), high - low))
+    return np.linspace(west, east, columns + 1), _latitude(np.linspace(high, low, rows + 1))
+
+
+def _span(known: Flags, *, axis: int) -> slice:
+    """From the first to the last row (axis 1) or column (axis 0) in which anything is known."""
+    where = np.flatnonzero(known.any(axis=axis))
+    return slice(int(where[0]), int(where[-1]) + 1)
