@@ -180,9 +180,18 @@ def _movable(place: Path, ours: Collection[str]) -> bool:
         return True
     if os.path.ismount(place) or _is_current(place) or not os.access(place.parent, os.W_OK | os.X_OK):
         return False
-    if not hasattr(os, "geteuid") or os.geteuid() not in (0, place.stat().st_uid):
-        return False  # the new folder would belong to someone else
-    return not any(item.is_dir(follow_symlinks=False) for item in os.scandir(place) if item.name not in ours)
+    if not _can_own(place.stat()):
+        return False
+    with os.scandir(place) as items:
+        return not any(item.is_dir(follow_symlinks=False) for item in items if item.name not in ours)
+
+
+def _can_own(facts: os.stat_result) -> bool:
+    """Whether a folder of ours may be given the owner and the group of another one."""
+    if sys.platform == "win32":
+        return False
+    groups = {os.getegid(), *os.getgroups()}
+    return os.geteuid() == 0 or (os.geteuid() == facts.st_uid and facts.st_gid in groups)
 
 
 def _is_current(place: Path) -> bool:
@@ -226,9 +235,8 @@ def _staged(home: Path, place: Path, *, before: Collection[str], after: Collecti
 
 def _make_alike(new: Path, place: Path) -> None:
     """Owner, mode and access list of the folder that is to be replaced."""
-    if hasattr(os, "chown"):
-        facts = place.stat()
-        os.chown(new, facts.st_uid, facts.st_gid)
+    facts = place.stat()
+    os.chown(new, facts.st_uid, facts.st_gid)
     shutil.copystat(place, new)
 
 
@@ -281,6 +289,7 @@ def _clear(stage: Path, place: Path) -> None:
         for item in sorted((stage / "new").iterdir()):
             if item.name not in before | after and _is_newer(item, place / item.name):
                 item.replace(place / item.name)
+        (stage / "shared").unlink()  # from here on nothing in it is the user's, whatever is removed first
     shutil.rmtree(stage)
 
 
