@@ -340,7 +340,7 @@ def _wrong_kind(kind: str, keys: Keys, value: Any, error: ErrorDetails) -> tuple
             return "is not a finite number", "Write a finite number."
         case "string_type":
             return "is not text", "Write it in quotes."
-        case "string_too_short":
+        case "string_too_short" | "too_short":
             return "is empty", "Write it, or leave the key out."
         case "literal_error":
             words = tuple(re.findall(r"'([^']*)'", error["ctx"]["expected"]))

@@ -289,11 +289,12 @@ def _leaves(job: Job) -> Iterator[tuple[Keys, Any]]:
 
 
 def _refuse_conflicts(job: Job, values: Mapping[str, Any]) -> None:
-    """Raise on the first conflict, at the likeliest mistake among what the user gave."""
+    """Raise on the first conflict, at the likeliest mistake: what overrides the job file, then what stands in it."""
     for conflict in conflicts(values):
         places = [tuple(address.split(".")) for address in conflict.addresses]
         first = places[0]
-        given = next((keys for keys in places if job.origin(*keys) != "default"), first)
+        # What overrides the file stands in no such list and comes first; of equals, the first address.
+        given = min(places, key=lambda keys: {"job": 1, "default": 2}.get(job.origin(*keys), 0))
         if given == first:
             message, place = conflict.message, job.place(*first)
         else:
