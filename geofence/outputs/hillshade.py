@@ -89,7 +89,7 @@ def illumination(eastward: Floats, northward: Floats, azimuth_deg: float) -> Flo
     """Cosine between the ground's normal and the light, 0 where it is turned away; level ground has sin(altitude)."""
     azimuth, altitude = np.radians([azimuth_deg, ALTITUDE_DEG])
     towards = np.sin(altitude) - np.cos(altitude) * (eastward * np.sin(azimuth) + northward * np.cos(azimuth))
-    return np.maximum(towards / np.sqrt(1 + eastward**2 + northward**2), 0.0)
+    return np.asarray(np.maximum(towards / np.sqrt(1 + eastward**2 + northward**2), 0.0), dtype=np.float64)
 
 
 def multidirectional(eastward: Floats, northward: Floats) -> Floats:

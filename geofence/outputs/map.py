@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import folium
-from branca.element import Element, Figure
+from branca.element import Figure, MacroElement
 from folium.map import Layer
 from folium.template import Template
 from folium.utilities import JsCode
@@ -77,7 +77,9 @@ class _Part(Layer):
     """An entry of the layer control that shows or hides one part of the sheet."""
 
     _template = Template(
-        "{% macro script(this, kwargs) %}var {{ this.get_name() }} = geofence.part({{ this.part|tojson }});{% endmacro %}"
+        "{% macro script(this, kwargs) %}"
+        "var {{ this.get_name() }} = geofence.part({{ this.part|tojson }}).addTo({{ this._parent.get_name() }});"
+        "{% endmacro %}"
     )
 
     def __init__(self, part: str, title: str) -> None:
@@ -85,18 +87,24 @@ class _Part(Layer):
         self._name, self._id = "part", part
         self.part = part
 
+    def render(self, **kwargs: Any) -> Any:
+        """Render without the child that folium would make anew, under a random name, at each call."""
+        return MacroElement.render(self, **kwargs)  # type: ignore[no-untyped-call]
 
-class _Start(Element):
+
+class _Start(MacroElement):
     """The last script of the page: puts it together."""
 
-    def __init__(self, name: str, tiles: bool) -> None:
-        super().__init__()
-        self._name, self._id = "start", name
-        self.call = f"geofence.start({name}, {script_text({'tiles': tiles})});"
+    _template = Template(
+        "{% macro script(this, kwargs) %}"
+        "geofence.start({{ this._parent.get_name() }}, {{ this.options|tojavascript }});"
+        "{% endmacro %}"
+    )
 
-    def render(self, **kwargs: Any) -> None:
-        """Add the call to the end of the page's script."""
-        self.get_root().script.add_child(Element(self.call), name=self.get_name())
+    def __init__(self, *, tiles: bool) -> None:
+        super().__init__()
+        self._name, self._id = "start", "page"
+        self.options = {"tiles": tiles}
 
 
 class FenceMap(folium.Map):
@@ -146,9 +154,7 @@ class FenceMap(folium.Map):
 
     def __init__(self, plan: FencePlan, *, tiles: bool = False) -> None:
         middle = [float(plan.places.lat_deg.mean()), float(plan.places.lon_deg[0])]
-        super().__init__(
-            location=middle, tiles=None, zoom_start=15, max_zoom=MOST_ZOOM, zoom_snap=0.5, zoom_delta=1, world_copy_jump=False
-        )
+        super().__init__(location=middle, tiles=None, zoom_start=15, max_zoom=MOST_ZOOM, zoom_snap=0.5)
         # folium draws its ids at random; these make the same plan give the same bytes.
         self._name, self._id = "map", "fence"
         page = _Page(height="760px")
@@ -184,16 +190,20 @@ class FenceMap(folium.Map):
         for part, title in PARTS.items():
             if part != "terrain" or self.picture:
                 _Part(part, title).add_to(self)
-        control = folium.LayerControl(collapsed=JsCode("geofence.narrow"))
+        control = folium.LayerControl()
+        control.options["collapsed"] = JsCode("geofence.narrow")
         control._id = "layers"
         control.add_to(self, name="layers")
-        _Start(self.get_name(), tiles).add_to(self, name="start")
+        _Start(tiles=tiles).add_to(self, name="start")
 
-    def render(self, **kwargs: Any) -> None:
+    def render(self, **kwargs: Any) -> Any:
         """Render into the page, the layer control and the start after all that was added since."""
+        page: Any = self.get_root()
         for last in ("layers", "start"):
             self._children.move_to_end(last)
-        super().render(**kwargs)
+            # Rendered before, they would keep their old places in the script.
+            page.script._children.pop(self._children[last].get_name(), None)
+        return super().render(**kwargs)  # type: ignore[no-untyped-call]
 
     @property
     def body(self) -> str:

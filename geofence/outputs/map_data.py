@@ -141,7 +141,7 @@ def _text_length(numbers: NDArray[np.int64]) -> int:
 
 
 def _table(columns: dict[str, Any], wanted: tuple[tuple[str, str | None], ...]) -> dict[str, Any]:
-    """The wanted columns, packed to the millimetre and to the thousandth of a degree, in an order the page can follow."""
+    """The wanted columns, packed to the millimetre or a thousandth of a degree, in an order the page can follow."""
     known: dict[str, Floats] = {}
     table = {}
     for name, close in wanted:

@@ -64,7 +64,7 @@
       Object.assign(this, { map, plan, terrain });
       this.sheet = new geofence.Sheet(plan, terrain);
       this.popups = new geofence.Popups(plan, (part, row) => this.open(part, row));
-      this.popup = L.popup({ maxWidth: 300, minWidth: 200, maxHeight: geofence.narrow ? 220 : 380, autoPanPadding: [14, 14] });
+      this.popup = L.popup({ maxWidth: 300, minWidth: 200, autoPanPaddingTopLeft: [geofence.narrow ? 14 : 56, 14] });
       this.tip = L.tooltip({ direction: "top", offset: [0, -8], className: "tip" });
       this.bounds = L.latLngBounds(this.corners());
     }
@@ -105,6 +105,8 @@
     }
 
     openPopup(part, row, place) {
+      // The popup scrolls inside rather than reach out of the map.
+      this.popup.options.maxHeight = Math.max(160, Math.min(470, this.map.getSize().y * 0.62));
       this.popup.setLatLng(place).setContent(this.popups[part](row));
       this.map.openPopup(this.popup);
       this.sheet.pick(part, row);
@@ -136,7 +138,11 @@
         });
       });
       map.on("mouseout", () => this.hover(null));
-      map.on("popupclose", () => sheet.pick(null));
+      map.on("popupopen popupclose", ({ type }) => {
+        const open = type === "popupopen";
+        map.getContainer().classList.toggle("has-popup", open);
+        if (!open) sheet.pick(null);
+      });
     }
 
     hover(found, place) {

@@ -11,11 +11,11 @@
     return [element("dt", null, label), element("dd", { "data-field": field }, value)];
   }
 
-  function counts(numbers, singular, plural) {
+  /** A total and what it is made of: "40: 2 end, 38 line". */
+  function counts(numbers) {
     const total = Object.values(numbers).reduce((sum, number) => sum + number, 0);
     const parts = Object.entries(numbers).map(([kind, number]) => `${number} ${kind}`);
-    const head = `${total} ${total === 1 ? singular : plural}`;
-    return parts.length > 1 ? `${head}: ${parts.join(", ")}` : head;
+    return parts.length === 1 ? parts[0] : `${total}: ${parts.join(", ")}`;
   }
 
   function fillTitle(plan) {
@@ -26,8 +26,8 @@
     const code = grid.code ? `${grid.name} (${grid.code})` : grid.name;
     byId("facts").append(
       ...fact("Length on the ground", `${summary.length_m.toFixed(2)} m`, "length_m"),
-      ...fact("Posts", counts(summary.posts, "post", "posts"), "posts"),
-      ...fact("Bays", counts(summary.bays, "bay", "bays"), "bays"),
+      ...fact("Posts", counts(summary.posts), "posts"),
+      ...fact("Bays", counts(summary.bays), "bays"),
       ...fact("Level steps", String(summary.steps), "steps"),
       ...fact("Steepest ground", `${summary.steepest_ground_deg.toFixed(1)}°`, "steepest_ground_deg"),
       ...fact("Grid", code, "grid"),
@@ -172,7 +172,7 @@
       this.box = byId("legend");
       this.plan = plan;
       if (terrain) this.group("terrain", "Terrain", [this.terrainRow(terrain)]);
-      this.group("boundary", "Boundary", [this.row(this.boundarySwatch(), "Leg: number, ground distance, grid bearing")]);
+      this.group("boundary", "Boundary", [this.row(this.boundarySwatch(), "Leg: its number, ground distance, grid bearing")]);
       this.group("bays", "Bays, by largest gap under the panel", this.bayRows());
       this.group("posts", "Posts", this.postRows());
       if (plan.findings.length) this.group("findings", "Findings", this.findingRows());
@@ -237,7 +237,7 @@
         const text = place === 0 ? "no gap" : place === 1 ? `up to ${edge} mm` : `${edges[place - 1]} to ${edge} mm`;
         return this.row(swatch(place), text);
       });
-      if (used.has(style.OVER)) rows.push(this.row(swatch(style.OVER), "over a limit: do not build as it is"));
+      if (used.has(style.OVER)) rows.push(this.row(swatch(style.OVER), "over a limit or stopped: do not build as it is"));
       if (used.has(style.GATE)) rows.push(this.row(swatch(style.GATE), "gate"));
       return rows;
     }

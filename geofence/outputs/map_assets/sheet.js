@@ -104,7 +104,8 @@
       const legs = this.plan.legs;
       const [ax, ay] = geofence.project(legs.lon_from_deg[row], legs.lat_from_deg[row]);
       const [bx, by] = geofence.project(legs.lon_to_deg[row], legs.lat_to_deg[row]);
-      const label = `${number}   ${legs.ground_distance_m[row].toFixed(2)} m   ${legs.bearing_deg[row].toFixed(2)}°`;
+      const [distance, bearing] = [legs.ground_distance_m[row].toFixed(2), legs.bearing_deg[row].toFixed(2)];
+      const label = `Leg ${number} · ${distance} m · ${bearing}°`;
       return { row, ax, ay, bx, by, label };
     },
 
@@ -416,13 +417,14 @@
     drawFindings(context, frame) {
       const rooms = new Room();
       const marks = [];
+      const away = Math.max(FINDING_OFFSET_PX, (this.plan.system.hole_diameter_m * frame.pxPerMetre) / 2 + 12);
       for (const finding of this.plan.findings) {
         if (!finding.placed) continue;
         const fx = finding.x * frame.scale - frame.left;
         const fy = finding.y * frame.scale - frame.top;
         if (fx < -30 || fy < -30 || fx > frame.width + 30 || fy > frame.height + 30) continue;
         const { dx, dy } = this.ahead(this.anchor(finding));
-        const [px, py] = [fx - dy * FINDING_OFFSET_PX, fy + dx * FINDING_OFFSET_PX];
+        const [px, py] = [fx - dy * away, fy + dx * away];
         if (rooms.take(px, py, 6, 6)) marks.push({ finding, px, py, fx, fy });
       }
       context.strokeStyle = style.INK;
@@ -496,7 +498,7 @@
         for (let bay = run.first; bay < run.last; bay++) {
           const [ax, ay] = [x[from[bay]] * frame.scale - frame.left, y[from[bay]] * frame.scale - frame.top];
           const [bx, by] = [x[to[bay]] * frame.scale - frame.left, y[to[bay]] * frame.scale - frame.top];
-          const what = kind(bay) === "gate" ? "gate" : `gap ${table.gap_max_m.text(bay)}`;
+          const what = kind(bay) === "gate" ? "gate" : `gap ${table.gap_max_m.text(bay)} m`;
           this.alongLabel(context, `${table.width_m.text(bay)} m · ${what}`, ax, ay, bx, by, 15, {});
         }
       }
