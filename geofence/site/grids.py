@@ -14,10 +14,11 @@ from typing import Literal
 import numpy as np
 from pyproj import CRS, Geod, Transformer
 from pyproj.aoi import AreaOfInterest
+from pyproj.crs import BoundCRS
 from pyproj.exceptions import CRSError, ProjError
 from pyproj.transformer import TransformerGroup
 
-from geofence.engine.records import Finding, Floats
+from geofence.engine.records import Finding, Floats, Severity
 from geofence.errors import GridError
 
 __all__ = [
@@ -25,11 +26,13 @@ __all__ = [
     "Pole",
     "check_places",
     "cross",
+    "ellipsoid",
     "geographic",
     "horizontal",
     "is_web_scaled",
     "local_grid",
     "read_grid",
+    "same",
     "unit_m",
 ]
 
@@ -44,6 +47,9 @@ ACCURACY_WARN_M = 0.1
 
 DEGREES_SPAN = 5.0
 """Numbers within +-360 and +-90 that span less than this are taken for degrees: 5 degrees are 500 km, 5 m no fence."""
+
+SAME_PLACE = 1e-3
+"""Grids that put places in their area of use this close, in their unit, are one grid under two names."""
 
 Pole = Literal["line", "ground", "map"]
 
@@ -74,24 +80,46 @@ def horizontal(crs: CRS, *, place: str) -> CRS:
     GridError
         It has no horizontal part that is tied to the Earth (a local engineering grid, a vertical datum).
     """
-    part = crs.sub_crs_list[0] if crs.is_compound else crs
-    if part.is_bound and part.source_crs is not None:
-        part = part.source_crs
-    if part.is_geocentric or not (part.is_projected or part.is_geographic):
+    whole = crs.sub_crs_list[0] if crs.is_compound else crs
+    part = _unbound(whole)
+    rotated = part.is_geographic and part.is_derived
+    if part.is_geocentric or rotated or not (part.is_projected or part.is_geographic):
         raise GridError(
             f"{crs.name!r} is no grid for places on the Earth's surface",
             place=place,
             remedy="Give a projected or geographic reference system.",
         )
-    return part.to_2d()
+    return _bound_like(whole, part.to_2d())
+
+
+def _unbound(crs: CRS) -> CRS:
+    """The grid itself, where it comes with a datum shift of its own (``+towgs84``)."""
+    return crs.source_crs if crs.is_bound and crs.source_crs is not None else crs
+
+
+def _bound_like(whole: CRS, part: CRS) -> CRS:
+    """A part of a grid, with the datum shift that the whole carries."""
+    return BoundCRS(part, whole.target_crs, whole.coordinate_operation) if whole.is_bound else part
 
 
 def geographic(crs: CRS) -> CRS:
-    """Longitude and latitude on the datum of a grid."""
-    base = crs.geodetic_crs
+    """Longitude and latitude, in degrees, on the datum of a grid."""
+    base = _unbound(crs).geodetic_crs
     if base is None:
         raise GridError(f"{crs.name!r} has no datum", remedy="Give a projected or geographic reference system.")
-    return base.to_2d()
+    return _bound_like(crs, _in_degrees(base.to_2d()))
+
+
+def _in_degrees(crs: CRS) -> CRS:
+    """A geographic grid in degrees where it is in grads, as the old French ones are."""
+    if all(math.isclose(axis.unit_conversion_factor, math.radians(1), rel_tol=1e-9) for axis in crs.axis_info):
+        return crs
+    values = crs.to_json_dict()
+    axes = [{**axis, "unit": "degree"} for axis in values["coordinate_system"]["axis"]]
+    kept = {key: value for key, value in values.items() if key != "id"}
+    return CRS.from_json_dict(
+        {**kept, "name": f"{crs.name}, in degrees", "coordinate_system": {"subtype": "ellipsoidal", "axis": axes}}
+    )
 
 
 def unit_m(crs: CRS) -> float:
@@ -100,22 +128,53 @@ def unit_m(crs: CRS) -> float:
 
 
 def is_web_scaled(crs: CRS) -> bool:
-    """Whether a grid is the web's Mercator, whose metre is no metre: 56 % too long at 50 degrees of latitude."""
-    operation = crs.coordinate_operation
-    return operation is not None and "pseudo mercator" in operation.method_name.lower()
+    """Whether a grid is a world Mercator, as of web maps, whose metre is no metre: 56 % too long at 50 degrees."""
+    operation = _unbound(crs).coordinate_operation
+    if operation is None:
+        return False
+    method = operation.method_name.lower()
+    values = {parameter.name.lower(): float(parameter.value) for parameter in operation.params}
+    true_at_equator = all(
+        value == (1.0 if "scale factor" in name else 0.0)
+        for name, value in values.items()
+        if "scale factor" in name or "standard parallel" in name
+    )
+    return "pseudo mercator" in method or (method.startswith("mercator") and true_at_equator)
+
+
+def same(one: CRS, other: CRS) -> bool:
+    """Whether two grids are one and the same under whatever name, and in whatever order they list their axes."""
+    if one.equals(other, ignore_axis_order=True):
+        return True
+    alike = one.is_projected == other.is_projected
+    if not alike or not geographic(one).equals(geographic(other), ignore_axis_order=True):
+        return False
+    box = _box(one) or _box(other)
+    if box is None:
+        return False
+    west, south, east, north = box
+    across = west + np.array([0.25, 0.75, 0.5]) * ((east - west) % 360 or 360.0)
+    up = south + np.array([0.25, 0.5, 0.75]) * (north - south)
+    first, second = (
+        np.array(Transformer.from_crs(geographic(crs), crs, always_xy=True).transform(across, up))
+        for crs in (one, other)
+    )
+    return bool(np.allclose(first, second, rtol=0, atol=SAME_PLACE))
 
 
 def local_grid(lon_deg: Floats, lat_deg: Floats, datum: CRS) -> CRS:
     """A transverse Mercator through the middle of some places, true to scale there; on the given datum."""
-    lon = round(float(np.min(lon_deg) + np.max(lon_deg)) / 2, 2)
+    from_first = np.mod(lon_deg - lon_deg[0] + 180, 360) - 180  # places either side of 180 degrees are neighbours
+    lon = float(lon_deg[0] + (np.min(from_first) + np.max(from_first)) / 2)
+    lon = round((lon + 180) % 360 - 180, 2)
     lat = round(float(np.min(lat_deg) + np.max(lat_deg)) / 2, 2)
     with warnings.catch_warnings():  # to_json_dict is exact; pyproj warns of PROJ strings only
         warnings.simplefilter("ignore", UserWarning)
-        base = geographic(datum).to_json_dict()
+        base = geographic(_unbound(datum)).to_json_dict()
     name = f"local transverse Mercator at {abs(lat):.2f} {'N' if lat >= 0 else 'S'}, "
     name += f"{abs(lon):.2f} {'E' if lon >= 0 else 'W'}"
     conversion = CRS(f"+proj=tmerc +lat_0={lat} +lon_0={lon} +k=1 +x_0=10000 +y_0=10000 +type=crs").to_json_dict()
-    return CRS.from_json_dict({**conversion, "name": name, "base_crs": base})
+    return _bound_like(datum, CRS.from_json_dict({**conversion, "name": name, "base_crs": base}))
 
 
 def _box(crs: CRS) -> tuple[float, float, float, float] | None:
@@ -196,13 +255,21 @@ class Crossing:
     operation: str
     missing: str = ""
 
+    @property
+    def shifted(self) -> bool:
+        """Whether the datums' offset is taken into account; PROJ calls it ballpark where it is not."""
+        return "ballpark" not in self.operation.lower()
+
     def finding(self, what: Pole, source: str, target: str) -> Finding | None:
         """What the reader must know of this crossing; None where no datum changes."""
         if self.accuracy_m == 0 and not self.missing:
             return None
-        stated = "no stated accuracy" if math.isnan(self.accuracy_m) else f"a stated accuracy of {self.accuracy_m:g} m"
-        poor = not self.accuracy_m <= ACCURACY_WARN_M or bool(self.missing)
-        message = f"The {what} is carried from {source} to {target} by {self.operation!r}, with {stated}"
+        if not self.shifted:
+            stated = "which leaves the datums' offset out: it may be wrong by a hundred metres"
+        elif math.isnan(self.accuracy_m):
+            stated = "with no stated accuracy"
+        else:
+            stated = f"with a stated accuracy of {self.accuracy_m:g} m"
         remedy = "Give line, ground and job in one grid."
         if what == "map":
             remedy = "Set out from easting and northing, not from longitude and latitude."
@@ -210,17 +277,26 @@ class Crossing:
             remedy += f" Or install the grid file for {self.missing!r}."
         return Finding(
             code="map-shift" if what == "map" else "datum-shift",
-            severity="warn" if poor and what != "map" else "note",
-            message=message,
+            severity=self._severity(what),
+            message=f"The {what} is carried from {source} to {target} by {self.operation!r}, {stated}",
             remedy=remedy,
             value=None if math.isnan(self.accuracy_m) else self.accuracy_m,
             limit=ACCURACY_WARN_M,
             unit="m",
         )
 
+    def _severity(self, what: Pole) -> Severity:
+        """A map that is off misleads the eye, a line or ground that is off puts the fence elsewhere."""
+        if not self.shifted:
+            return "warn" if what == "map" else "stop"
+        poor = not self.accuracy_m <= ACCURACY_WARN_M or bool(self.missing)
+        return "warn" if poor and what != "map" else "note"
+
 
 def cross(source: CRS, target: CRS, lon_lat_box: tuple[float, float, float, float] | None = None) -> Crossing:
     """The best way that PROJ has here between two grids, for places in a box of degrees (west, south, east, north).
+
+    A box wider than half the Earth is one that passes 180 degrees: its west is then its larger longitude.
 
     Raises
     ------
@@ -231,7 +307,7 @@ def cross(source: CRS, target: CRS, lon_lat_box: tuple[float, float, float, floa
         return Crossing(
             transformer=Transformer.from_crs(source, target, always_xy=True), accuracy_m=0.0, operation="none"
         )
-    aoi = None if lon_lat_box is None else AreaOfInterest(*lon_lat_box)
+    aoi = None if lon_lat_box is None else _area(lon_lat_box)
     try:
         with warnings.catch_warnings():  # the missing grid file becomes a finding
             warnings.simplefilter("ignore", UserWarning)
@@ -244,6 +320,13 @@ def cross(source: CRS, target: CRS, lon_lat_box: tuple[float, float, float, floa
     accuracy = float(best.accuracy) if best.accuracy is not None and best.accuracy >= 0 else math.nan
     missing = "" if group.best_available or not group.unavailable_operations else group.unavailable_operations[0].name
     return Crossing(transformer=best, accuracy_m=accuracy, operation=best.description, missing=missing)
+
+
+def _area(lon_lat_box: tuple[float, float, float, float]) -> AreaOfInterest:
+    west, south, east, north = lon_lat_box
+    if east - west > 180:
+        west, east = east, west
+    return AreaOfInterest((west + 180) % 360 - 180, south, (east + 180) % 360 - 180, north)
 
 
 def ellipsoid(crs: CRS) -> Geod:

@@ -7,7 +7,7 @@ here is along the line on the *ellipsoid*; chainage, which is on the ground, is 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from pyproj import Geod, Transformer
 
 from geofence.engine.records import Floats, read_only
-from geofence.errors import JobError
 
 __all__ = ["Line", "joined", "legs_between", "merge_near", "pick_legs", "straightness", "turn"]
 
@@ -52,7 +51,9 @@ class Line:
 
     @classmethod
     def through(cls, lon_deg: Floats, lat_deg: Floats, *, geod: Geod, leg_number: Sequence[int] | None = None) -> Line:
-        """The line through some vertices (k >= 2), in their order."""
+        """The line through some vertices (k >= 2), in their order; longitudes beyond 180 degrees are turned back."""
+        beyond = np.abs(lon_deg) > 180
+        lon_deg = np.where(beyond, np.mod(lon_deg + 180, 360) - 180, lon_deg) if beyond.any() else lon_deg
         forward, back, length = geod.inv(lon_deg[:-1], lat_deg[:-1], lon_deg[1:], lat_deg[1:])
         return cls(
             lon_deg=read_only(lon_deg),
@@ -116,44 +117,45 @@ def merge_near(line: Line) -> tuple[Line | None, int]:
 
     The last vertex stays where it is. None where nothing longer than that remains. Legs are numbered anew from 1.
     """
+    length, last = line.length_m.tolist(), len(line)
     keep = [0]
-    for row in range(1, len(line.lon_deg)):
-        _, _, apart = line.geod.inv(
-            line.lon_deg[keep[-1]], line.lat_deg[keep[-1]], line.lon_deg[row], line.lat_deg[row]
-        )
+    for row in range(1, last + 1):
+        apart = length[row - 1] if keep[-1] == row - 1 else _apart(line, keep[-1], line, row)
         if apart >= NEAR_VERTEX_M:
             keep.append(row)
-    last = len(line.lon_deg) - 1
-    if keep[-1] != last and len(keep) > 1:
-        keep[-1] = last
+    while keep[-1] != last and len(keep) > 1:
+        keep.pop()
+        if _apart(line, keep[-1], line, last) >= NEAR_VERTEX_M:
+            keep.append(last)
     if len(keep) < 2:
         return None, last
     return Line.through(line.lon_deg[keep], line.lat_deg[keep], geod=line.geod), last + 1 - len(keep)
 
 
-def pick_legs(line: Line, numbers: Sequence[int]) -> list[Line]:
+def _apart(one: Line, row: int, other: Line, other_row: int) -> float:
+    """Distance between a vertex of one line and a vertex of another."""
+    _, _, apart = one.geod.inv(one.lon_deg[row], one.lat_deg[row], other.lon_deg[other_row], other.lat_deg[other_row])
+    return float(apart)
+
+
+def pick_legs(line: Line, numbers: Collection[int]) -> list[Line]:
     """The runs of neighbouring legs with these numbers, in the order of the line; a ring's runs may pass its start.
 
-    Raises
-    ------
-    JobError
-        A number is not one of the line's.
+    Numbers that are not the line's are another line's, and passed over.
     """
-    unknown = [number for number in numbers if number not in line.leg_number]
-    if unknown:
-        known = f"{min(line.leg_number)} to {max(line.leg_number)}"
-        raise JobError("the boundary has no such leg", place="line.legs", value=unknown[0], remedy=f"It has {known}.")
-    wanted = [number in set(numbers) for number in line.leg_number]
+    chosen = set(numbers)
+    wanted = [number in chosen for number in line.leg_number]
     if all(wanted):
         return [line]
     runs: list[list[int]] = []
-    for row, chosen in enumerate(wanted):
-        if chosen and row and wanted[row - 1]:
+    for row in np.flatnonzero(wanted).tolist():
+        if row and wanted[row - 1]:
             runs[-1].append(row)
-        elif chosen:
+        else:
             runs.append([row])
     if line.closed and len(runs) > 1 and wanted[0] and wanted[-1]:
-        runs[-1] += runs.pop(0)
+        start = runs.pop(0)
+        runs[-1] += start
     return [_run(line, rows) for rows in runs]
 
 
@@ -182,8 +184,12 @@ def straightness(line: Line, drawn: Transformer, x: Floats, y: Floats) -> Floats
     vertices there.
     """
     widest = np.zeros(len(line))
+    across = np.diff(x)
+    if drawn.source_crs is not None and drawn.source_crs.is_geographic:  # a leg over 180 degrees is the short one
+        full_turn = 2 * np.pi / drawn.source_crs.axis_info[0].unit_conversion_factor
+        across = np.mod(across + full_turn / 2, full_turn) - full_turn / 2
     for share in (0.125, 0.25, 0.375, 0.5, 0.625, 0.75, 0.875):
-        lon, lat = drawn.transform(x[:-1] + share * np.diff(x), y[:-1] + share * np.diff(y))
+        lon, lat = drawn.transform(x[:-1] + share * across, y[:-1] + share * np.diff(y))
         azimuth, _, apart = line.geod.inv(line.lon_deg[:-1], line.lat_deg[:-1], lon, lat)
         aside = np.asarray(apart) * np.sin(np.radians(np.asarray(azimuth) - line.azimuth_deg))
         widest = np.maximum(widest, np.abs(aside))
@@ -191,25 +197,37 @@ def straightness(line: Line, drawn: Transformer, x: Floats, y: Floats) -> Floats
 
 
 def joined(lines: Sequence[Line]) -> list[Line]:
-    """The lines with each one that starts where the one before ends made one with it, and legs numbered throughout."""
-    runs: list[Line] = []
+    """The lines with each one that starts where the one before ends made one with it, and legs numbered throughout.
+
+    A line that ends within :data:`NEAR_VERTEX_M` of its own start becomes a ring.
+    """
+    chains: list[list[Line]] = []
     for line in lines:
-        if runs and _meet(runs[-1], line):
-            before = runs.pop()
-            lon = np.concatenate([before.lon_deg, line.lon_deg[1:]])
-            lat = np.concatenate([before.lat_deg, line.lat_deg[1:]])
-            line = Line.through(lon, lat, geod=line.geod)
-        runs.append(line)
+        if chains and _goes_on(chains[-1], line):
+            chains[-1].append(line)
+        else:
+            chains.append([line])
     first = 1
     numbered = []
-    for line in runs:
+    for chain in chains:
+        line = _linked(chain)
         numbered.append(replace(line, leg_number=tuple(range(first, first + len(line)))))
         first += len(line)
     return numbered
 
 
-def _meet(before: Line, after: Line) -> bool:
-    if before.closed or after.closed:
-        return False
-    _, _, apart = before.geod.inv(before.lon_deg[-1], before.lat_deg[-1], after.lon_deg[0], after.lat_deg[0])
-    return bool(apart < NEAR_VERTEX_M)
+def _goes_on(chain: Sequence[Line], line: Line) -> bool:
+    return not (_is_ring(chain) or line.closed) and _apart(chain[-1], -1, line, 0) < NEAR_VERTEX_M
+
+
+def _is_ring(chain: Sequence[Line]) -> bool:
+    several = sum(len(line) for line in chain[:3]) > 2  # each line has a leg at least
+    return several and _apart(chain[-1], -1, chain[0], 0) < NEAR_VERTEX_M
+
+
+def _linked(chain: Sequence[Line]) -> Line:
+    lon = np.concatenate([chain[0].lon_deg, *(line.lon_deg[1:] for line in chain[1:])])
+    lat = np.concatenate([chain[0].lat_deg, *(line.lat_deg[1:] for line in chain[1:])])
+    if _is_ring(chain):
+        lon[-1], lat[-1] = lon[0], lat[0]
+    return Line.through(lon, lat, geod=chain[0].geod)

@@ -10,12 +10,17 @@ from pyproj import Transformer
 
 from geofence.engine.records import Floats
 from geofence.errors import LayoutError
-from geofence.site.line import Line, turn
+from geofence.site.line import NEAR_VERTEX_M, Line, turn
 
 __all__ = ["offset"]
 
 MITRE_MAX = 5.0
 """A mitred corner may move this many offsets away: beyond (a turn of 157 degrees) the corner is a spike."""
+
+OFFSET_SLACK_M = 1e-3
+OFFSET_SLACK = 1e-6
+"""An offset line may come this much nearer than the offset: a millimetre, and a millionth for what the plane in which
+distances are compared distorts within some kilometres."""
 
 
 def offset(line: Line, offset_m: float) -> Line:
@@ -60,22 +65,27 @@ def offset(line: Line, offset_m: float) -> Line:
 
 def _refuse_folds(line: Line, moved: Line, offset_m: float) -> None:
     """Raise where an offset turned a leg round, or brought it nearer than the offset to another leg."""
-    folded = np.abs(turn(line.azimuth_deg, moved.azimuth_deg)) > 90
-    near = np.zeros(len(line), dtype=bool)
-    if not folded.any():
-        old, new = _flat(line, line), _flat(moved, line)
-        near = shapely.distance(shapely.linestrings(np.stack([new[:-1], new[1:]], axis=1)), shapely.linestrings(old))
-        near = near < abs(offset_m) - 1e-3 - 1e-6 * abs(offset_m)
-    if folded.any() or near.any():
-        row = int(np.argmax(folded | near))
-        raise LayoutError(
-            f"the offset folds leg {line.leg_number[row]} onto its neighbours",
-            rule="offset",
-            place="line.offset_m",
-            value=offset_m,
-            unit="m",
-            remedy="Choose a smaller offset, or leave the short legs there out of the boundary.",
-        )
+    folded = (np.abs(turn(line.azimuth_deg, moved.azimuth_deg)) > 90) | (moved.length_m < NEAR_VERTEX_M)
+    if folded.any():
+        raise _refused(f"leg {line.leg_number[int(np.argmax(folded))]} is too short to offset", offset_m)
+    old, new = shapely.linestrings(_flat(line, line)), _flat(moved, line)
+    shapely.prepare(old)
+    legs = shapely.linestrings(np.stack([new[:-1], new[1:]], axis=1))
+    near = shapely.dwithin(old, legs, abs(offset_m) - OFFSET_SLACK_M - OFFSET_SLACK * abs(offset_m))
+    if near.any():
+        number = line.leg_number[int(np.argmax(near))]
+        raise _refused(f"the offset moves leg {number} too near to another part of the boundary", offset_m)
+
+
+def _refused(message: str, offset_m: float) -> LayoutError:
+    return LayoutError(
+        message,
+        rule="offset",
+        place="line.offset_m",
+        value=round(offset_m, 2),
+        unit="m",
+        remedy="Choose a smaller offset, or draw the offset line itself as the boundary.",
+    )
 
 
 def _flat(line: Line, origin: Line) -> Floats:

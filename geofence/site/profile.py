@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,12 +10,12 @@ from pyproj import Transformer
 
 from geofence.engine.records import Finding, Floats, Profile, read_only
 from geofence.errors import GroundError
-from geofence.numeric import STATION_SPACING_M
+from geofence.numeric import STATION_SPACING_M, WIDTH_TOLERANCE_M
 from geofence.site.ground import Ground, State
 from geofence.site.ground_distance import along_ground, radius_of_curvature
 from geofence.site.line import Line
 
-__all__ = ["GroundLine", "Stretch", "sample", "stretches_without_level"]
+__all__ = ["GroundLine", "Stretch", "bridged", "check_steepness", "sample", "stretches_without_level"]
 
 SPACING_M = STATION_SPACING_M * 0.998
 """Stations on the ellipsoid, a little closer than on the ground: at a level of 9000 m the ground is 0.14 % longer."""
@@ -91,15 +91,7 @@ def sample(
     """
     distance = _regular(line)
     x, y = (np.asarray(part) for part in to_ground.transform(*line.at(distance)))
-    row, share = ground.bends(x, y)
-    if len(row):
-        extra = distance[row] + share * (distance[row + 1] - distance[row])
-        order = np.argsort(np.concatenate([distance, extra]), kind="stable")
-        x = np.concatenate([x, x[row] + share * (x[row + 1] - x[row])])[order]
-        y = np.concatenate([y, y[row] + share * (y[row + 1] - y[row])])[order]
-        distance = np.concatenate([distance, extra])[order]
-        apart = np.concatenate([[True], np.diff(distance) > 1e-6])
-        distance, x, y = distance[apart], x[apart], y[apart]
+    distance, x, y = _with_bends(distance, x, y, ground)
     found = ground.levels(x, y)
     height = _filled(distance, found.level_m) + geoid_separation_m
     leg = line.leg_at((distance[:-1] + distance[1:]) / 2)
@@ -120,6 +112,22 @@ def _regular(line: Line) -> Floats:
     leg = np.repeat(np.arange(len(line)), parts)
     step = np.arange(len(leg)) - np.repeat(np.cumsum(parts) - parts, parts)
     return np.append(ends[leg] + step / parts[leg] * line.length_m[leg], ends[-1])
+
+
+def _with_bends(distance: Floats, x: Floats, y: Floats, ground: Ground) -> tuple[Floats, Floats, Floats]:
+    """The stations and, between them, the places where the ground bends; of stations that coincide the first."""
+    row, share = ground.bends(x, y)
+    gap = distance[row + 1] - distance[row]
+    between = (share * gap > WIDTH_TOLERANCE_M) & ((1 - share) * gap > WIDTH_TOLERANCE_M)
+    row, share = row[between], share[between]
+
+    def merged(values: Floats) -> Floats:
+        return np.concatenate([values, values[row] + share * (values[row + 1] - values[row])])
+
+    place = merged(distance)
+    order = np.argsort(place, kind="stable")
+    order = order[np.append(True, np.diff(place[order]) > WIDTH_TOLERANCE_M)]
+    return place[order], merged(x)[order], merged(y)[order]
 
 
 def _filled(distance_m: Floats, level_m: Floats) -> Floats:
@@ -155,22 +163,15 @@ def bridged(ground_line: GroundLine, *, bridge_m: float, place: str) -> tuple[Gr
     gaps = stretches_without_level(ground_line)
     if not gaps:
         return ground_line, []
-    start, end = ground_line.from_m, ground_line.from_m + float(ground_line.chainage_m[-1])
-    inside = [gap for gap in gaps if gap.from_m > start and gap.to_m < end]
-    at_ends = [gap for gap in gaps if gap not in inside]
-    wide = [gap for gap in inside if gap.to_m - gap.from_m > bridge_m]
-    if at_ends or wide:
-        raise _no_level([gap for gap in gaps if gap in at_ends or gap in wide], bridge_m=bridge_m, place=place)
+    known = np.isfinite(ground_line.level_m)
+    refused = [gap.to_m - gap.from_m > bridge_m + WIDTH_TOLERANCE_M for gap in gaps]
+    refused[0] |= not known[0]
+    refused[-1] |= not known[-1]
+    if any(refused):
+        too_wide = [gap for gap, is_refused in zip(gaps, refused, strict=True) if is_refused]
+        raise _no_level(too_wide, bridge_m=bridge_m, place=place)
     level = _filled(ground_line.distance_m, ground_line.level_m)
-    whole = GroundLine(
-        line=ground_line.line,
-        distance_m=ground_line.distance_m,
-        chainage_m=ground_line.chainage_m,
-        level_m=read_only(level),
-        state=ground_line.state,
-        from_m=ground_line.from_m,
-    )
-    return whole, [_bridge_finding(gap, bridge_m) for gap in gaps]
+    return replace(ground_line, level_m=read_only(level)), [_bridge_finding(gap, bridge_m) for gap in gaps]
 
 
 def _bridge_finding(gap: Stretch, bridge_m: float) -> Finding:
@@ -209,7 +210,7 @@ def check_steepness(ground_line: GroundLine, *, place: str) -> None:
     GroundError
         With the chainage and what to set.
     """
-    level, chainage = ground_line.level_m, ground_line.chainage_m
+    level, chainage = ground_line.level_m, ground_line.chainage_m + ground_line.from_m
     rise = np.abs(np.diff(level))
     jump = int(np.nanargmax(rise)) if np.isfinite(rise).any() else 0
     if rise[jump] > JUMP_MAX_M:
