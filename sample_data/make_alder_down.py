@@ -317,7 +317,7 @@ class Lynchets:
     outline: Sequence[Point]
     first_level_m: float
     spacing_m: float
-    riser: float = 0.16
+    riser: float = 0.2
     seed: int = 0
 
     def shape(self, x: Array, y: Array, level: Array) -> Array:
@@ -447,7 +447,7 @@ def old_works() -> Iterator[Work]:
     yield Mound(centre=(2585, 1345), height_m=-3.2, top_m=4.0, foot_m=19.0, seed=121)
     yield Mound(centre=(1130, 1120), height_m=-4.5, top_m=7.0, foot_m=26.0, seed=122)
     yield Mound(centre=(2318, 1282), height_m=-1.1, top_m=3.5, foot_m=10.0, seed=123)
-    yield Strip(line=shapely.LineString(eased(HOLLOW_WAY)), depth_m=0.75, flat_m=1.25, rim_m=3.9, seed=71)
+    yield Strip(line=shapely.LineString(eased(HOLLOW_WAY)), depth_m=0.6, flat_m=1.0, rim_m=2.5, seed=71)
 
 
 def new_works() -> Iterator[Work]:
