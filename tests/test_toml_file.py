@@ -124,6 +124,7 @@ class TestLine:
             st.sampled_from(
                 [
                     "1",
+                    '["""a"""", "]"]',
                     "[\n 1,\n # ]\n]",
                     '"""\n[x]\nk0 = 1\n"""',
                     "'''\n'''",
