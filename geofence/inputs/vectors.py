@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import json
+import warnings
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -14,26 +14,23 @@ import numpy as np
 import pyogrio
 import shapely
 from pyproj import CRS
+from pyproj.exceptions import CRSError
 
 from geofence.engine.records import Finding, Floats
 from geofence.errors import GridError, InputError
+from geofence.inputs.geojson import stated_grid
 from geofence.registry import nearest
-from geofence.site.grids import check_places, horizontal, read_grid
+from geofence.site.grids import WGS84, check_places, read_grid, same
 
 __all__ = ["Boundary", "read_boundary"]
 
 ARC_STEP_DEG = 0.5
 """Curves become chords of this angle: a chord leaves an arc of radius r by r / 105,000, 1 mm at 100 m."""
 
-GEOJSON_DEPTH = {
-    "Point": 0,
-    "MultiPoint": 1,
-    "LineString": 1,
-    "MultiLineString": 2,
-    "Polygon": 2,
-    "MultiPolygon": 3,
-}
-"""How many lists stand around a position in each kind of GeoJSON geometry (RFC 7946, 3.1)."""
+STRAIGHT_ONLY = (".geojson", ".json", ".shp", ".gpx", ".kml")
+"""Suffixes of files that cannot hold an arc."""
+
+READ_ERRORS = (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -81,29 +78,53 @@ def read_boundary(
     GridError
         No grid is known, two are stated, or the coordinates cannot be in it.
     """
-    if not file.is_file():
-        raise InputError("there is no such file", file=file, remedy="Check line.file; paths start at the job file.")
+    _check_file(file)
     is_geojson = file.suffix.lower() in (".geojson", ".json")
-    says_grid = _check_geojson(file) if is_geojson else True
-    layer = _layer(file, layer)
-    crs_text, geometry_type, geometries = _read(file, layer)
-    crs = _grid(file, crs_text if says_grid or grid is None else None, grid)
-    geometries = _choose(file, geometries, feature)
-    lines, findings = _lines(file, geometries)
-    if "Curve" in geometry_type or "CircularString" in geometry_type:
+    named = stated_grid(file) if is_geojson else None
+    findings: list[Finding] = []
+    with _heard(findings):
+        layer = _layer(file, layer)
+        found = _read(file, layer)
+    own = named if is_geojson and (named or grid) else found.crs_text
+    lines, passed = _lines(file, _choose(file, found.geometries, feature))
+    findings += passed
+    crs = _grid(file, own, grid)
+    if found.curved or file.suffix.lower() == ".dxf":
         findings.append(_note("curve-linearised", f"Curves are made of chords of {ARC_STEP_DEG} degrees of arc"))
-    if is_geojson and says_grid:
+    if named is not None and not same(crs, WGS84):
         findings.append(
             _note("geojson-grid", f"The GeoJSON states its own grid, {crs.name}, as RFC 7946 no longer does")
         )
     parts = tuple(_part(file, number, line) for number, line in enumerate(lines, start=1))
     corners = np.concatenate(parts)
-    check_places(crs, corners[:, 0], corners[:, 1], place=file.name, option="line.grid")
+    option = "line.grid" if grid or (is_geojson and not named) else "the file's own grid"
+    check_places(crs, corners[:, 0], corners[:, 1], place=file.name, option=option)
     return Boundary(file=file, crs=crs, parts=parts, findings=tuple(findings))
 
 
 def _note(code: str, message: str) -> Finding:
     return Finding(code=code, severity="note", message=message)
+
+
+def _check_file(file: Path) -> None:
+    if file.is_dir():
+        raise InputError(
+            "is a folder, not a file", file=file, remedy="Name the file in it, or save the boundary as a GeoPackage."
+        )
+    if not file.is_file():
+        raise InputError("there is no such file", file=file, remedy="Check line.file; paths start at the job file.")
+    if file.stat().st_size == 0:
+        raise InputError("is an empty file", file=file.name, remedy="Copy or save it anew.")
+
+
+@contextmanager
+def _heard(findings: list[Finding]) -> Iterator[None]:
+    """What GDAL remarks on while it reads becomes findings, each once."""
+    with warnings.catch_warnings(record=True) as remarks:
+        warnings.simplefilter("always")
+        yield
+    for remark in dict.fromkeys(str(remark.message).strip() for remark in remarks):
+        findings.append(_note("file-remark", f"On reading the boundary's file GDAL remarks: {remark}"))
 
 
 @contextmanager
@@ -137,25 +158,55 @@ def _layer(file: Path, layer: str | None) -> str:
     return layer if layer is not None else layers[0]
 
 
-def _read(file: Path, layer: str) -> tuple[str | None, str, list[Any]]:
-    """The grid's text, the layer's geometry type, and the geometries, None where null."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Found:
+    """What a layer holds: its grid's text, its geometries (None where null), and whether curves are among them."""
+
+    crs_text: str | None
+    geometries: list[Any]
+    curved: bool
+
+
+def _read(file: Path, layer: str) -> _Found:
     try:
         with _fine_arcs():
             meta, _, wkb, _ = pyogrio.raw.read(file, layer=layer, columns=[])
-        return meta["crs"], meta["geometry_type"] or "", list(shapely.from_wkb(wkb))
-    except (
-        pyogrio.errors.DataSourceError,
-        pyogrio.errors.DataLayerError,
-        pyogrio.errors.FeatureError,
-        pyogrio.errors.GeometryError,
-        shapely.errors.GEOSException,
-    ) as error:
+    except READ_ERRORS as error:
         raise InputError(
             f"cannot be read: {error}", file=file.name, remedy="Save it anew from where it was drawn."
         ) from error
+    if wkb is None:
+        raise InputError("is a table without geometry", file=file.name, remedy="Give a file with the line drawn.")
+    geometries = list(shapely.from_wkb(wkb, on_invalid="ignore"))
+    for number, geometry in enumerate(geometries, start=1):
+        if geometry is None and wkb[number - 1] is not None:
+            raise InputError(
+                "is damaged: a line of one vertex, or a ring that does not close",
+                file=file.name,
+                place=f"feature {number}",
+                remedy="Draw it anew.",
+            )
+    return _Found(crs_text=meta["crs"], geometries=geometries, curved=_curved(file, layer))
+
+
+def _curved(file: Path, layer: str) -> bool:
+    """Whether arcs are in the layer; asked of GDAL apart, since they come as chords already."""
+    if file.suffix.lower() in STRAIGHT_ONLY:
+        return False
+    quoted = layer.replace('"', '\\"')
+    try:
+        _, _, _, columns = pyogrio.raw.read(
+            file, sql=f'SELECT OGR_GEOMETRY FROM "{quoted}"', sql_dialect="OGRSQL", read_geometry=False
+        )
+    except READ_ERRORS:
+        return False
+    kinds = {str(kind).upper() for kind in columns[0]}
+    return any(word in kind for kind in kinds for word in ("CURVE", "CIRCULARSTRING", "SURFACE"))
 
 
 def _grid(file: Path, own: str | None, stated: str | None) -> CRS:
+    if own is not None and _is_engineering(own):
+        own = None
     if own is None and stated is None:
         raise GridError(
             "the file does not say which grid it is in",
@@ -164,8 +215,8 @@ def _grid(file: Path, own: str | None, stated: str | None) -> CRS:
         )
     if own is None:
         return read_grid(str(stated), address="line.grid")
-    crs = horizontal(CRS.from_user_input(own), place=file.name)
-    if stated is not None and not crs.equals(read_grid(stated, address="line.grid"), ignore_axis_order=True):
+    crs = read_grid(own, address=file.name)
+    if stated is not None and not same(crs, read_grid(stated, address="line.grid")):
         raise GridError(
             f"the file is in {crs.name}, the job says {stated}",
             place=f"{file.name}, line.grid",
@@ -174,12 +225,20 @@ def _grid(file: Path, own: str | None, stated: str | None) -> CRS:
     return crs
 
 
+def _is_engineering(text: str) -> bool:
+    """Whether a grid is a site's own, tied to nothing: so a GeoPackage says that its grid is not known."""
+    try:
+        return CRS.from_user_input(text).is_engineering
+    except CRSError:
+        return False
+
+
 def _choose(file: Path, geometries: list[Any], feature: int | None) -> list[Any]:
     if not geometries:
         raise InputError("is empty: no feature", file=file.name, remedy="Draw the boundary as a line or polygon.")
     if feature is None:
         return geometries
-    if feature > len(geometries):
+    if not 1 <= feature <= len(geometries):
         raise InputError(
             "has no such feature",
             file=file.name,
@@ -241,86 +300,3 @@ def _part(file: Path, number: int, line: Any) -> Floats:
             remedy="Mend the vertex where the boundary was drawn.",
         )
     return corners
-
-
-def _check_geojson(file: Path) -> bool:
-    """Refuse what is no GeoJSON, naming the place; True where it has a ``crs`` member of its own.
-
-    GDAL reads around such faults in silence, and so would a fence.
-    """
-    try:
-        content = json.loads(file.read_text(encoding="utf-8-sig"), parse_constant=_refuse_constant)
-    except (json.JSONDecodeError, UnicodeDecodeError, _NotANumberError, RecursionError) as error:
-        raise InputError(
-            f"is no JSON: {error}", file=file.name, remedy="Is the file cut short? Save it anew."
-        ) from error
-    if not isinstance(content, dict) or "type" not in content:
-        raise InputError('is no GeoJSON: it has no "type"', file=file.name, remedy="Save the boundary as GeoJSON.")
-    for address, geometry in _geojson_geometries(content, ""):
-        _check_positions(file, geometry, address)
-    return content.get("crs") is not None
-
-
-class _NotANumberError(ValueError):
-    """NaN or Infinity stands where JSON has no word for it."""
-
-
-def _refuse_constant(word: str) -> float:
-    raise _NotANumberError(f"{word} is no number in JSON")
-
-
-def _geojson_geometries(node: Any, address: str) -> Iterator[tuple[str, dict[str, Any]]]:
-    """Every simple geometry with its address (``features[3].geometry``)."""
-    if not isinstance(node, dict):
-        return
-    below = {"FeatureCollection": "features", "GeometryCollection": "geometries"}.get(node.get("type", ""))
-    dot = "." if address else ""
-    if below is not None:
-        members = node.get(below)
-        for row, member in enumerate(members if isinstance(members, list) else []):
-            yield from _geojson_geometries(member, f"{address}{dot}{below}[{row}]")
-    elif node.get("type") == "Feature":
-        yield from _geojson_geometries(node.get("geometry"), f"{address}{dot}geometry")
-    else:
-        yield address, node
-
-
-def _check_positions(file: Path, geometry: dict[str, Any], address: str) -> None:
-    kind = geometry.get("type")
-    where = f"{address}.coordinates" if address else "coordinates"
-    if kind not in GEOJSON_DEPTH:
-        raise InputError(
-            f"{kind!r} is no GeoJSON geometry", file=file.name, place=address or None, remedy="See RFC 7946, 3.1."
-        )
-    level = [(where, geometry.get("coordinates"))]
-    for _ in range(GEOJSON_DEPTH[kind]):
-        for place, node in level:
-            if not isinstance(node, list):
-                raise _wrong_nesting(file, kind, place, node)
-        level = [(f"{place}[{row}]", item) for place, node in level for row, item in enumerate(node or [])]
-    for place, position in level:
-        if not isinstance(position, list):
-            raise _wrong_nesting(file, kind, place, position)
-        numbers = [item for item in position if isinstance(item, (int, float)) and not isinstance(item, bool)]
-        if position and (len(numbers) != len(position) or len(position) < 2):
-            raise InputError(
-                "a position is two or three numbers",
-                file=file.name,
-                place=place,
-                value=json.dumps(position)[:60],
-                remedy="Write [longitude, latitude] without quotes.",
-            )
-    if kind == "LineString" and len(level) == 1:
-        raise InputError(
-            "a line needs at least two positions", file=file.name, place=where, value=1, remedy="Draw the line anew."
-        )
-
-
-def _wrong_nesting(file: Path, kind: str, place: str, node: Any) -> InputError:
-    return InputError(
-        f"the coordinates of a {kind} are nested wrongly",
-        file=file.name,
-        place=place,
-        value=json.dumps(node)[:60],
-        remedy=f"A {kind} has {GEOJSON_DEPTH[kind]} lists around each position (RFC 7946, 3.1).",
-    )

@@ -222,7 +222,7 @@ def check_places(crs: CRS, x: Floats, y: Floats, *, place: str, option: str) -> 
     if _fits(crs, x, y) and not like_degrees:
         return
     if not like_degrees and _fits(crs, y, x):
-        hint = "Easting and northing look swapped."
+        hint = f"{'Easting and northing' if crs.is_projected else 'Longitude and latitude'} look swapped."
     elif like_degrees or (crs.is_projected and small):
         hint = f"They look like degrees: set {option} to a geographic grid such as EPSG:4326."
     elif crs.is_geographic and not small:
