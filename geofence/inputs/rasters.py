@@ -140,7 +140,6 @@ def _described(file: Path, source: Any, options: GroundOptions) -> _Opened:
     whole, crs = _grid(file, source, options.grid)
     _check_extent(file, source, crs, transform)
     unit, unit_origin = _unit(file, source.units[band - 1], whole, options.level_unit)
-    flags = source.mask_flag_enums[band - 1]
     tile = Tile(
         file=file,
         band=band,
@@ -152,7 +151,7 @@ def _described(file: Path, source: Any, options: GroundOptions) -> _Opened:
         offset=float(source.offsets[band - 1]),
         unit_m=unit,
         nodata=_nodata(source.nodatavals[band - 1], source.dtypes[band - 1]),
-        mask="band" if MaskFlags.per_dataset in flags or MaskFlags.alpha in flags else "none",
+        mask=_mask(source, band),
         overviews=tuple(source.overviews(band)),
     )
     files = (file, *(path for path in map(Path, source.files) if path != file and path.is_file()))
@@ -282,6 +281,16 @@ def _own_unit(file: Path, band_unit: str | None, crs: CRS, given: str | None) ->
         )
     axes = [axis for axis in crs.axis_info if axis.direction == "up"]
     return float(axes[0].unit_conversion_factor) if axes else None
+
+
+def _mask(source: Any, band: int) -> int | None:
+    """The alpha band, which GDAL itself heeds only if it holds whole numbers; or 0 for a mask; None without either."""
+    alpha = [
+        row + 1 for row, colour in enumerate(source.colorinterp) if colour == ColorInterp.alpha and row + 1 != band
+    ]
+    if alpha:
+        return alpha[0]
+    return 0 if MaskFlags.per_dataset in source.mask_flag_enums[band - 1] else None
 
 
 def _nodata(value: float | None, dtype: str) -> float | None:

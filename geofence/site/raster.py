@@ -31,6 +31,9 @@ EARTH_RADIUS_M = 6_378_137.0
 MERCATOR_LAT_DEG = 85.0
 """Web Mercator is cut off about here."""
 
+FARTHEST = 1e12
+"""No grid reaches so far, in whatever unit."""
+
 States = NDArray[np.uint8]
 Box = tuple[float, float, float, float]
 
@@ -114,17 +117,18 @@ class _Lattice:
         )
 
     def positions(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
-        """(row, column) of places, whole at cell centres; places beyond the lattice are held near it, NaN too."""
+        """(row, column) of places, whole where they are within rounding of a line of centres."""
         t = self.transform
         if self.turn is not None:
             middle = _moved(t, self.height / 2, self.width / 2).c
             x = x - self.turn * np.rint((x - middle) / self.turn)
         row, column = _in_cells(t, x - t.c, y - t.f)
-        return _settled(row, self.height), _settled(column, self.width)
+        return _settled(row), _settled(column)
 
     def sample(self, x: Floats, y: Floats, *, odd: Odd) -> tuple[Floats, States]:
         """Levels (NaN for none) and states at places."""
-        neighbours = _Neighbours(*self.positions(x, y))
+        row, column = self.positions(x, y)
+        neighbours = _Neighbours(_held(row, self.height), _held(column, self.width))
         for tile, origin in zip(self.tiles, self.origin, strict=True):
             neighbours.fill(tile, origin, odd=odd)
         return neighbours.blend()
@@ -145,11 +149,21 @@ def _in_cells(transform: Affine, dx: Floats, dy: Floats) -> tuple[Floats, Floats
     return (a * dy - d * dx) / determinant, (e * dx - b * dy) / determinant
 
 
-def _settled(position: Floats, count: int) -> Floats:
-    """Positions, put on the line of centres that they are within rounding of; at most two cells beyond 0..count-1."""
-    held = np.fmin(np.fmax(position, -2.0), count + 1.0)
-    whole = np.rint(held)
-    return np.where(np.abs(held - whole) < CELL_TOLERANCE, whole, held)
+def _places(x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """Places as float64; NaN for what is no place, so that the infinity of a failed projection makes no noise."""
+    x, y = (np.asarray(part, dtype=np.float64) for part in (x, y))
+    return np.where(np.abs(x) < FARTHEST, x, np.nan), np.where(np.abs(y) < FARTHEST, y, np.nan)
+
+
+def _settled(position: Floats) -> Floats:
+    """Positions, put on the line of centres that they are within rounding of."""
+    whole = np.rint(position)
+    return np.where(np.abs(position - whole) < CELL_TOLERANCE, whole, position)
+
+
+def _held(position: Floats, count: int) -> Floats:
+    """Positions at most two cells beyond 0..count-1; NaN is beyond too."""
+    return np.fmin(np.fmax(position, -2.0), count + 1.0)
 
 
 def _lattices(tiles: Sequence[Tile], turn: float | None) -> tuple[_Lattice, ...]:
@@ -192,7 +206,7 @@ def _crossings(position: Floats, count: int) -> tuple[NDArray[np.int64], Floats]
     start, way = position[:-1], np.diff(position)
     first = np.maximum(np.floor(np.minimum(start, position[1:])) + 1, 0)
     last = np.minimum(np.ceil(np.maximum(start, position[1:])) - 1, count - 1)
-    number = np.maximum(last - first + 1, 0).astype(np.int64)
+    number = np.fmax(last - first + 1, 0).astype(np.int64)
     index = np.repeat(np.arange(len(start)), number)
     nth = np.arange(len(index)) - np.repeat(np.cumsum(number) - number, number)
     return index, (first[index] + nth - start[index]) / way[index]
@@ -244,7 +258,7 @@ class RasterGround:
         return Levels(level_m=level, state=state)
 
     def _sample(self, x: Floats, y: Floats, *, odd: Odd) -> tuple[Floats, States]:
-        x, y = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
+        x, y = _places(x, y)
         level, state = self.lattices[0].sample(x, y, odd=odd)
         for lattice in self.lattices[1:]:
             rest = np.flatnonzero(state != State.LEVEL)
@@ -270,12 +284,12 @@ class RasterGround:
             On the stretch from place ``index`` to the next, at ``fraction`` in (0, 1) of the way; sorted. A crossing
             of two lines counts once; the places themselves are not repeated.
         """
-        x, y = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
+        x, y = _places(x, y)
         found, cells = [], np.zeros(max(len(x) - 1, 0))
         for lattice in self.lattices:
             for position, count in zip(lattice.positions(x, y), (lattice.height, lattice.width), strict=True):
                 found.append(_crossings(position, count))
-                np.maximum(cells, np.abs(np.diff(position)), out=cells)
+                np.fmax(cells, np.abs(np.diff(position)), out=cells)
         index, fraction = (np.concatenate(parts) for parts in zip(*found, strict=True))
         order = np.lexsort((fraction, index))
         index, fraction = index[order], fraction[order]

@@ -56,7 +56,7 @@ class Tile:
     nodata
         The number that says there is no level, as the band's own type holds it; None without one.
     mask
-        ``band`` where the file has a mask or an alpha band that must be read too.
+        The band whose zeros hide levels (an alpha band); 0 for the mask that the file keeps of its bands; None: none.
     overviews
         Factors of the reduced copies in the file.
     overview
@@ -73,7 +73,7 @@ class Tile:
     offset: float = 0.0
     unit_m: float = 1.0
     nodata: float | None = None
-    mask: Literal["none", "band"] = "none"
+    mask: int | None = None
     overviews: tuple[int, ...] = ()
     overview: int | None = None
 
@@ -121,7 +121,7 @@ class Tile:
         r = np.concatenate([row[squares], row[place] + corner // 2])
         c = np.concatenate([column[squares], column[place] + corner % 2])
         numbers = np.zeros(wanted.shape, dtype=source.dtypes[self.band - 1])
-        shown = np.ones(wanted.shape, dtype=bool) if self.mask == "band" else None
+        shown = None if self.mask is None else np.ones(wanted.shape, dtype=bool)
         buffer = np.empty(rows * columns, dtype=numbers.dtype)
         for entries in groups((r // rows) * (-(-self.width // columns)) + c // columns):
             top, left = int(r[entries[0]]) // rows * rows, int(c[entries[0]]) // columns * columns
@@ -177,7 +177,10 @@ class Tile:
         window = Window(column, row, columns, rows)
         try:
             numbers = source.read(self.band, window=window, out=buffer[: rows * columns].reshape(rows, columns))
-            return numbers, source.read_masks(self.band, window=window) > 0 if self.mask == "band" else None
+            if self.mask is None:
+                return numbers, None
+            mask = source.read(self.mask, window=window) if self.mask else source.read_masks(self.band, window=window)
+            return numbers, mask > 0
         except RasterioError as error:
             raise InputError(
                 "the cells cannot be read: the file is cut short or damaged, or a file it refers to is not there",
