@@ -147,11 +147,12 @@ def _own(folder: Path) -> str | None:
     return (folder / OWN).read_text() if (folder / OWN).exists() else None
 
 
-def without_rights(folder: Path) -> None:
+def without_rights(folder: Path, *, groups: tuple[int, ...] = ()) -> None:
     """Try to write as a user without the right to, then into a file-size limit; prints what is said."""
     folders.replace(folder, writers(1))
-    if os.geteuid() == 0:  # become the folder's owner, though not of its group
+    if os.geteuid() == 0:  # become the folder's owner, of its group only if that is asked for
         os.chown(folder, 65534, 65534)
+        os.setgroups(groups)
         os.setuid(65534)
     folder.chmod(0o555)
     _say(folder, 2)
@@ -183,4 +184,9 @@ if __name__ == "__main__":
     if way == "inside":
         (target / "photos").mkdir(parents=True)
     FRESH = way == "fresh"
-    {"random": die_at_random, "rights": without_rights}.get(way, die_everywhere)(target)
+    ways = {
+        "random": die_at_random,
+        "rights": without_rights,
+        "rights-in-group": partial(without_rights, groups=(65534,)),
+    }
+    ways.get(way, die_everywhere)(target)

@@ -223,7 +223,12 @@ class TestRefusals:
         with pytest.raises(OutputError, match=r"did not write plan\.json"):
             folders.replace(tmp_path, writers(1))
 
-    def test_an_index_that_names_places_outside(self, out: Path, tmp_path: Path) -> None:
+    @pytest.mark.parametrize("folder_of_the_users", [(), ("photos",)])
+    def test_an_index_that_names_places_outside(
+        self, out: Path, tmp_path: Path, folder_of_the_users: tuple[str, ...]
+    ) -> None:
+        for name in folder_of_the_users:
+            (out / name).mkdir()
         treasure = tmp_path / "treasure"
         treasure.write_text("gold")
         listed = ["plan.json", "posts.geojson", "bays.geojson", "../treasure", "..", ".", str(treasure)]
@@ -250,6 +255,11 @@ class TestRefusals:
         folders.check(out.parent / "not yet there", NAMES)
         with pytest.raises(OutputError, match="did not write"):
             folders.check(out, [OWN])
+
+    def test_check_says_so_of_a_folder_that_is_read_only(self, out: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(os, "access", lambda path, mode: False)
+        with pytest.raises(OutputError, match="the folder cannot be written: Permission denied"):
+            folders.check(out, NAMES)
 
 
 class TestFailures:
@@ -328,8 +338,9 @@ class TestFailures:
         with pytest.raises(OutputError, match="written"):
             folders.replace(Path("/proc/self"), writers(1))
 
-    def test_a_user_without_rights_and_a_limit_on_file_size(self, public: Path) -> None:
-        denied, limited = _lines("rights", public / "out")
+    @pytest.mark.parametrize("way", ["rights", "rights-in-group"])
+    def test_a_user_without_rights_and_a_limit_on_file_size(self, public: Path, way: str) -> None:
+        denied, limited = _lines(way, public / "out")
         assert denied["said"].startswith(f"{public / 'out'}: the folder cannot be written: Permission denied. ")
         assert limited["said"].startswith(f"{public / 'out'}: there is no room for the outputs: File too large. ")
         for line in (denied, limited):
