@@ -257,7 +257,7 @@ class TestRefusals:
             folders.check(out, [OWN])
 
     def test_check_says_so_of_a_folder_that_is_read_only(self, out: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-        monkeypatch.setattr(os, "access", lambda path, mode: False)
+        monkeypatch.setattr(os, "access", lambda *_: False)
         with pytest.raises(OutputError, match="the folder cannot be written: Permission denied"):
             folders.check(out, NAMES)
 
