@@ -8,6 +8,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from geofence.engine.records import Floats
+from geofence.numeric import snap_ceil
 from geofence.plan import Grid
 
 __all__ = ["DEGREES", "POSITION", "coordinate_decimals", "decimals_of", "figures", "fixed"]
@@ -28,7 +29,7 @@ true to 0.5 mm."""
 
 def coordinate_decimals(grid: Grid) -> int:
     """Decimals that eastings and northings of a grid need to resolve 0.1 mm: 4 in metres and in feet."""
-    return max(0, math.ceil(math.log10(grid.unit_m / _RESOLUTION_M) - 1e-9))
+    return max(0, snap_ceil(math.log10(grid.unit_m / _RESOLUTION_M)))
 
 
 def decimals_of(column: str, grid: Grid) -> int:

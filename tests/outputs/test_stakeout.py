@@ -1,0 +1,188 @@
+"""``stakeout.csv``: what a device and a spreadsheet make of it.
+
+Readers: pandas and the standard library's csv module (independent). Expected values are the made-up plan's own.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas
+import pytest
+
+from geofence.engine.records import Finding
+from geofence.errors import JobError
+from geofence.outputs import stakeout
+from geofence.outputs.stakeout import StakeoutStyle
+from geofence.plan import FencePlan
+from tests.plans import hostile_plan, made_up_plan
+
+NUMBER = re.compile(r"-?\d+\.\d+")
+
+
+def _text(plan: FencePlan, tmp_path: Path, **style: Any) -> str:
+    path = tmp_path / "stakeout.csv"
+    stakeout.write(plan, path, style=StakeoutStyle(**style))
+    return path.read_bytes().decode("utf-8")
+
+
+def _rows(plan: FencePlan, tmp_path: Path, **style: Any) -> list[list[str]]:
+    return list(csv.reader(_text(plan, tmp_path, **style).splitlines()))
+
+
+def _shifted(plan: FencePlan, *, east: float = 0.0, up: float = 0.0) -> FencePlan:
+    posts = plan.fence.posts
+    posts = replace(
+        posts,
+        ground_level_m=posts.ground_level_m + up,
+        top_level_m=posts.top_level_m + up,
+        toe_level_m=posts.toe_level_m + up,
+    )
+    places = replace(plan.places, easting=plan.places.easting + east)
+    return replace(plan, places=places, fence=replace(plan.fence, posts=posts))
+
+
+class TestByDefault:
+    def test_a_device_reads_what_was_planned(self, tmp_path: Path) -> None:
+        plan = made_up_plan()
+        path = tmp_path / "stakeout.csv"
+        stakeout.OUTPUT.write(plan, path)
+        table = pandas.read_csv(path)
+        assert list(table.columns) == ["point", "easting", "northing", "level", "description"]
+        assert list(table.point) == list(plan.post_names)
+        assert table.easting.to_numpy() == pytest.approx(plan.places.easting, abs=0.5001e-4)
+        assert table.northing.to_numpy() == pytest.approx(plan.places.northing, abs=0.5001e-4)
+        assert table.level.to_numpy() == pytest.approx(plan.fence.posts.ground_level_m, abs=0.5001e-4)
+        assert table.description[0] == "end top 82.355"
+
+    def test_the_header_comes_first_and_lines_end_as_rfc_4180_says(self, tmp_path: Path) -> None:
+        text = _text(made_up_plan(), tmp_path)
+        assert text.startswith("point,easting,northing,level,description\r\nP001,560000.0000,5900000.0000,80.0000,end")
+        assert text.endswith("\r\n")
+        assert text.count("\n") == text.count("\r\n") == 41
+
+    def test_negative_numbers_stay_numbers(self, tmp_path: Path) -> None:
+        plan = _shifted(made_up_plan(), east=-560_001.25, up=-81.25)
+        first = _text(plan, tmp_path).splitlines()[1]
+        assert first == "P001,-1.2500,5900000.0000,-1.2500,end top 1.105"
+
+    @pytest.mark.parametrize("delimiter", ["comma", "semicolon", "tab", "space"])
+    def test_numbers_are_never_quoted_or_escaped(self, tmp_path: Path, delimiter: str) -> None:
+        plan = _shifted(hostile_plan(), east=-560_030.0, up=-82.0)
+        mark = {"comma": ",", "semicolon": ";", "tab": "\t", "space": " "}[delimiter]
+        for line in _text(plan, tmp_path, delimiter=delimiter).splitlines()[1:]:
+            assert all(NUMBER.fullmatch(field) for field in line.split(mark)[1:4])
+
+    def test_names_are_unique_short_and_ascii(self, tmp_path: Path) -> None:
+        names = [row[0] for row in _rows(made_up_plan(1200), tmp_path)[1:]]
+        assert len(set(names)) == 1200
+        assert all(name.isascii() and name.isalnum() and len(name) <= 8 for name in names)
+
+    def test_widths_between_written_points_are_true(self, tmp_path: Path) -> None:
+        """Closed form: two roundings to 0.0001 m move a distance by at most 0.00015 m."""
+        rows = _rows(made_up_plan(), tmp_path)[1:]
+        places = np.array([[float(row[1]), float(row[2])] for row in rows])
+        assert np.hypot(*np.diff(places, axis=0).T) == pytest.approx(1.885, abs=1.5e-4)
+
+    def test_the_same_plan_gives_the_same_bytes(self, tmp_path: Path) -> None:
+        assert _text(hostile_plan(), tmp_path) == _text(hostile_plan(), tmp_path)
+
+
+class TestMarks:
+    def test_a_post_with_a_finding_says_so_to_the_crew(self, tmp_path: Path) -> None:
+        rows = _rows(made_up_plan(), tmp_path)
+        assert rows[4][4].endswith(" CHECK post-extended")
+
+    def test_stop_comes_first_and_notes_stay_away(self, tmp_path: Path) -> None:
+        plan = made_up_plan()
+        findings = (
+            Finding(code="a-warning", severity="warn", message="", post=1),
+            Finding(code="a-stop", severity="stop", message="", post=1),
+            Finding(code="a-stop", severity="stop", message="", post=1),
+            Finding(code="a-note", severity="note", message="", post=2),
+        )
+        rows = _rows(replace(plan, fence=replace(plan.fence, findings=findings)), tmp_path, code="{kind}{marks}")
+        assert [row[4] for row in rows[1:4]] == ["end", "line STOP a-stop a-warning", "line"]
+
+
+class TestStyle:
+    def test_order(self, tmp_path: Path) -> None:
+        style = ("point", "northing", "easting", "level")
+        lines = _text(made_up_plan(), tmp_path, order=style).splitlines()
+        assert lines[:2] == ["point,northing,easting,level", "P001,5900000.0000,560000.0000,80.0000"]
+
+    def test_delimiter_and_quotes(self, tmp_path: Path) -> None:
+        lines = _text(made_up_plan(), tmp_path, delimiter="space").splitlines()
+        assert lines[1] == 'P001 560000.0000 5900000.0000 80.0000 "end top 82.355"'
+        lines = _text(made_up_plan(), tmp_path, delimiter="tab", code="{kind};x").splitlines()
+        assert lines[1] == "P001\t560000.0000\t5900000.0000\t80.0000\tend;x"
+
+    @pytest.mark.parametrize(("decimals", "written"), [(0, "560000"), (3, "560000.000"), (None, "560000.0000")])
+    def test_decimals(self, tmp_path: Path, decimals: int | None, written: str) -> None:
+        assert _rows(made_up_plan(), tmp_path, decimals=decimals)[1][1] == written
+
+    def test_no_header(self, tmp_path: Path) -> None:
+        assert _text(made_up_plan(), tmp_path, header="none").startswith("P001,")
+
+    @pytest.mark.parametrize(
+        ("code", "written"),
+        [
+            ("FP", "FP"),
+            ("FP.{kind}", "FP.end"),
+            ("{ground} {top} {toe}", "80.000 82.355 79.400"),
+            ("{height} {depth} {length}", "2.355 0.600 2.955"),
+            ("{{x}}", "{x}"),
+            ("=HYPERLINK({top})", "'=HYPERLINK(82.355)"),
+            ("-{kind}", "'-end"),
+            ("šraub", "šraub"),
+            ("", ""),
+        ],
+    )
+    def test_code(self, tmp_path: Path, code: str, written: str) -> None:
+        assert _rows(made_up_plan(), tmp_path, code=code)[1][4] == written
+
+    @pytest.mark.parametrize(("level", "written"), [("ground", "80.0000"), ("top", "82.3550"), ("toe", "79.4000")])
+    def test_level(self, tmp_path: Path, level: str, written: str) -> None:
+        assert _rows(made_up_plan(), tmp_path, level=level)[1][3] == written
+
+    def test_levels_are_in_the_unit_of_the_grid(self, tmp_path: Path) -> None:
+        """Closed form: 80 m are 80 * 3937 / 1200 US survey feet, for the device takes one unit for the whole file."""
+        plan = made_up_plan()
+        plan = replace(plan, grid=replace(plan.grid, unit="US survey foot", unit_m=1200 / 3937))
+        row = _rows(plan, tmp_path)[1]
+        assert float(row[3]) == pytest.approx(80 * 3937 / 1200, abs=1e-4)
+        assert row[4] == f"end top {82.355 * 3937 / 1200:.3f}"
+
+    @pytest.mark.parametrize(
+        ("style", "message"),
+        [
+            (
+                {"order": ("point", "easting", "norhting")},
+                "stakeout.order: unknown word: 'norhting'. Did you mean north",
+            ),
+            (
+                {"order": ("point", "easting")},
+                "stakeout.order: a stake-out file has easting and northing, and no column",
+            ),
+            ({"order": ("easting", "northing", "easting")}, "and no column twice: easting,northing,easting. Give each"),
+            ({"delimiter": ","}, "stakeout.delimiter: unknown word: ','. Known: comma, semicolon, tab, space."),
+            ({"header": "yes"}, "stakeout.header: unknown word: 'yes'. Known: names, none."),
+            ({"level": "roof"}, "stakeout.level: unknown word: 'roof'. Known: ground, top, toe."),
+            ({"decimals": 10}, "stakeout.decimals: no such number of decimals: 10, limit 9."),
+            ({"decimals": -1}, "stakeout.decimals: no such number of decimals: -1, limit 9."),
+            ({"code": "{kidn}"}, "stakeout.code: unknown word: 'kidn'. Did you mean kind?"),
+            ({"code": "{}"}, "stakeout.code: unknown word: ''."),
+            ({"code": "{kind.__class__}"}, "stakeout.code: unknown word: 'kind.__class__'."),
+            ({"code": "{kind!r}"}, "stakeout.code: unknown word: 'kind!'."),
+            ({"code": "{kind:>9999999}"}, "stakeout.code: unknown word: 'kind>9999999'."),
+            ({"code": "{kind"}, "stakeout.code: a brace is not closed: '{kind'. Write {{ for a brace itself."),
+        ],
+    )
+    def test_unknown_words(self, style: dict[str, Any], message: str) -> None:
+        with pytest.raises(JobError, match=re.escape(message)):
+            StakeoutStyle(**style)
