@@ -102,7 +102,7 @@ class _Start(MacroElement):
     )
 
     def __init__(self, *, tiles: bool) -> None:
-        super().__init__()
+        super().__init__()  # type: ignore[no-untyped-call]
         self._name, self._id = "start", "page"
         self.options = {"tiles": tiles}
 
@@ -191,7 +191,7 @@ class FenceMap(folium.Map):
             if part != "terrain" or self.picture:
                 _Part(part, title).add_to(self)
         control = folium.LayerControl()
-        control.options["collapsed"] = JsCode("geofence.narrow")
+        control.options["collapsed"] = JsCode("geofence.narrow")  # type: ignore[assignment]
         control._id = "layers"
         control.add_to(self, name="layers")
         _Start(tiles=tiles).add_to(self, name="start")

@@ -243,9 +243,10 @@
       return kind === "post" ? plan.postPlace(row) : plan.bayPlace(row);
     };
     const onScreen = (latLng) => {
-      const box = map.getContainer().getBoundingClientRect();
+      const frame = map.getContainer();
+      const box = frame.getBoundingClientRect();
       const point = map.latLngToContainerPoint(latLng);
-      return { x: box.left + point.x, y: box.top + point.y };
+      return { x: box.left + frame.clientLeft + point.x, y: box.top + frame.clientTop + point.y };
     };
     return {
       map,

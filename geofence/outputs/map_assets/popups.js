@@ -157,13 +157,22 @@
       return element(
         "nav",
         { class: "popup-ways" },
-        element("button", { type: "button", on: () => this.open(part, row) }, `Numbers of ${name}`),
+        this.way(part, row, `Numbers of ${name}`),
       );
     }
 
+    /** A button that puts another part into the popup. */
+    way(part, row, text) {
+      const go = (event) => {
+        // The button is gone from the page once the popup is filled anew: the map would take the click for its own.
+        event.stopPropagation();
+        this.open(part, row);
+      };
+      return element("button", { type: "button", on: go }, text);
+    }
+
     neighbours(part, row, table) {
-      const way = (to, text) =>
-        element("button", { type: "button", on: () => this.open(part, to) }, text(table.names.name(to)));
+      const way = (to, text) => this.way(part, to, text(table.names.name(to)));
       return element(
         "nav",
         { class: "popup-ways", "aria-label": `Neighbouring ${part}s` },

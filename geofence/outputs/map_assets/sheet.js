@@ -8,6 +8,7 @@
   const { style, drawPost, drawFinding, strokeBay, postLook } = geofence;
   const RUN = 64;
   const PIECE_PX = 2; // bays shorter than this on screen are drawn together, in the colour of the worst of them
+  const LEAST_OVER_PX = 8; // what must not be built is never drawn shorter than this
   const DOTS_FROM_PX = 5; // of post spacing: from here line posts are drawn,
   const SHAPES_FROM_PX = 14; // from here at full size,
   const NAMES_FROM_PX = 54; // from here with their names
@@ -303,7 +304,8 @@
           const endY = y[to[bay]] * scale - top;
           if (Math.abs(endX - startX) + Math.abs(endY - startY) < PIECE_PX && bay < run.last - 1) continue;
           if (!lines.has(worst)) lines.set(worst, []);
-          lines.get(worst).push(startX, startY, endX, endY);
+          if (worst === style.OVER) lines.get(worst).push(...geofence.atLeast(LEAST_OVER_PX, startX, startY, endX, endY));
+          else lines.get(worst).push(startX, startY, endX, endY);
           this.drawn.pieces++;
           startX = NaN;
         }
@@ -613,6 +615,15 @@
   geofence.worse = function (one, other) {
     const rank = (colour) => (colour === style.GATE ? -1 : colour);
     return rank(one) >= rank(other) ? one : other;
+  };
+
+  /** A stretch, drawn out about its middle where it is shorter than a length. */
+  geofence.atLeast = function (least, ax, ay, bx, by) {
+    const length = Math.hypot(bx - ax, by - ay);
+    if (length >= least || length === 0) return [ax, ay, bx, by];
+    const [dx, dy] = [((bx - ax) / length) * (least / 2), ((by - ay) / length) * (least / 2)];
+    const [x, y] = [(ax + bx) / 2, (ay + by) / 2];
+    return [x - dx, y - dy, x + dx, y + dy];
   };
 
   /** The part of a stretch within the canvas (Liang and Barsky, 1984), or null. */

@@ -91,14 +91,12 @@
   /** Strokes the path that `trace` lays as a bay of a gap class, over the limit, or a gate. */
   function strokeBay(context, colour, width, trace) {
     const over = colour === style.OVER;
-    const line = (strokeStyle, lineWidth, dash) => {
+    const line = (strokeStyle, lineWidth) => {
       context.beginPath();
       trace(context);
       context.strokeStyle = strokeStyle;
       context.lineWidth = lineWidth;
-      context.setLineDash(dash || []);
       context.stroke();
-      context.setLineDash([]);
     };
     context.lineCap = "butt";
     context.lineJoin = "round";
@@ -109,7 +107,12 @@
     }
     line(INK, width + (over ? 4.5 : 2));
     line(over ? VERMILLION : style.VIRIDIS[colour], width + (over ? 2 : 0));
-    if (over) line(INK, width + 2, [2, 5]);
+    if (!over) return;
+    context.setLineDash([2, 5]);
+    context.lineDashOffset = 4; // the colour first, so that the shortest piece shows it
+    line(INK, width + 2);
+    context.setLineDash([]);
+    context.lineDashOffset = 0;
   }
 
   Object.assign(geofence, { style, drawPost, drawFinding, strokeBay, postLook: post });

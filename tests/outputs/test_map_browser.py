@@ -1,0 +1,419 @@
+"""The map as its reader meets it: opened from a file in chromium, with no network."""
+
+from __future__ import annotations
+
+import math
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, fields, replace
+from pathlib import Path
+from typing import Any
+
+import folium
+import numpy as np
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from geofence.engine.records import Fence, Finding
+from geofence.outputs.map import OUTPUT, view
+from geofence.plan import FencePlan
+from tests.plans import HOSTILE, hostile_plan, made_up_plan
+
+pytestmark = pytest.mark.browser
+CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+DESKTOP, PHONE = (1400, 900), (390, 844)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    if CHROMIUM is None:
+        pytest.skip("no chromium on this machine")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield browser
+        browser.close()
+
+
+@dataclass
+class Visit:
+    """An open page, and everything that went wrong on it."""
+
+    page: Page
+    requests: list[str] = field(default_factory=list)
+    troubles: list[str] = field(default_factory=list)
+
+    def ask(self, script: str) -> Any:
+        return self.page.evaluate(script)
+
+    def numbers(self, part: str) -> dict[str, str]:
+        """The fields of the open popup, which must be that of a post, bay or finding."""
+        self.page.wait_for_selector(f'.popup[data-part="{part}"]')
+        cells = self.page.locator(f'.popup[data-part="{part}"] [data-field]')
+        return {str(cell.get_attribute("data-field")): str(cell.text_content()) for cell in cells.all()}
+
+    def click(self, name: str, zoom: float) -> None:
+        """Click on the place of a post or bay, at a zoom."""
+        self.ask(f"geofenceMap.map.closePopup(), geofenceMap.view('{name}', {zoom}), null")
+        place = self.ask(f"geofenceMap.screen('{name}')")
+        self.page.mouse.click(place["x"], place["y"])
+
+    def sheet(self) -> bytes:
+        """What is drawn, pixel for pixel."""
+        return str(self.ask("document.querySelector('canvas.sheet').toDataURL()")).encode()
+
+
+@contextmanager
+def opened(browser: Browser, path: Path, size: tuple[int, int] = DESKTOP, **options: Any) -> Iterator[Visit]:
+    context = browser.new_context(viewport={"width": size[0], "height": size[1]}, **options)
+    context.set_offline(True)
+    context.set_default_timeout(4000)
+    visit = Visit(context.new_page())
+
+    def requested(url: str) -> None:
+        if not url.startswith(("data:", "blob:", path.as_uri())):
+            visit.requests.append(url)
+
+    visit.page.on("request", lambda request: requested(request.url))
+    visit.page.on("console", lambda message: visit.troubles.append(f"{message.type}: {message.text}"))
+    visit.page.on("pageerror", lambda error: visit.troubles.append(f"page error: {error}"))
+    visit.page.on("dialog", lambda dialog: (visit.troubles.append(f"dialog: {dialog.message}"), dialog.dismiss()))
+    visit.page.goto(path.as_uri())
+    try:
+        yield visit
+        assert visit.requests == []
+        assert visit.troubles == []
+    finally:
+        context.close()
+
+
+@pytest.fixture(scope="module")
+def plan() -> FencePlan:
+    return made_up_plan()
+
+
+@pytest.fixture(scope="module")
+def file(plan: FencePlan, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("map") / "map.html"
+    OUTPUT.write(plan, path)
+    return path
+
+
+@pytest.fixture
+def visit(browser: Browser, file: Path) -> Iterator[Visit]:
+    with opened(browser, file) as visit:
+        yield visit
+
+
+def first_posts(plan: FencePlan, count: int) -> FencePlan:
+    """The plan cut down to its first posts and the bays between them, without findings."""
+
+    def cut(table: Any, rows: int) -> Any:
+        return replace(table, **{item.name: getattr(table, item.name)[:rows] for item in fields(table)})
+
+    fence: Fence = replace(
+        plan.fence, posts=cut(plan.fence.posts, count), bays=cut(plan.fence.bays, count - 1), findings=()
+    )
+    return replace(plan, fence=fence, places=cut(plan.places, count), legs=cut(plan.legs, 1))
+
+
+def test_it_opens_from_a_file_and_shows_the_plan(visit: Visit, plan: FencePlan) -> None:
+    assert visit.page.inner_text("#job-name") == plan.name
+    facts = {str(cell.get_attribute("data-field")): cell.inner_text() for cell in visit.page.locator("#facts dd").all()}
+    summary = plan.summary()
+    assert facts == {
+        "length_m": f"{summary['length_m']:.2f} m",
+        "posts": "40: 2 end, 38 line",
+        "bays": "39 full",
+        "steps": str(summary["steps"]),
+        "steepest_ground_deg": f"{summary['steepest_ground_deg']:.1f}°",
+        "grid": "WGS 84 / UTM zone 30N (EPSG:32630)",
+        "unit": "metre",
+        "level_datum": "invented datum",
+        "combined_factor": "0.99960000",
+    }
+    assert visit.ask("geofenceMap.shown()") == ["bays", "boundary", "findings", "posts", "terrain"]
+    drawn = visit.ask("geofenceMap.drawn()")
+    assert (drawn["pieces"], drawn["posts"], drawn["findings"]) == (39, 40, 2)
+
+
+@pytest.mark.parametrize("name", ["P001", "P013", "P040"])
+@pytest.mark.parametrize("zoom", [19, 24])
+def test_a_click_on_a_post_shows_its_numbers(visit: Visit, plan: FencePlan, name: str, zoom: int) -> None:
+    visit.click(name, zoom)
+    seen = visit.numbers("post")
+    row = plan.post_names.index(name)
+    for column, values in plan.post_columns().items():
+        if column in ("kind", "findings"):
+            continue
+        value = values[row]
+        unit = "°" if column.endswith("_deg") else "m"
+        missing = not isinstance(value, str) and math.isnan(value)
+        wanted = value if isinstance(value, str) else "none" if missing else f"{value:.3f} {unit}"
+        assert seen[column] == wanted, column
+    assert seen["lat_deg"] == f"{plan.places.lat_deg[row]:.9f} °"
+    assert seen["lon_deg"] == f"{plan.places.lon_deg[row]:.9f} °"
+    assert seen["kind"] == ("Line post" if name == "P013" else "End post")
+
+
+def test_a_click_on_a_bay_shows_its_numbers(visit: Visit, plan: FencePlan) -> None:
+    visit.click("B007", 22)
+    seen = visit.numbers("bay")
+    for column, values in plan.bay_columns().items():
+        if column in ("from_post", "to_post", "kind", "findings"):
+            continue
+        value = values[6]
+        unit = "m²" if column.endswith("_m2") else "m"
+        assert seen[column] == (value if isinstance(value, str) else f"{value:.3f} {unit}"), column
+    assert seen["kind"] == "Full bay, P007 to P008"
+
+
+def test_the_popup_of_a_post_tells_its_findings_and_leads_to_its_neighbours(visit: Visit) -> None:
+    visit.click("P004", 22)
+    assert "longer than the longest stock length" in visit.numbers("post")["findings"]
+    visit.page.click(".popup >> text=P005 →")
+    assert visit.numbers("post")["post"] == "P005"
+
+
+def test_the_pointer_names_what_it_is_on(visit: Visit) -> None:
+    visit.ask("geofenceMap.view('P010', 22), null")
+    place = visit.ask("geofenceMap.screen('P010')")
+    visit.page.mouse.move(place["x"], place["y"])
+    visit.page.wait_for_selector(".tip >> text=P010 · Line post")
+    visit.page.mouse.move(place["x"] + 150, place["y"] + 150)
+    visit.page.wait_for_selector(".tip", state="detached")
+
+
+@pytest.mark.parametrize("layer", ["Terrain", "Boundary", "Bays", "Posts", "Findings"])
+def test_switching_a_layer_off_takes_it_from_the_sheet_and_the_legend(visit: Visit, layer: str) -> None:
+    before = visit.sheet()
+    box = visit.page.get_by_role("checkbox", name=layer)
+    box.uncheck()
+    assert layer.lower() not in visit.ask("geofenceMap.shown()")
+    assert visit.sheet() != before
+    assert visit.page.locator(f'#legend [data-layer="{layer.lower()}"].off').count() == 1
+    box.check()
+    assert visit.sheet() == before
+    assert visit.page.locator("#legend .off").count() == 0
+
+
+def test_posts_that_are_switched_off_cannot_be_clicked(visit: Visit) -> None:
+    visit.page.get_by_role("checkbox", name="Posts").uncheck()
+    visit.click("P010", 22)
+    assert visit.numbers("bay")["bay"] in ("B009", "B010")
+
+
+def test_a_finding_in_the_list_moves_the_map_and_opens(visit: Visit, plan: FencePlan) -> None:
+    visit.ask("geofenceMap.view('P040', 19), null")
+    visit.page.click('.finding[data-code="post-extended"]')
+    seen = visit.numbers("finding")
+    assert seen["message"] == "The post is longer than the longest stock length."
+    assert (seen["value"], seen["limit"], seen["chainage_m"]) == ("3.12 m", "2.7 m", "5.66 m")
+    centre = visit.ask("(({lat, lng}) => [lat, lng])(geofenceMap.map.getCenter())")
+    # The popup may push the map a little: a few metres at this zoom.
+    assert centre == pytest.approx([plan.places.lat_deg[3], plan.places.lon_deg[3]], abs=5e-5)
+    assert visit.ask("geofenceMap.map.getZoom()") >= 21
+    visit.page.click(".popup >> text=Numbers of P004")
+    assert visit.numbers("post")["post"] == "P004"
+
+
+def test_findings_are_listed_worst_first_and_filtered_by_severity(visit: Visit) -> None:
+    codes = "[...document.querySelectorAll('.finding')].map((one) => one.dataset.code)"
+    assert visit.ask(codes) == ["gap-over-limit", "post-extended", "grid-chosen"]
+    visit.page.get_by_role("button", name="Warn 1").click()
+    assert visit.ask(codes) == ["gap-over-limit", "grid-chosen"]
+    assert visit.page.inner_text("#findings-status") == "2 of 3 listed, worst first"
+    visit.page.get_by_role("button", name="Stop 1").click()
+    visit.page.get_by_role("button", name="Note 1").click()
+    assert visit.ask(codes) == []
+    assert visit.page.is_disabled("#finding-next")
+
+
+def test_the_keyboard_walks_through_findings_on_the_map_and_in_the_list(visit: Visit) -> None:
+    whole = visit.ask("geofenceMap.map.getZoom()")
+    visit.page.focus(".folium-map")
+    visit.page.keyboard.press("n")
+    assert visit.numbers("finding")["code"] == "gap-over-limit"
+    visit.page.keyboard.press("n")
+    assert visit.numbers("finding")["code"] == "post-extended"
+    visit.page.keyboard.press("p")
+    assert visit.numbers("finding")["code"] == "gap-over-limit"
+    visit.page.focus('.finding[data-code="gap-over-limit"]')
+    visit.page.keyboard.press("ArrowDown")
+    assert visit.numbers("finding")["code"] == "post-extended"
+    assert visit.ask("document.activeElement.dataset.code") == "post-extended"
+    assert visit.page.inner_text("#findings-status").startswith("2 of 3: ")
+    visit.page.keyboard.press("Escape")
+    visit.page.focus("#finding-next")
+    visit.page.keyboard.press("Enter")
+    # A finding of the whole plan has no place: the whole plan is shown.
+    visit.page.wait_for_selector(".popup", state="detached")
+    assert visit.ask("geofenceMap.map.getZoom()") == whole
+    assert visit.page.inner_text("#findings-status").startswith("3 of 3: ")
+
+
+@pytest.mark.parametrize(
+    ("asked", "part", "name"),
+    [("p7", "post", "P007"), ("B012", "bay", "B012"), ("10.0 m", "bay", "B006"), ("10,0", "bay", "B006")],
+)
+def test_go_to_finds_posts_bays_and_chainages(visit: Visit, asked: str, part: str, name: str) -> None:
+    """(a) 10.0 / 1.885 = 5.3: the sixth bay."""
+    visit.page.fill("#goto-input", asked)
+    visit.page.keyboard.press("Enter")
+    assert visit.numbers(part)[part] == name
+
+
+def test_go_to_says_what_can_be_asked(visit: Visit) -> None:
+    visit.page.fill("#goto-input", "P041")
+    visit.page.keyboard.press("Enter")
+    assert "Type a name like P001 or B001" in visit.page.inner_text("#goto-answer")
+
+
+def test_leg_labels_show_once_there_is_room(visit: Visit) -> None:
+    labels = visit.ask("geofenceMap.drawn().labels")
+    assert labels == ["Leg 1 · 37.70 m · 45.00°", "Leg 2 · 35.81 m · 58.09°"]
+    visit.ask("geofenceMap.map.setZoom(15, {animate: false}), null")
+    assert visit.ask("geofenceMap.drawn().labels") == []
+    visit.ask("geofenceMap.view('P010', 23), null")
+    labels = visit.ask("geofenceMap.drawn().labels")
+    assert "P010" in labels
+    assert any(label.startswith("1.885 m · gap 0.") for label in labels)
+
+
+def test_a_bay_over_a_limit_is_never_thinned_away(browser: Browser, tmp_path: Path) -> None:
+    """Two thousand bays on a few hundred pixels: the one that must not be built still shows its own colour."""
+    path = tmp_path / "map.html"
+    OUTPUT.write(made_up_plan(2000, relief=False), path)
+    with opened(browser, path) as visit:
+        assert visit.ask("geofenceMap.drawn().pieces") < 1000
+        count = """(colour) => {
+            const canvas = document.querySelector("canvas.sheet");
+            const { data } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
+            let count = 0;
+            for (let at = 0; at < data.length; at += 4) count += colour.every((part, step) => data[at + step] === part);
+            return count;
+        }"""
+        visit.page.get_by_role("checkbox", name="Findings").uncheck()
+        assert visit.page.evaluate(count, [213, 94, 0]) > 0
+
+
+def test_hostile_names_are_shown_and_do_nothing(browser: Browser, tmp_path: Path) -> None:
+    plan = hostile_plan()
+    path = tmp_path / "map.html"
+    OUTPUT.write(plan, path)
+    with opened(browser, path, PHONE) as visit:
+        assert visit.page.text_content("#job-name") == plan.name
+        assert visit.page.text_content('[data-field="level_datum"]') == HOSTILE[0]
+        assert visit.page.text_content('[data-field="grid"]') == f"{HOSTILE[2]} (EPSG:32630)"
+        visit.page.click('.finding[data-code="invented"]')
+        assert visit.numbers("finding")["message"] == f"{plan.name}."
+        visit.click("P003", 22)
+        assert plan.name in visit.numbers("post")["findings"]
+        assert visit.ask("document.documentElement.scrollWidth") <= PHONE[0]
+        assert visit.ask("document.querySelectorAll('.finding b, #job-name *').length") == 0
+
+
+def test_a_phone_has_the_map_first_and_no_sideways_scroll(browser: Browser, file: Path) -> None:
+    with opened(browser, file, PHONE, has_touch=True, is_mobile=True) as visit:
+        assert visit.ask("document.documentElement.scrollWidth") <= PHONE[0]
+        tops = visit.ask("['.map-frame', '#findings-list'].map((one) => document.querySelector(one).offsetTop)")
+        assert tops[0] < 200 < tops[1]
+        visit.ask("geofenceMap.view('P013', 21), null")
+        place = visit.ask("geofenceMap.screen('P013')")
+        visit.page.touchscreen.tap(place["x"], place["y"])
+        assert visit.numbers("post")["post"] == "P013"
+
+
+@pytest.mark.parametrize("case", ["no relief", "two posts", "no findings"])
+def test_sparse_plans_open(browser: Browser, plan: FencePlan, tmp_path: Path, case: str) -> None:
+    cases = {
+        "no relief": lambda: made_up_plan(relief=False),
+        "two posts": lambda: first_posts(plan, 2),
+        "no findings": lambda: replace(plan, fence=replace(plan.fence, findings=())),
+    }
+    sparse = cases[case]()
+    path = tmp_path / "map.html"
+    OUTPUT.write(sparse, path)
+    with opened(browser, path) as visit:
+        visit.click("P002", 22)
+        assert visit.numbers("post")["chainage_m"] == "1.885 m"
+        assert visit.ask("geofenceMap.shown().includes('terrain')") == (case != "no relief")
+        if case != "no relief":
+            assert "Nothing found" in visit.page.inner_text("#findings-status")
+
+
+def test_thousands_of_findings_are_listed_a_hundred_at_a_time(
+    browser: Browser, plan: FencePlan, tmp_path: Path
+) -> None:
+    many = tuple(
+        Finding(code=f"f{number}", severity="note", message="Look", chainage_m=number / 40, bay=number % 39)
+        for number in range(2500)
+    )
+    path = tmp_path / "map.html"
+    OUTPUT.write(replace(plan, fence=replace(plan.fence, findings=many)), path)
+    with opened(browser, path) as visit:
+        assert visit.page.locator(".finding").count() == 100
+        visit.page.click("#findings-more")
+        assert visit.page.locator(".finding").count() == 200
+        # Backwards from the start is the last one, wherever the list has got to.
+        visit.page.click("#finding-previous")
+        assert visit.numbers("finding")["code"] == "f2499"
+
+
+def test_paper_gets_a_map_of_its_own_width(visit: Visit) -> None:
+    before = visit.ask("geofenceMap.map.getSize().x")
+    visit.ask("window.dispatchEvent(new Event('beforeprint')), null")
+    assert visit.ask("geofenceMap.map.getSize().x") < 700
+    assert visit.ask("geofenceMap.drawn().pieces") == 39
+    visit.ask("window.dispatchEvent(new Event('afterprint')), null")
+    assert visit.ask("geofenceMap.map.getSize().x") == before
+
+
+def test_less_motion_is_honoured(browser: Browser, file: Path) -> None:
+    with opened(browser, file, reduced_motion="reduce") as visit:
+        assert visit.ask("geofenceMap.map.options.zoomAnimation") is False
+
+
+def test_markers_that_others_add_need_no_network(browser: Browser, plan: FencePlan, tmp_path: Path) -> None:
+    page = view(plan)
+    place = [float(plan.places.lat_deg[5]), float(plan.places.lon_deg[5])]
+    marker = folium.Marker(place)
+    marker.add_to(page)
+    path = tmp_path / "map.html"
+    page.save(str(path))
+    with opened(browser, path) as visit:
+        assert visit.ask("document.querySelector('.leaflet-marker-icon').naturalWidth") == 25
+
+
+def test_a_picture_lies_where_its_box_says(browser: Browser, plan: FencePlan, tmp_path: Path) -> None:
+    """(a) terrain that is known in one place only: what is drawn of it has its middle there, to half a cell."""
+    relief = plan.relief
+    assert relief is not None
+    level = np.full((60, 80), np.nan, dtype=np.float32)
+    level[20:25, 50:57] = 90.0
+    path = tmp_path / "map.html"
+    OUTPUT.write(replace(plan, relief=replace(relief, level_m=level)), path)
+    with opened(browser, path) as visit:
+        for layer in ("Boundary", "Bays", "Posts", "Findings"):
+            visit.page.get_by_role("checkbox", name=layer).uncheck()
+        visit.ask("geofenceMap.map.setZoom(17, {animate: false}), null")
+        found = visit.ask("""(() => {
+            const canvas = document.querySelector("canvas.sheet");
+            const { data, width } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
+            let [x, y, count] = [0, 0, 0];
+            for (let at = 0; at < data.length; at += 4) {
+                if (data[at + 3] < 128) continue;
+                x += (at / 4) % width; y += Math.floor(at / 4 / width); count += 1;
+            }
+            const box = canvas.getBoundingClientRect();
+            const frame = geofenceMap.map.getContainer();
+            const map = frame.getBoundingClientRect();
+            const [left, top] = [map.left + frame.clientLeft, map.top + frame.clientTop];
+            const point = [box.left - left + x / count + 0.5, box.top - top + y / count + 0.5];
+            const place = geofenceMap.map.containerPointToLatLng(point);
+            return { lat: place.lat, lng: place.lng, count };
+        })()""")
+        assert found["count"] > 100
+        cell_deg = (relief.east_deg - relief.west_deg) / 80, (relief.north_deg - relief.south_deg) / 60
+        assert found["lng"] == pytest.approx(relief.west_deg + cell_deg[0] * 53.5, abs=cell_deg[0] / 2)
+        assert found["lat"] == pytest.approx(relief.north_deg - cell_deg[1] * 22.5, abs=cell_deg[1] / 2)
