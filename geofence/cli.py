@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from enum import StrEnum
 from pathlib import Path
@@ -103,11 +104,12 @@ def inspect(
     from geofence.planner import read_or_make_job
 
     values = _values(
+        job.parent if job else Path(),
         job={"grid": grid},
-        line={"grid": line_grid, "legs": _numbers(legs)},
-        ground={"grid": ground_grid, "level_unit": level_unit},
+        line={"file": line, "grid": line_grid, "legs": _numbers(legs)},
+        ground={"files": ground, "grid": ground_grid, "level_unit": level_unit},
     )
-    the_job, _ = read_or_make_job(job, line=line, ground=ground, values=values)
+    the_job, _ = read_or_make_job(job, values=values)
     with screen.stages(show=not quiet and not as_json) as progress:
         seen = inspection.inspect(the_job, progress=progress)
     if as_json:
@@ -144,6 +146,7 @@ def plan(
 ) -> None:
     """Plan a fence and write posts, bays, levels, findings, stake-out points and the map."""
     values = _values(
+        job.parent if job else Path(),
         job={"name": name, "grid": grid},
         line={
             "file": line,
@@ -193,10 +196,10 @@ def _plan(
         raise typer.Exit(PLANNED_WITH_STOPS)
 
 
-def _values(**tables: Any) -> dict[str, Any]:
-    """Job tables of the options that were given."""
+def _values(base: Path, **tables: Any) -> dict[str, Any]:
+    """Job tables of the options that were given; paths as seen from the job's folder."""
     given = {
-        table: {key: _plain(value) for key, value in entries.items() if value is not None}
+        table: {key: _plain(value, base) for key, value in entries.items() if value is not None}
         if isinstance(entries, dict)
         else entries
         for table, entries in tables.items()
@@ -204,10 +207,10 @@ def _values(**tables: Any) -> dict[str, Any]:
     return {table: entries for table, entries in given.items() if entries}
 
 
-def _plain(value: Any) -> Any:
+def _plain(value: Any, base: Path) -> Any:
     if isinstance(value, list):
-        return [_plain(item) for item in value]
-    return str(value.resolve()) if isinstance(value, Path) else value
+        return [_plain(item, base) for item in value]
+    return os.path.relpath(value, base) if isinstance(value, Path) else value
 
 
 def _numbers(text: str | None) -> list[int] | str | None:

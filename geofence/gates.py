@@ -24,8 +24,8 @@ def place_gates(job: Job, site: SurveyedSite, runs: Sequence[GroundLine]) -> lis
     """Each run's gates, by chainage within the run."""
     gates: list[list[Gate]] = [[] for _ in runs]
     for number, gate in enumerate(job.gates, start=1):
-        address = f"gate[{number}]"
-        row, start = _gate_near(gate.near, gate.width_m, site, runs, address) if gate.near else (-1, gate.at_m or 0.0)
+        place = job.place("gate", number - 1, "near")
+        row, start = _gate_near(gate.near, gate.width_m, site, runs, place) if gate.near else (-1, gate.at_m or 0.0)
         if row < 0:
             row = max(at for at, run in enumerate(runs) if run.from_m <= start or at == 0)
             start -= runs[row].from_m
@@ -34,7 +34,7 @@ def place_gates(job: Job, site: SurveyedSite, runs: Sequence[GroundLine]) -> lis
 
 
 def _gate_near(
-    point: tuple[float, float], width_m: float, site: SurveyedSite, runs: Sequence[GroundLine], address: str
+    point: tuple[float, float], width_m: float, site: SurveyedSite, runs: Sequence[GroundLine], place: str
 ) -> tuple[int, float]:
     """The run and the chainage of a gate's first post, for a point near its middle."""
     unit = grids.unit_m(site.grid)
@@ -50,7 +50,7 @@ def _gate_near(
     if best[0] > GATE_NEAR_MAX_M:
         raise JobError(
             "the gate's point lies off the line",
-            place=f"{address}.near",
+            place=place,
             value=round(best[0], 2),
             limit=GATE_NEAR_MAX_M,
             unit="m",

@@ -71,7 +71,7 @@ def plan_fence(
     'end'
     """
     the_job, job_file = read_or_make_job(job, line=line, ground=ground, system=system, values=values)
-    fence_system = catalogue.load(the_job.fence.system, base=the_job.base)
+    fence_system = catalogue.load(the_job.fence.system, base=the_job.base, place=the_job.place("fence", "system"))
     rules = resolve(the_job, fence_system)
     site = survey(the_job, progress=progress)
     with ThreadPoolExecutor(max_workers=1) as pool:

@@ -127,7 +127,7 @@ def open_ground(job: Job) -> Ground:
             return ground
     raise JobError(
         "no ground reader takes these files",
-        place="ground.files",
+        place=job.place("ground", "files"),
         value=", ".join(file.name for file in files),
         remedy=f"Readers: {', '.join(registry.names(registry.GROUNDS))}. Give files of one kind.",
     )
@@ -136,11 +136,11 @@ def open_ground(job: Job) -> Ground:
 def _working_grid(job: Job, boundary: Boundary, ground: Ground) -> tuple[CRS, list[Finding]]:
     """The grid of the job, else of the ground, else a local one; a finding says which where the job does not."""
     if job.job.grid is not None:
-        grid = grids.read_grid(job.job.grid, address="job.grid")
+        grid = grids.read_grid(job.job.grid, address=job.place("job", "grid"))
         if not grid.is_projected:
             raise GridError(
                 f"the working grid must be projected; {grid.name} is in degrees",
-                place="job.grid",
+                place=job.place("job", "grid"),
                 remedy="Name a projected grid, or leave job.grid out.",
             )
         return grid, [_web_scaled(grid)] if grids.is_web_scaled(grid) else []
@@ -239,7 +239,11 @@ def _chosen(job: Job, lines: Sequence[Line], to_grid: grids.Crossing) -> list[Li
     if job.line.legs == "all":
         runs = list(lines)
     else:
-        numbers = _between(job.line.legs, lines, to_grid) if isinstance(job.line.legs, LegEnds) else job.line.legs
+        numbers = (
+            _between(job.line.legs, lines, to_grid, place=job.place("line", "legs"))
+            if isinstance(job.line.legs, LegEnds)
+            else job.line.legs
+        )
         known = {number for line in lines for number in line.leg_number}
         stray = [number for number in numbers if number not in known]
         if stray:
@@ -269,7 +273,7 @@ def _chosen(job: Job, lines: Sequence[Line], to_grid: grids.Crossing) -> list[Li
     return runs
 
 
-def _between(ends: LegEnds, lines: Sequence[Line], to_grid: grids.Crossing) -> tuple[int, ...]:
+def _between(ends: LegEnds, lines: Sequence[Line], to_grid: grids.Crossing, *, place: str) -> tuple[int, ...]:
     """Numbers of the legs between the vertices nearest to the job's two points."""
     nearest = []
     for point in (ends.from_, ends.to):
@@ -284,7 +288,7 @@ def _between(ends: LegEnds, lines: Sequence[Line], to_grid: grids.Crossing) -> t
     if line_of_start != line_of_end or start == end:
         raise JobError(
             "the two points do not lie at two vertices of one line",
-            place="line.legs",
+            place=place,
             remedy="Give grid coordinates near the first and the last vertex to be fenced.",
         )
     return legs_between(lines[line_of_start], start, end)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import warnings
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -55,15 +56,17 @@ def write_raster(
 
 def write_line(file: Path, corners: NDArray[np.float64] | Sequence[tuple[float, float]], *, crs: CRS | None) -> Path:
     """A GeoPackage (or whatever the suffix says) with one line."""
-    pyogrio.raw.write(
-        file,
-        geometry=shapely.to_wkb([shapely.LineString(corners)]),
-        field_data=[],
-        fields=[],
-        crs=None if crs is None else crs.to_wkt(),
-        geometry_type="LineString",
-        layer=file.stem,
-    )
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "'crs' was not provided")
+        pyogrio.raw.write(
+            file,
+            geometry=shapely.to_wkb([shapely.LineString(corners)]),
+            field_data=[],
+            fields=[],
+            crs=None if crs is None else crs.to_wkt(),
+            geometry_type="LineString",
+            layer=file.stem,
+        )
     return file
 
 

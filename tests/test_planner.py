@@ -54,7 +54,7 @@ CALIFORNIA = [
 
 
 def plan_from(folder: Path, raster: Path, corners: np.ndarray, own: CRS, grid: CRS) -> FencePlan:
-    line = write_line(folder / f"line_{grid.name[:8].strip()}.gpkg", carried(corners, own, grid), crs=grid)
+    line = write_line(folder / "line.gpkg", carried(corners, own, grid), crs=grid)
     return plan_fence(line=line, ground=raster, system="aac-panel", values={"job": {"geoid_separation_m": 50.0}})
 
 
