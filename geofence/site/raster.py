@@ -21,7 +21,7 @@ from geofence.engine.records import Finding, Floats
 from geofence.errors import InputError
 from geofence.numeric import CELL_TOLERANCE, LATTICE_TOLERANCE
 from geofence.site.ground import Levels, Relief, State
-from geofence.site.tile import Flags, Odd, Tile, every
+from geofence.site.tile import Flags, Odd, Tile
 
 __all__ = ["RasterGround", "Tile"]
 
@@ -42,7 +42,7 @@ class _Neighbours:
     """The four cells about each of n places, to be filled from one tile after the other.
 
     ``row``, ``column`` (n,) are the cell north-west of the place, as the raster is stored; ``down``, ``right`` (n,) the
-    way from its centre to the next, 0 to 1. Over (n, 2, 2), place, row and column of the neighbour: ``level``;
+    way from its centre to the next, 0 to 1. Over (2, 2, n), row and column of the neighbour, and place: ``level``;
     ``bare``, has weight and is in no tile; ``missing``, has weight and no level.
     """
 
@@ -50,9 +50,9 @@ class _Neighbours:
         whole_row, whole_column = np.floor(row), np.floor(column)
         self.row, self.column = whole_row.astype(np.int32), whole_column.astype(np.int32)
         self.down, self.right = row - whole_row, column - whole_column
-        self.bare: Flags = np.ones((len(row), 2, 2), dtype=bool)
-        self.bare[:, 1, :] &= (self.down > 0)[:, None]
-        self.bare[:, :, 1] &= (self.right > 0)[:, None]
+        self.bare: Flags = np.ones((2, 2, len(row)), dtype=bool)
+        self.bare[1, :] &= self.down > 0
+        self.bare[:, 1] &= self.right > 0
         self.missing = self.bare.copy()
         self.level: Floats = np.zeros(self.bare.shape)
 
@@ -62,27 +62,28 @@ class _Neighbours:
         near = (row >= -1) & (row < tile.height) & (column >= -1) & (column < tile.width)
         at: slice | NDArray[np.int64] = slice(None) if near.all() else np.flatnonzero(near)
         row, column = row[at], column[at]
-        step = np.arange(2, dtype=np.int32)
-        rows, columns = row[:, None] + step, column[:, None] + step
-        inside = ((rows >= 0) & (rows < tile.height))[:, :, None] & ((columns >= 0) & (columns < tile.width))[:, None]
-        self.bare[at] &= ~inside
-        wanted = self.missing[at] & inside
+        inside = np.stack([row >= 0, row < tile.height - 1])[:, None] & [column >= 0, column < tile.width - 1]
+        self.bare[..., at] &= ~inside
+        wanted = self.missing[..., at] & inside
         if not wanted.any():
             return
         found = tile.squares(row, column, wanted, odd=odd)
         wanted &= ~np.isnan(found)
-        self.missing[at] &= ~wanted
-        found[~wanted] = 0.0
-        self.level[at] += found
+        self.missing[..., at] &= ~wanted
+        np.copyto(found, 0.0, where=~wanted)
+        found += self.level[..., at]
+        if isinstance(at, slice):
+            self.level = found
+        else:
+            self.level[..., at] = found
 
     def blend(self) -> tuple[Floats, States]:
         """Levels (NaN for none) and states of the places."""
-        upper = self.level[:, 0, 0] + self.right * (self.level[:, 0, 1] - self.level[:, 0, 0])
-        lower = self.level[:, 1, 0] + self.right * (self.level[:, 1, 1] - self.level[:, 1, 0])
-        level = upper + self.down * (lower - upper)
+        upper, lower = (west + self.right * (east - west) for west, east in self.level)
+        level: Floats = upper + self.down * (lower - upper)
         state = np.full(len(level), State.LEVEL, dtype=np.uint8)
-        state[~every(~self.missing)] = State.NO_DATA
-        state[~every(~self.bare)] = State.OUTSIDE
+        state[self.missing.any(axis=(0, 1))] = State.NO_DATA
+        state[self.bare.any(axis=(0, 1))] = State.OUTSIDE
         level[state != State.LEVEL] = np.nan
         return level, state
 
@@ -152,7 +153,8 @@ def _in_cells(transform: Affine, dx: Floats, dy: Floats) -> tuple[Floats, Floats
 def _places(x: Floats, y: Floats) -> tuple[Floats, Floats]:
     """Places as float64; NaN for what is no place, so that the infinity of a failed projection makes no noise."""
     x, y = (np.asarray(part, dtype=np.float64) for part in (x, y))
-    return np.where(np.abs(x) < FARTHEST, x, np.nan), np.where(np.abs(y) < FARTHEST, y, np.nan)
+    near = (np.abs(x) < FARTHEST) & (np.abs(y) < FARTHEST)
+    return (x, y) if near.all() else (np.where(near, x, np.nan), np.where(near, y, np.nan))
 
 
 def _settled(position: Floats) -> Floats:

@@ -18,7 +18,7 @@ from rasterio.windows import Window
 from geofence.engine.records import Floats
 from geofence.errors import InputError
 
-__all__ = ["HIGHEST_M", "LOWEST_M", "Cells", "Flags", "Odd", "Tile", "every", "groups"]
+__all__ = ["HIGHEST_M", "LOWEST_M", "Cells", "Flags", "Odd", "Tile", "groups"]
 
 LOWEST_M, HIGHEST_M = -500.0, 9000.0
 """No dry land lies beyond: the shore of the Dead Sea is at about -430 m, the highest summit at 8849 m."""
@@ -84,10 +84,19 @@ class Tile:
         return min(rows, max(1, UNIT_CELLS // columns)), columns
 
     def squares(self, row: Cells, column: Cells, wanted: Flags, *, odd: Odd) -> Floats:
-        """(n, 2, 2) levels, metres, of the wanted ones of the cells from (row, column) to the next but one of each.
+        """Levels of n squares of four cells each.
 
-        NaN where there is none, any number where none is wanted; wanted cells must be in the tile. Each block is read
-        once, in about the order of need.
+        Parameters
+        ----------
+        row, column
+            (n,) first cell of each square.
+        wanted
+            (2, 2, n) over row and column in the square, and square: which cells to read. These must be in the tile.
+
+        Returns
+        -------
+        (2, 2, n) metres; NaN where there is none, any number where none is wanted. Each block is read once, in about
+        the order of need.
 
         Raises
         ------
@@ -102,8 +111,8 @@ class Tile:
         wrong = wanted & ((level < LOWEST_M) | (level > HIGHEST_M))
         if wrong.any():
             if odd == "refuse":
-                place, down, right = (int(part[0]) for part in np.nonzero(wrong))
-                number, found = float(numbers[place, down, right]), float(level[place, down, right])
+                down, right, place = (int(part[0]) for part in np.nonzero(wrong))
+                number, found = float(numbers[down, right, place]), float(level[down, right, place])
                 raise self._odd_level(int(row[place]) + down, int(column[place]) + right, number, found)
             level[wrong] = np.nan
         return level
@@ -114,10 +123,10 @@ class Tile:
         Most squares lie in one unit and are taken whole; the others cell by cell.
         """
         rows, columns = self.unit
-        whole = (row % rows < rows - 1) & (column % columns < columns - 1) & every(wanted)
+        whole = (row % rows < rows - 1) & (column % columns < columns - 1) & wanted.all(axis=(0, 1))
         squares = np.flatnonzero(whole)
-        singles = np.flatnonzero(wanted & ~whole[:, None, None])
-        place, corner = singles // 4, singles % 4
+        singles = np.flatnonzero(wanted & ~whole)
+        corner, place = np.divmod(singles, len(row))
         r = np.concatenate([row[squares], row[place] + corner // 2])
         c = np.concatenate([column[squares], column[place] + corner % 2])
         numbers = np.zeros(wanted.shape, dtype=source.dtypes[self.band - 1])
@@ -132,8 +141,8 @@ class Tile:
                 if target is None or values is None:
                     continue
                 below = values.shape[1]
-                for nth, step in enumerate((0, 1, below, below + 1)):
-                    target[squares[entries[:cut]], nth // 2, nth % 2] = values.take(cell[:cut] + step)
+                for down, right in product((0, 1), (0, 1)):
+                    target[down, right, squares[entries[:cut]]] = values.take(cell[:cut] + (below * down + right))
                 target.reshape(-1)[singles[entries[cut:] - len(squares)]] = values.take(cell[cut:])
         return numbers, shown
 
@@ -217,12 +226,6 @@ class Tile:
                 "Otherwise the file is damaged: copy it again."
             ),
         )
-
-
-def every(flags: Flags) -> Flags:
-    """(n,) whether all four of (n, 2, 2) are set; as one comparison of four bytes, ten times quicker than numpy's."""
-    packed = np.ascontiguousarray(flags).reshape(-1, 4).view(np.uint32)[:, 0]
-    return np.asarray(packed == 0x01010101)
 
 
 def groups(key: NDArray[Any]) -> Iterator[NDArray[np.int64]]:
