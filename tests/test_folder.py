@@ -351,27 +351,35 @@ class TestFailures:
 class TestDeaths:
     """Runs that die by ``kill -9``, before every single call of the system and at random moments."""
 
-    def test_exchange_leaves_the_old_set_or_the_new_one(self, tmp_path: Path) -> None:
-        lines = _lines("exchange", tmp_path / "out")
-        assert _exchanges(tmp_path)
+    @pytest.fixture
+    def memory(self, tmp_path: Path) -> Iterator[Path]:
+        """A folder in memory where there is such a place: hundreds of runs would wait long for a disk."""
+        shared = Path("/dev/shm")
+        folder = Path(tempfile.mkdtemp(dir=shared if shared.is_dir() else tmp_path))
+        yield folder
+        shutil.rmtree(folder)
+
+    def test_exchange_leaves_the_old_set_or_the_new_one(self, memory: Path) -> None:
+        lines = _lines("exchange", memory / "out")
+        assert _exchanges(memory)
         assert {str(line["held"]) for line in lines} == {str(dict(sorted(each.items()))) for each in (OLD, NEW)}
         self._the_next_run_tidies_up(lines, own="mine")
 
-    def test_a_new_folder_is_there_whole_or_not_at_all(self, tmp_path: Path) -> None:
-        lines = _lines("fresh", tmp_path / "out")
+    def test_a_new_folder_is_there_whole_or_not_at_all(self, memory: Path) -> None:
+        lines = _lines("fresh", memory / "out")
         assert {str(line["held"]) for line in lines} == {"{}", str(NEW)}
         self._the_next_run_tidies_up(lines, own=None)
 
     @pytest.mark.parametrize("way", ["install", "inside"])
-    def test_install_leaves_a_whole_set_or_one_without_an_index(self, tmp_path: Path, way: str) -> None:
-        lines = _lines(way, tmp_path / "out")
+    def test_install_leaves_a_whole_set_or_one_without_an_index(self, memory: Path, way: str) -> None:
+        lines = _lines(way, memory / "out")
         broken = [line["held"] for line in lines if line["held"] not in (OLD, NEW)]
         assert len(broken) == 6  # between the first of seven renames and the last
         assert all("plan.json" not in held for held in broken)
         self._the_next_run_tidies_up(lines, own="mine")
 
-    def test_random_moments(self, tmp_path: Path) -> None:
-        lines = _lines("random", tmp_path / "out")
+    def test_random_moments(self, memory: Path) -> None:
+        lines = _lines("random", memory / "out")
         held = [line["held"] for line in lines]
         assert len({next(iter(each.values())) for each in held}) > 20  # deaths came in the midst of many runs
         for each in held[1:]:
