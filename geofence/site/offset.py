@@ -71,8 +71,9 @@ def _refuse_folds(line: Line, moved: Line, offset_m: float) -> None:
     old, new = shapely.linestrings(_flat(line, line)), _flat(moved, line)
     shapely.prepare(old)
     legs = shapely.linestrings(np.stack([new[:-1], new[1:]], axis=1))
-    near = shapely.dwithin(old, legs, abs(offset_m) - OFFSET_SLACK_M - OFFSET_SLACK * abs(offset_m))
-    if near.any():
+    reach = abs(offset_m) * (1 - OFFSET_SLACK) - OFFSET_SLACK_M
+    near = shapely.dwithin(old, legs, reach)
+    if reach > 0 and near.any():
         number = line.leg_number[int(np.argmax(near))]
         raise _refused(f"the offset moves leg {number} too near to another part of the boundary", offset_m)
 
