@@ -175,6 +175,14 @@ class TestBands:
     def test_not_there(self, three: Path, band: int) -> None:
         refused(JobError, three, says=rf"ground\.band: three\.tif has no such band: {band}, limit 1 to 3", band=band)
 
+    def test_no_data_number_is_that_of_the_band_type(self, tmp_path: Path) -> None:
+        """This format keeps 0.1 as a float64, which no float32 cell ever equals."""
+        numbers = FLAT.copy()
+        numbers[3, 3] = 0.1
+        file = write(tmp_path / "t.img", numbers, driver="HFA", nodata=0.1)
+        found = ground(file).levels(*places(METRE, [1.0, 3.0], [1.0, 3.0]))
+        np.testing.assert_array_equal(found.level_m, [50, np.nan])
+
     def test_alpha_is_no_choice(self, tmp_path: Path) -> None:
         file = write(tmp_path / "a.tif", np.stack([FLAT, FLAT]), photometric="minisblack", alpha="yes")
         assert level_of(file) == 50

@@ -135,9 +135,10 @@ def _voids(tmp_path: Path, kind: str) -> Path:
     level = np.full((5, 5), 50.0, dtype=np.float32)
     file = tmp_path / "void.tif"
     number = {"nan": np.nan, "inf": np.inf, "minus inf": -np.inf, "-9999": -9999.0, "lowest": np.finfo("f4").min}
+    number["a tenth"] = 0.1
     if kind in number:
         level[2, 2] = number[kind]
-        stated = {"-9999": -9999.0, "lowest": -3.4028234663852886e38, "nan": np.nan}.get(kind)
+        stated = {"-9999": -9999.0, "lowest": -3.4028234663852886e38, "nan": np.nan, "a tenth": 0.1}.get(kind)
         return write(file, level, nodata=stated)
     if kind == "int16":
         level[2, 2] = -32768
@@ -157,7 +158,19 @@ def _voids(tmp_path: Path, kind: str) -> Path:
     return file
 
 
-KINDS = ("nan", "inf", "minus inf", "-9999", "lowest", "int16", "0 of uint16", "alpha", "mask inside", "mask beside")
+KINDS = (
+    "nan",
+    "inf",
+    "minus inf",
+    "-9999",
+    "lowest",
+    "a tenth",
+    "int16",
+    "0 of uint16",
+    "alpha",
+    "mask inside",
+    "mask beside",
+)
 
 
 class TestVoids:
@@ -197,6 +210,13 @@ class TestVoids:
     def test_nothing_but_voids(self, tmp_path: Path) -> None:
         file = write(tmp_path / "empty.tif", np.full((5, 5), -9999.0), nodata=-9999)
         with pytest.raises(InputError, match=r"empty\.tif, band 1: there is no level in it"):
+            ground(file).levels(*places(METRE, [1.5], [1.5]))
+
+    def test_nothing_but_masked_cells(self, tmp_path: Path) -> None:
+        file = write(tmp_path / "empty.tif", np.full((5, 5), 50.0))
+        with rasterio.open(file, "r+") as target:
+            target.write_mask(np.zeros((5, 5), dtype=np.uint8))
+        with pytest.raises(InputError, match="there is no level in it"):
             ground(file).levels(*places(METRE, [1.5], [1.5]))
 
     def test_line_in_a_void_of_a_good_raster(self, tmp_path: Path) -> None:
@@ -336,6 +356,13 @@ class TestTiles:
         assert found.state[-1] == State.OUTSIDE
         assert ground(fine, coarse).levels(x, y).level_m.tolist()[:4] == [10, 20, 20, 20]
 
+    def test_void_in_one_lattice_and_outside_another(self, tmp_path: Path) -> None:
+        void = _voids(tmp_path, "-9999")
+        other = write(tmp_path / "other.tif", np.full((5, 5), 10.0), transform=Affine(2, 0, 400_100, 0, -2, 100_000))
+        for files in ((void, other), (other, void)):
+            found = ground(*files).levels(*places(METRE, [1.0, 2.0, -3.0], [1.0, 2.0, 2.0]))
+            assert found.state.tolist() == [State.LEVEL, State.NO_DATA, State.OUTSIDE]
+
     @pytest.mark.parametrize(("off", "state"), [(0.009, State.LEVEL), (0.011, State.OUTSIDE)])
     def test_rounded_corner(self, tmp_path: Path, off: float, state: State) -> None:
         """Cells off by less than a hundredth continue each other; the level is as far off as the ground's slope."""
@@ -351,7 +378,7 @@ class TestTiles:
 STORAGE = {
     "strips of one row": {"blockysize": 1},
     "strips of seven rows": {"blockysize": 7},
-    "one strip": {"blockysize": 100},
+    "one strip": {"blockysize": 100, "compress": "lzw"},
     "tiles": {"tiled": True, "blockxsize": 16, "blockysize": 32},
     "tiles, deflated": {"tiled": True, "blockxsize": 32, "blockysize": 16, "compress": "deflate", "predictor": 3},
 }
@@ -400,6 +427,14 @@ class TestBlocks:
         )
         np.testing.assert_allclose(found.level_m, expected, rtol=0, atol=1e-7)
         assert len(reads) == len(set(reads))
+
+    def test_large_blocks_are_read_in_parts(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        (tile,) = ground(write(tmp_path / "t.tif", np.zeros((100, 130)), blockysize=100, compress="lzw")).tiles
+        assert tile.unit == (100, 130)
+        monkeypatch.setattr(tile_module, "UNIT_CELLS", 300)
+        assert tile.unit == (2, 130)
+        monkeypatch.setattr(tile_module, "UNIT_CELLS", 100)
+        assert tile.unit == (1, 130)
 
     def test_only_blocks_of_the_line_are_read(self, tmp_path: Path, reads: list[tuple[int, int]]) -> None:
         file = write(tmp_path / "t.tif", np.zeros((128, 128)), tiled=True, blockxsize=16, blockysize=16)
@@ -574,6 +609,21 @@ class TestRelief:
         found = ground(file, level_unit="ft").relief(*self.BOX, cells=100)
         assert found is not None
         assert found.level_m == pytest.approx(np.full(found.level_m.shape, 30.48))
+
+    def test_rows_are_even_in_mercator_northing(self, tmp_path: Path) -> None:
+        """Ten degrees in nine rows: half way in northing from 50 to 60 N is 55.31 N, by gd(y) = atan(sinh y)."""
+        transform = Affine(0.05, 0, -5, 0, -0.05, 60.5)
+        level = np.tile(60.475 - 0.05 * np.arange(220.0)[:, None], (1, 40))
+        found = ground(write(tmp_path / "t.tif", level, transform=transform, crs="EPSG:4326")).relief(
+            -4.9, 50, -3.1, 60, cells=8
+        )
+        assert found is not None
+        assert found.level_m.shape == (9, 1)
+        low, high = np.arcsinh(np.tan(np.radians([50, 60])))
+        middles = high - (np.arange(9) + 0.5) / 9 * (high - low)
+        np.testing.assert_allclose(found.level_m[:, 0], np.degrees(np.arctan(np.sinh(middles))), rtol=0, atol=1e-4)
+        assert found.level_m[4, 0] == pytest.approx(55.31, abs=0.01)
+        assert (found.south_deg, found.north_deg) == pytest.approx((50, 60))
 
     def test_across_the_antimeridian(self, tmp_path: Path) -> None:
         transform = Affine(0.01, 0, 179.5, 0, -0.01, -16.0)
