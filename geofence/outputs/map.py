@@ -10,14 +10,15 @@ from __future__ import annotations
 import base64
 from collections.abc import Iterator
 from functools import cache
+from html import escape
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import folium
-from branca.element import Figure, MacroElement
+from branca.element import Element, Figure, MacroElement
 from folium.map import Layer
-from folium.template import Template
+from folium.template import Template, tojavascript
 from folium.utilities import JsCode
 from xstatic.pkg import leaflet
 
@@ -47,7 +48,7 @@ TILES_CREDIT = "© OpenStreetMap contributors"
 def write(plan: FencePlan, path: Path) -> None:
     """Write the map of a plan; the same plan gives the same bytes."""
     page = FenceMap(plan)
-    page.sealed = "sealed"
+    page.network = "none"
     path.write_text(page.get_root().render(), encoding="utf-8", newline="\n")
 
 
@@ -107,6 +108,18 @@ class _Start(MacroElement):
         self.options = {"tiles": tiles}
 
 
+class _Verbatim(Element):
+    """A piece of the page as it is: branca would read it as a template once more, and obey what a name says in it."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.text = text
+
+    def render(self, **kwargs: Any) -> str:  # noqa: ARG002 - branca's signature
+        """The text itself."""
+        return self.text
+
+
 class FenceMap(folium.Map):
     """A folium map of a plan, in a page that needs nothing from outside.
 
@@ -118,39 +131,7 @@ class FenceMap(folium.Map):
         Whether OpenStreetMap's tiles lie under it.
     """
 
-    default_js: list[tuple[str, str]] = []  # noqa: RUF012 - folium's own attribute, which folium writes as a list
-    default_css: list[tuple[str, str]] = []  # noqa: RUF012
-    _template = Template(
-        """
-        {% macro header(this, kwargs) %}
-        {% if this.sealed %}<meta http-equiv="Content-Security-Policy" content="{{ this.seal }}">{% endif %}
-        <meta name="viewport" content="width=device-width, initial-scale=1">
-        <meta name="color-scheme" content="light">
-        <link rel="icon" href="data:,">
-        <title>{{ this.title|e }}</title>
-        <style>{{ this.leaflet_css }}</style>
-        <style>{{ this.page_css }}</style>
-        <script>{{ this.leaflet_js }}</script>
-        {% endmacro %}
-        {% macro html(this, kwargs) %}
-        {{ this.body }}
-        {% if this.picture %}
-        <img id="terrain-picture" hidden alt="" src="data:image/png;base64,{{ this.picture }}">
-        <script type="application/json" id="terrain-data">{{ this.terrain_json }}</script>
-        {% endif %}
-        <script type="application/json" id="plan-data">{{ this.plan_json }}</script>
-        <script>{{ this.page_js }}</script>
-        {% endmacro %}
-        {% macro script(this, kwargs) %}
-        var {{ this.get_name() }} = L.map({{ this.get_name()|tojson }}, {
-            ...{{ this.options|tojavascript }}, ...geofence.mapOptions
-        }).setView({{ this.location|tojson }}, {{ this.options["zoom"] }});
-        {% if this.credit %}
-        L.control.attribution({prefix: false}).addTo({{ this.get_name() }});
-        {% endif %}
-        {% endmacro %}
-        """
-    )
+    _template = Template("")
 
     def __init__(self, plan: FencePlan, *, tiles: bool = False) -> None:
         middle = [float(plan.places.lat_deg.mean()), float(plan.places.lon_deg[0])]
@@ -159,8 +140,9 @@ class FenceMap(folium.Map):
         self._name, self._id = "map", "fence"
         page = _Page(height="760px")
         page.add_child(self)
-        self.sealed, self.seal = "", SEAL
-        self.credit = TILES_CREDIT if tiles else ""
+        self.default_js, self.default_css = [], []
+        self.network: Literal["none", "allowed"] = "allowed"
+        self.credited = tiles
         self.title = f"{plan.name} – fence plan"
         self.plan_json = script_text(map_data(plan))
         self.picture = self.terrain_json = ""
@@ -199,33 +181,51 @@ class FenceMap(folium.Map):
     def render(self, **kwargs: Any) -> Any:
         """Render into the page, the layer control and the start after all that was added since."""
         page: Any = self.get_root()
+        name = self.get_name()
+        page.header.add_child(_Verbatim(self._head()), name=name)
+        page.html.add_child(_Verbatim(self._body()), name=name)
+        page.script.add_child(_Verbatim(self._start_of_script()), name=name)
         for last in ("layers", "start"):
             self._children.move_to_end(last)
             # Rendered before, they would keep their old places in the script.
             page.script._children.pop(self._children[last].get_name(), None)
         return super().render(**kwargs)  # type: ignore[no-untyped-call]
 
-    @property
-    def body(self) -> str:
-        """The page's skeleton: words of ours only."""
+    def _head(self) -> str:
+        seal = f'<meta http-equiv="Content-Security-Policy" content="{SEAL}">\n' if self.network == "none" else ""
+        return (
+            f"{seal}"
+            '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+            '<meta name="color-scheme" content="light">\n'
+            '<link rel="icon" href="data:,">\n'
+            f"<title>{escape(self.title)}</title>\n"
+            f"<style>{_leaflet_css()}</style>\n"
+            f"<style>{_asset('page.css')}</style>\n"
+            f"<script>{_leaflet_js()}</script>"
+        )
+
+    def _body(self) -> str:
+        """The page's skeleton, words of ours only, and what it shows, as JSON."""
         div = f'<div class="folium-map" id="{self.get_name()}" tabindex="0" role="region" aria-label="Map"></div>'
-        return _asset("page.html").replace("{{ map_div }}", div).replace("{{ leaflet_version }}", leaflet.VERSION)
+        skeleton = _asset("page.html").replace("{{ map_div }}", div).replace("{{ leaflet_version }}", leaflet.VERSION)
+        terrain = (
+            f'<img id="terrain-picture" hidden alt="" src="data:image/png;base64,{self.picture}">\n'
+            f'<script type="application/json" id="terrain-data">{self.terrain_json}</script>\n'
+        )
+        code = "\n".join(_asset(name) for name in SCRIPTS)
+        return (
+            f"{skeleton}{terrain if self.picture else ''}"
+            f'<script type="application/json" id="plan-data">{self.plan_json}</script>\n'
+            f"<script>\n{code}</script>"
+        )
 
-    @property
-    def page_css(self) -> str:
-        return _asset("page.css")
-
-    @property
-    def page_js(self) -> str:
-        return "\n".join(_asset(name) for name in SCRIPTS)
-
-    @property
-    def leaflet_css(self) -> str:
-        return _leaflet_css()
-
-    @property
-    def leaflet_js(self) -> str:
-        return _leaflet_js()
+    def _start_of_script(self) -> str:
+        name, options = self.get_name(), tojavascript(self.options)
+        credit = f"L.control.attribution({{prefix: false}}).addTo({name});\n" if self.credited else ""
+        return (
+            f'var {name} = L.map("{name}", {{...{options}, ...geofence.mapOptions}})'
+            f".setView({self.location}, {self.options['zoom']});\n{credit}"
+        )
 
 
 @cache

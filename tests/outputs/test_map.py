@@ -98,6 +98,14 @@ def test_hostile_names_add_no_element(tmp_path: Path) -> None:
     assert hostile.title == f"{hostile_plan().name} – fence plan"
 
 
+def test_a_name_is_no_template(tmp_path: Path) -> None:
+    """branca reads what it is given as a template: braces in a name would be run."""
+    name = "{{ 7 * 7 }} {% for %} {# gone #} {% raw %}"
+    text = written(made_up_plan(name=name), tmp_path)
+    assert Page(text).title == f"{name} – fence plan"
+    assert f'"name":"{name}"' in text
+
+
 def test_the_page_states_its_language_and_may_be_zoomed(tmp_path: Path) -> None:
     page = Page(written(made_up_plan(), tmp_path))
     assert ("html", {"lang": "en"}) in page.elements
@@ -155,7 +163,10 @@ def test_twenty_thousand_posts_stay_small(tmp_path: Path) -> None:
 
 
 def test_folium_lists_stay_as_folium_has_them() -> None:
-    assert FenceMap.default_js == []
+    page = FenceMap(made_up_plan())
+    page.add_js_link("hedges", "https://example.org/hedges.js")
+    assert 'src="https://example.org/hedges.js"' in page.get_root().render()
+    assert FenceMap(made_up_plan()).default_js == []
     assert len(folium.Map.default_js) > 1
 
 

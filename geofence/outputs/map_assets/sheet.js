@@ -247,26 +247,35 @@
     },
 
     drawBoundary(context, frame) {
-      const trace = () => {
-        context.beginPath();
-        for (const leg of this.legs) {
-          const [ax, ay, bx, by] = this.legEnds(leg, frame);
-          context.moveTo(ax, ay);
-          context.lineTo(bx, by);
-        }
+      // Only what is in view: dashes along a leg of kilometres cost as much as the leg is long on screen.
+      const stretches = [];
+      for (const leg of this.legs) {
+        const ends = this.legEnds(leg, frame);
+        const seen = geofence.clip(...ends, frame.width, frame.height, 30);
+        if (seen) stretches.push({ seen, hidden: Math.hypot(seen[0] - ends[0], seen[1] - ends[1]) });
+      }
+      const trace = ([ax, ay, bx, by]) => {
+        context.moveTo(ax, ay);
+        context.lineTo(bx, by);
       };
       context.lineCap = "round";
-      trace();
+      context.beginPath();
+      for (const { seen } of stretches) trace(seen);
       context.strokeStyle = style.BOUNDARY_BAND;
       context.lineWidth = 17;
       context.stroke();
       context.lineCap = "butt";
-      trace();
       context.strokeStyle = style.BOUNDARY;
       context.lineWidth = 1.3;
       context.setLineDash([12, 4, 2, 4]);
-      context.stroke();
+      for (const { seen, hidden } of stretches) {
+        context.beginPath();
+        context.lineDashOffset = hidden % 22;
+        trace(seen);
+        context.stroke();
+      }
       context.setLineDash([]);
+      context.lineDashOffset = 0;
       this.drawVertices(context, frame);
     },
 
@@ -275,7 +284,8 @@
       for (const leg of this.legs) {
         const [ax, ay, bx, by] = this.legEnds(leg, frame);
         for (const [x, y] of [[ax, ay], [bx, by]]) {
-          if (Math.hypot(x - last[0], y - last[1]) < 12) continue;
+          const off = x < -9 || y < -9 || x > frame.width + 9 || y > frame.height + 9;
+          if (off || Math.hypot(x - last[0], y - last[1]) < 12) continue;
           last = [x, y];
           context.beginPath();
           context.arc(x, y, 8.5, 0, 2 * Math.PI);
@@ -500,6 +510,8 @@
         for (let bay = run.first; bay < run.last; bay++) {
           const [ax, ay] = [x[from[bay]] * frame.scale - frame.left, y[from[bay]] * frame.scale - frame.top];
           const [bx, by] = [x[to[bay]] * frame.scale - frame.left, y[to[bay]] * frame.scale - frame.top];
+          const [midX, midY] = [(ax + bx) / 2, (ay + by) / 2];
+          if (midX < 0 || midY < 0 || midX > frame.width || midY > frame.height) continue;
           const what = kind(bay) === "gate" ? "gate" : `gap ${table.gap_max_m.text(bay)} m`;
           this.alongLabel(context, `${table.width_m.text(bay)} m · ${what}`, ax, ay, bx, by, 15, {});
         }
@@ -626,11 +638,13 @@
     return [x - dx, y - dy, x + dx, y + dy];
   };
 
-  /** The part of a stretch within the canvas (Liang and Barsky, 1984), or null. */
-  geofence.clip = function (ax, ay, bx, by, width, height) {
+  /** The part of a stretch within the canvas and a margin around it (Liang and Barsky, 1984), or null. */
+  geofence.clip = function (ax, ay, bx, by, width, height, margin = 0) {
     let [enter, leave] = [0, 1];
     const [dx, dy] = [bx - ax, by - ay];
-    for (const [step, room] of [[-dx, ax], [dx, width - ax], [-dy, ay], [dy, height - ay]]) {
+    const [west, north] = [-margin, -margin];
+    const [east, south] = [width + margin, height + margin];
+    for (const [step, room] of [[-dx, ax - west], [dx, east - ax], [-dy, ay - north], [dy, south - ay]]) {
       if (step === 0 && room < 0) return null;
       if (step < 0) enter = Math.max(enter, room / step);
       if (step > 0) leave = Math.min(leave, room / step);
