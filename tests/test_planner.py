@@ -160,12 +160,16 @@ class TestRuns:
         raster, corners = site(tmp_path, own, 560_000.0, 5_800_000.0)
         line = write_line(tmp_path / "line.gpkg", corners, crs=own)
         plan = plan_fence(line=line, ground=raster, system="aac-panel", values={"line": {"offset_m": -2.0}})
-        points = shapely.points(plan.places.easting, plan.places.northing)
-        apart = shapely.distance(points, shapely.LineString(corners))
-        # 2 m on the ground at 300 m and a UTM scale of 0.99964 are 2 m x 0.99959 on the grid
-        assert np.abs(apart - 2.0 * plan.grid.combined_factor)[1:-1].min() < 1e-4
-        corner = np.array(plan.fence.posts.kind) == "corner"
-        assert np.abs(apart[~corner] - 2.0 * plan.grid.combined_factor).max() < 1e-3
+        # 2 m on the ground at 300 m and a UTM scale of 0.99964 are 2 m x 0.99959 on the grid; shapely mitres
+        moved = shapely.offset_curve(
+            shapely.LineString(corners), -2.0 * plan.grid.combined_factor, join_style="mitre", mitre_limit=10
+        )
+        apart = shapely.distance(shapely.points(plan.places.easting, plan.places.northing), moved)
+        assert apart.max() < 1e-4
+        ends = shapely.distance(
+            moved.boundary.geoms[0], shapely.points(plan.places.easting[0], plan.places.northing[0])
+        )
+        assert ends < 1e-4
 
 
 class TestGates:
