@@ -110,6 +110,13 @@ class Ground(Protocol):
         """
         ...
 
+    def support_m(self, x: Floats, y: Floats) -> Floats:
+        """Horizontal distance on the ground from places x, y (n,) to the nearest surveyed point, metres.
+
+        NaN where the ground is no survey of points.
+        """
+        ...
+
     def relief(
         self, west_deg: float, south_deg: float, east_deg: float, north_deg: float, *, cells: int
     ) -> Relief | None:

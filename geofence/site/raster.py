@@ -299,6 +299,10 @@ class RasterGround:
         fresh[1:] = (np.diff(index) > 0) | (np.diff(fraction) * cells[index[1:]] > CELL_TOLERANCE)
         return index[fresh], fraction[fresh]
 
+    def support_m(self, x: Floats, y: Floats) -> Floats:
+        """NaN for each of the places x, y (n,): a raster does not say where it was surveyed."""
+        return np.full(np.broadcast(x, y).shape, np.nan)
+
     def relief(
         self, west_deg: float, south_deg: float, east_deg: float, north_deg: float, *, cells: int
     ) -> Relief | None:
