@@ -107,7 +107,7 @@ def _tinted(height: Floats, light: Floats) -> NDArray[np.uint8]:
     stops = np.linspace(0, 1, len(TINTS))
     tint = np.stack([np.interp(height, stops, channel) for channel in np.transpose(TINTS)], axis=-1)
     shade = (light / np.sin(np.radians(ALTITUDE_DEG)))[..., None]
-    dark = tint * (0.42 + 0.58 * np.minimum(shade, 1))
+    dark = tint * (0.5 + 0.5 * np.minimum(shade, 1))
     lit = dark + (255 - dark) * np.clip(shade - 1, 0, 0.4)
     return np.asarray(np.rint(lit / TINT_STEP) * TINT_STEP, dtype=np.uint8)
 

@@ -123,7 +123,7 @@ def test_it_opens_from_a_file_and_shows_the_plan(visit: Visit, plan: FencePlan) 
     summary = plan.summary()
     assert facts == {
         "length_m": f"{summary['length_m']:.2f} m",
-        "posts": "40: 2 end, 38 line",
+        "posts": "40",
         "bays": "39 full",
         "steps": str(summary["steps"]),
         "steepest_ground_deg": f"{summary['steepest_ground_deg']:.1f}°",
@@ -355,11 +355,16 @@ def test_thousands_of_findings_are_listed_a_hundred_at_a_time(
 
 def test_paper_gets_a_map_of_its_own_width(visit: Visit) -> None:
     before = visit.ask("geofenceMap.map.getSize().x")
+    order = "[...document.querySelectorAll('.margin > section > h2')].map((one) => one.textContent)"
+    on_screen = visit.ask(order)
     visit.ask("window.dispatchEvent(new Event('beforeprint')), null")
     assert visit.ask("geofenceMap.map.getSize().x") < 700
     assert visit.ask("geofenceMap.drawn().pieces") == 39
+    # A crew must not have to turn the page for the cautions, however many findings there are.
+    assert visit.ask(order) == ["At a glance", "Legend", "Before anyone digs", "Findings"]
     visit.ask("window.dispatchEvent(new Event('afterprint')), null")
     assert visit.ask("geofenceMap.map.getSize().x") == before
+    assert visit.ask(order) == on_screen
 
 
 def test_less_motion_is_honoured(browser: Browser, file: Path) -> None:

@@ -173,19 +173,23 @@
       });
     }
 
-    /** Paper has its own width: the map is laid out anew for it, with the same middle and extent. */
+    /** Paper has its own width: the map is laid out anew for it. Legend and cautions come onto its first page. */
     wirePrint() {
       let before = null;
+      const findings = document.querySelector(".findings-block");
+      const early = [...document.querySelectorAll(".legend-block, .cautions")];
       window.addEventListener("beforeprint", () => {
         before = { centre: this.map.getCenter(), zoom: this.map.getZoom() };
         const bounds = this.map.getBounds();
         document.documentElement.classList.add("printing");
+        findings.before(...early);
         this.map.closeTooltip(this.tip);
         this.map.invalidateSize({ animate: false, pan: false });
         this.map.fitBounds(bounds, { animate: false });
       });
       window.addEventListener("afterprint", () => {
         document.documentElement.classList.remove("printing");
+        findings.after(...early);
         this.map.invalidateSize({ animate: false, pan: false });
         if (before) this.map.setView(before.centre, before.zoom, { animate: false });
       });

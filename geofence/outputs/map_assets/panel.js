@@ -26,7 +26,7 @@
     const code = grid.code ? `${grid.name} (${grid.code})` : grid.name;
     byId("facts").append(
       ...fact("Length on the ground", `${summary.length_m.toFixed(2)} m`, "length_m"),
-      ...fact("Posts", counts(summary.posts), "posts"),
+      ...fact("Posts", String(plan.posts.count), "posts"),
       ...fact("Bays", counts(summary.bays), "bays"),
       ...fact("Level steps", String(summary.steps), "steps"),
       ...fact("Steepest ground", `${summary.steepest_ground_deg.toFixed(1)}°`, "steepest_ground_deg"),

@@ -31,12 +31,15 @@
     return element("section", { class: "numbers" }, element("h3", null, title), list);
   }
 
+  /** A text of ours or others as a sentence. */
+  const sentence = (text) => (/[.!?]$/.test(text) ? text : `${text}.`);
+
   function findingLine(finding) {
     return element(
       "li",
       { class: `is-${finding.word}` },
       element("strong", null, style.FINDINGS[finding.severity].word),
-      ` ${finding.message}.${finding.remedy ? ` ${finding.remedy}` : ""}`,
+      ` ${sentence(finding.message)}${finding.remedy ? ` ${sentence(finding.remedy)}` : ""}`,
     );
   }
 
@@ -140,8 +143,8 @@
         { class: "popup", "data-part": "finding" },
         element("h2", { class: `is-${finding.word}` }, look.word),
         element("p", { class: "popup-kind" }, look.meaning),
-        element("p", { class: "popup-message", "data-field": "message" }, `${finding.message}.`),
-        finding.remedy ? element("p", { class: "popup-remedy", "data-field": "remedy" }, finding.remedy) : null,
+        element("p", { class: "popup-message", "data-field": "message" }, sentence(finding.message)),
+        finding.remedy ? element("p", { class: "popup-remedy", "data-field": "remedy" }, sentence(finding.remedy)) : null,
         rows.length ? group("Numbers", rows) : null,
         this.subject(finding),
         element("p", { class: "popup-code", "data-field": "code" }, finding.code),

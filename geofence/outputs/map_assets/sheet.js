@@ -526,7 +526,7 @@
       }
     },
 
-    /** A label along a stretch, beside it on the upper side, where it fits. */
+    /** A label along a stretch, beside it where there is room: in the middle of its upper side if it can be. */
     alongLabel(context, text, ax, ay, bx, by, away, look) {
       context.font = this.font(look);
       const width = context.measureText(text).width;
@@ -534,11 +534,14 @@
       if (length < width + 16) return;
       let angle = Math.atan2(by - ay, bx - ax);
       if (angle > Math.PI / 2 || angle <= -Math.PI / 2) angle += Math.PI;
-      const [ux, uy] = [Math.sin(angle), -Math.cos(angle)];
-      for (const share of [0.5, 0.3, 0.7]) {
-        const px = ax + (bx - ax) * share + ux * away;
-        const py = ay + (by - ay) * share + uy * away;
-        if (this.label(context, text, px, py, { ...look, angle })) return;
+      const room = (length - width) / length / 2;
+      for (const side of [away, -away]) {
+        for (const aside of [0, -0.4, 0.4, -0.8, 0.8]) {
+          const share = 0.5 + aside * room;
+          const px = ax + (bx - ax) * share + Math.sin(angle) * side;
+          const py = ay + (by - ay) * share - Math.cos(angle) * side;
+          if (this.label(context, text, px, py, { ...look, angle })) return;
+        }
       }
     },
 
