@@ -501,7 +501,7 @@ class Terrain:
 
 @dataclass(frozen=True, kw_only=True)
 class Survey:
-    """An elevation raster: a window of the model, known inside an outline only."""
+    """An elevation raster: a window of the model, known inside an outline and outside its voids."""
 
     file: str
     west: float
@@ -510,13 +510,15 @@ class Survey:
     rows: int
     cell_m: float
     outline: Sequence[Point]
+    voids: Sequence[Sequence[Point]] = ()
 
     def counts(self, terrain: Terrain) -> NDArray[np.int16]:
         """Levels in whole units, north row first."""
         x = self.west + (np.arange(self.columns) + 0.5) * self.cell_m
         y = self.south + (np.arange(self.rows)[::-1] + 0.5) * self.cell_m
         x, y = (side.ravel() for side in np.meshgrid(x, y))
-        known = _places_in(shapely.Polygon(self.outline), x, y)
+        voids = shapely.union_all([shapely.Polygon(void) for void in self.voids])
+        known = _places_in(shapely.Polygon(self.outline).difference(voids), x, y)
         counts = np.full(self.rows * self.columns, NO_DATA, dtype=np.int16)
         counts[known] = np.rint(terrain.level(x[known], y[known]) / UNIT_M).astype(np.int16)
         return counts.reshape(self.rows, self.columns)
@@ -554,12 +556,21 @@ class Boundary:
         )  # fmt: skip
 
 
+FARM_VOIDS = (
+    ((2262.8, 1337.5), (2264.6, 1336.9), (2266.2, 1339.2), (2266.8, 1342.6), (2265.6, 1346.1), (2262.8, 1345.2)),
+    ((2217, 1120), (2229, 1122), (2226, 1142), (2214, 1140)),
+    ((2250, 1114), (2266, 1116), (2265, 1124), (2249, 1122)),
+    ((2288, 1107), (2302, 1109), (2300, 1121), (2286, 1119)),
+)  # fmt: skip
+"""Where the survey saw no ground: a thicket on the line, three barns."""
+
 FARM_SURVEY = Survey(
     file="dtm_1m.tif", west=1930.0, south=900.0, columns=700, rows=600, cell_m=1.0,
     outline=(
         (1936, 1290), (1944, 1462), (2080, 1494), (2390, 1488), (2520, 1440), (2612, 1330), (2624, 1130),
         (2560, 960), (2400, 912), (2120, 906), (1985, 980), (1950, 1130),
     ),
+    voids=FARM_VOIDS,
 )  # fmt: skip
 ESTATE_SURVEY = Survey(
     file="dtm_2m.tif", west=400.0, south=400.0, columns=1300, rows=1300, cell_m=2.0,
