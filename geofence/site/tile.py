@@ -30,6 +30,9 @@ one, virtual mosaics decode their sources' blocks again and again. rasterio take
 UNIT_CELLS = 2**22
 """Most cells held at a time: a file whose blocks are larger is read in parts of them."""
 
+CORNERS = ((0, 0), (0, 1), (1, 0), (1, 1))
+"""(down, right) of the cells of a square."""
+
 Odd = Literal["refuse", "drop"]
 """What becomes of a level that no ground has."""
 
@@ -125,10 +128,10 @@ class Tile:
         rows, columns = self.unit
         whole = (row % rows < rows - 1) & (column % columns < columns - 1) & wanted.all(axis=(0, 1))
         squares = np.flatnonzero(whole)
-        singles = np.flatnonzero(wanted & ~whole)
-        corner, place = np.divmod(singles, len(row))
-        r = np.concatenate([row[squares], row[place] + corner // 2])
-        c = np.concatenate([column[squares], column[place] + corner % 2])
+        corners = [(down, right, np.flatnonzero(wanted[down, right] & ~whole)) for down, right in CORNERS]
+        singles = np.concatenate([place + (2 * down + right) * len(row) for down, right, place in corners])
+        r = np.concatenate([row[squares], *(row[place] + np.int32(down) for down, _, place in corners)])
+        c = np.concatenate([column[squares], *(column[place] + np.int32(right) for _, right, place in corners)])
         numbers = np.zeros(wanted.shape, dtype=source.dtypes[self.band - 1])
         shown = None if self.mask is None else np.ones(wanted.shape, dtype=bool)
         buffer = np.empty(rows * columns, dtype=numbers.dtype)
@@ -141,7 +144,7 @@ class Tile:
                 if target is None or values is None:
                     continue
                 below = values.shape[1]
-                for down, right in product((0, 1), (0, 1)):
+                for down, right in CORNERS:
                     target[down, right, squares[entries[:cut]]] = values.take(cell[:cut] + (below * down + right))
                 target.reshape(-1)[singles[entries[cut:] - len(squares)]] = values.take(cell[cut:])
         return numbers, shown
