@@ -361,7 +361,7 @@ def test_paper_gets_a_map_of_its_own_width(visit: Visit) -> None:
     assert visit.ask("geofenceMap.map.getSize().x") < 700
     assert visit.ask("geofenceMap.drawn().pieces") == 39
     # A crew must not have to turn the page for the cautions, however many findings there are.
-    assert visit.ask(order) == ["At a glance", "Legend", "Before anyone digs", "Findings"]
+    assert visit.ask(order) == ["At a glance", "Before anyone digs", "Legend", "Findings"]
     visit.ask("window.dispatchEvent(new Event('afterprint')), null")
     assert visit.ask("geofenceMap.map.getSize().x") == before
     assert visit.ask(order) == on_screen

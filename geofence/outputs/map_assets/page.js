@@ -177,19 +177,19 @@
     wirePrint() {
       let before = null;
       const findings = document.querySelector(".findings-block");
-      const early = [...document.querySelectorAll(".legend-block, .cautions")];
+      const [legend, cautions] = [".legend-block", ".cautions"].map((name) => document.querySelector(name));
       window.addEventListener("beforeprint", () => {
         before = { centre: this.map.getCenter(), zoom: this.map.getZoom() };
         const bounds = this.map.getBounds();
         document.documentElement.classList.add("printing");
-        findings.before(...early);
+        findings.before(cautions, legend);
         this.map.closeTooltip(this.tip);
         this.map.invalidateSize({ animate: false, pan: false });
         this.map.fitBounds(bounds, { animate: false });
       });
       window.addEventListener("afterprint", () => {
         document.documentElement.classList.remove("printing");
-        findings.after(...early);
+        findings.after(legend, cautions);
         this.map.invalidateSize({ animate: false, pan: false });
         if (before) this.map.setView(before.centre, before.zoom, { animate: false });
       });
