@@ -21,6 +21,7 @@ from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
 from geofence.engine.records import Finding
 from geofence.errors import GridError, InputError, JobError
+from geofence.inputs.level_units import UNITS, unit_named
 from geofence.site.grids import check_places, horizontal, read_grid
 from geofence.site.ground import GroundOptions
 from geofence.site.raster import RasterGround, Tile
@@ -40,18 +41,6 @@ SUFFIXES = tuple(
 TIFF_STARTS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 TEXT_GRID_STARTS = (b"ncols", b"nrows", b"dsaa", b"dsbb", b"dsrb")
 """First bytes of TIFF and BigTIFF, and, in lower case, of text and binary grids, whose suffixes point files share."""
-
-UNITS = {"m": 1.0, "ft": 0.3048, "ftUS": 1200 / 3937}
-WORDS = {
-    "m": ("m", "metre", "metres", "meter", "meters"),
-    "ft": ("ft", "foot", "feet", "international foot", "international feet", "foot_intl", "ift"),
-    "ftUS": (
-        *("ftus", "us-ft", "us ft", "us_ft", "usft", "sft", "foot_us", "us foot"),
-        *("us survey foot", "us survey feet", "us_survey_foot", "survey foot"),
-    ),
-}
-UNIT_WORDS = {word: unit for unit, words in WORDS.items() for word in words}
-"""How files spell the unit of a band."""
 
 PICTURE_DRIVERS = frozenset({"BMP", "GIF", "JPEG", "WEBP"})
 PICTURE_COLOURS = frozenset({ColorInterp.palette, ColorInterp.red, ColorInterp.green, ColorInterp.blue})
@@ -271,8 +260,9 @@ def _unit(file: Path, band_unit: str | None, crs: CRS, given: str | None) -> tup
 def _own_unit(file: Path, band_unit: str | None, crs: CRS, given: str | None) -> float | None:
     """What the file says of its levels' unit: by the band, or else by the vertical axis of its grid."""
     word = (band_unit or "").strip()
-    if word.casefold() in UNIT_WORDS:
-        return UNITS[UNIT_WORDS[word.casefold()]]
+    named = unit_named(word)
+    if named is not None:
+        return UNITS[named]
     if word and given is None:
         raise InputError(
             f"the unit of its levels is {word!r}, which is not known here",

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from pathlib import Path
-from typing import Protocol
+from typing import Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,13 +68,50 @@ class Relief:
 class GroundOptions:
     """What the job says of its ground files.
 
-    ``grid`` is the files' grid where they carry none; ``band`` counts from 1; ``level_unit`` is ``m``, ``ft``
-    (0.3048 m) or ``ftUS`` (1200/3937 m).
+    Attributes
+    ----------
+    grid
+        The files' grid where they carry none.
+    band
+        A raster's band, from 1.
+    level_unit
+        ``m``, ``ft`` (0.3048 m) or ``ftUS`` (1200/3937 m).
+    level_offset_m
+        Added to every level, metres.
+    level_datum
+        Name of what the files' levels are above.
+    order
+        Columns of a point file: ``point,northing,easting,level,code``, or letters such as ``PNEZD``.
+    decimal
+        How a point file writes its decimals: ``point`` or ``comma``; seen from the file where None.
+    layer, level_field
+        Layer of a vector file, and the field with its points' levels, where they carry no Z.
+    surface
+        Name of a surface, where a file holds several.
+    codes
+        Codes of the points to take; all where empty.
+    classes
+        Classes of the points of a laser scan to take; 2 is ground.
+    max_edge_m
+        No level where a triangle's edge is longer, metres; None for no limit.
+    coincident
+        What counts where points at one place differ in level.
     """
 
     grid: str | None = None
     band: int | None = None
     level_unit: str | None = None
+    level_offset_m: float = 0.0
+    level_datum: str | None = None
+    order: str | None = None
+    decimal: Literal["point", "comma"] | None = None
+    layer: str | None = None
+    level_field: str | None = None
+    surface: str | None = None
+    codes: tuple[str, ...] = ()
+    classes: tuple[int, ...] = (2,)
+    max_edge_m: float | None = None
+    coincident: Literal["error", "mean", "lowest", "highest"] = "error"
 
 
 class Ground(Protocol):

@@ -1,0 +1,29 @@
+"""Units of levels: what each is in metres, and how files spell it."""
+
+from __future__ import annotations
+
+__all__ = ["SAY_UNIT", "UNITS", "unit_named"]
+
+UNITS = {"m": 1.0, "ft": 0.3048, "ftUS": 1200 / 3937}
+"""Metres in one unit."""
+
+SAY_UNIT = 'level_unit = "m", "ft" (0.3048 m) or "ftUS" (1200/3937 m) in [ground]'
+
+WORDS = {
+    "m": ("m", "metre", "metres", "meter", "meters"),
+    "ft": ("ft", "foot", "feet", "international foot", "international feet", "foot_intl", "ift"),
+    "ftUS": (
+        *("ftus", "us-ft", "us ft", "us_ft", "usft", "sft", "foot_us", "us foot"),
+        *("us survey foot", "us survey feet", "us_survey_foot", "survey foot", "ussurveyfoot"),
+    ),
+}
+BY_WORD = {word: unit for unit, words in WORDS.items() for word in words}
+
+
+def unit_named(word: str) -> str | None:
+    """The unit that a word stands for; None where it is not known.
+
+    >>> unit_named("US survey foot"), unit_named("Meter"), unit_named("fathom")
+    ('ftUS', 'm', None)
+    """
+    return BY_WORD.get(word.strip().casefold())
