@@ -1,12 +1,9 @@
-/* The drawn sheet: one canvas over the map for terrain, boundary, bays, posts and findings.
-
-   Posts and bays follow each other along the fence, so neighbours in the table are neighbours on the ground: boxes
-   around runs of 64 bays are all the index that drawing and hit testing need. */
+/* The drawn sheet: one canvas over the map for terrain, boundary, bays, posts and findings. */
 (function (geofence) {
   "use strict";
 
-  const { style, drawPost, drawFinding, strokeBay, postLook } = geofence;
-  const RUN = 64;
+  const { style, drawPost, drawFinding, strokeBay, postLook, Runs, Room } = geofence;
+  const { worse, atLeast, clip, segmentDistance } = geofence;
   const PIECE_PX = 2; // bays shorter than this on screen are drawn together, in the colour of the worst of them
   const LEAST_OVER_PX = 8; // what must not be built is never drawn shorter than this
   const DOTS_FROM_PX = 5; // of post spacing: from here line posts are drawn,
@@ -14,77 +11,6 @@
   const NAMES_FROM_PX = 54; // from here with their names
   const WIDTHS_FROM_PX = 150; // and bays with their widths
   const FINDING_OFFSET_PX = 17;
-
-  /** Boxes around runs of bays, in world pixels. */
-  class Runs {
-    constructor(plan) {
-      const { x, y } = plan.posts;
-      const { from, to, count } = plan.bays;
-      this.boxes = [];
-      for (let first = 0; first < count; first += RUN) {
-        const last = Math.min(first + RUN, count);
-        const box = { first, last, west: Infinity, east: -Infinity, north: Infinity, south: -Infinity };
-        for (let bay = first; bay < last; bay++) {
-          for (const post of [from[bay], to[bay]]) {
-            box.west = Math.min(box.west, x[post]);
-            box.east = Math.max(box.east, x[post]);
-            box.north = Math.min(box.north, y[post]);
-            box.south = Math.max(box.south, y[post]);
-          }
-        }
-        this.boxes.push(box);
-      }
-    }
-
-    within(west, north, east, south) {
-      return this.boxes.filter(
-        (box) => box.east >= west && box.west <= east && box.south >= north && box.north <= south,
-      );
-    }
-  }
-
-  /** Keeps what is written or set on the sheet from lying on top of each other. */
-  class Room {
-    constructor() {
-      this.taken = new Map();
-    }
-
-    /** Takes a box if it is free; says whether it was. */
-    take(x, y, halfWidth, halfHeight) {
-      const free = this.free(x, y, halfWidth, halfHeight);
-      if (free) this.put(x, y, halfWidth, halfHeight);
-      return free;
-    }
-
-    free(x, y, halfWidth, halfHeight) {
-      const [west, north, east, south] = [x - halfWidth, y - halfHeight, x + halfWidth, y + halfHeight];
-      const apart = (other) => other[0] > east || other[2] < west || other[1] > south || other[3] < north;
-      return this.cells(west, north, east, south).every((cell) => (this.taken.get(cell) || []).every(apart));
-    }
-
-    put(x, y, halfWidth, halfHeight) {
-      const box = [x - halfWidth, y - halfHeight, x + halfWidth, y + halfHeight];
-      for (const cell of this.cells(...box)) {
-        if (!this.taken.has(cell)) this.taken.set(cell, []);
-        this.taken.get(cell).push(box);
-      }
-    }
-
-    cells(west, north, east, south) {
-      const cells = [];
-      for (let column = Math.floor(west / 64); column <= Math.floor(east / 64); column++) {
-        for (let row = Math.floor(north / 64); row <= Math.floor(south / 64); row++) cells.push(`${column},${row}`);
-      }
-      return cells;
-    }
-  }
-
-  function segmentDistance(px, py, ax, ay, bx, by) {
-    const [dx, dy] = [bx - ax, by - ay];
-    const square = dx * dx + dy * dy;
-    const share = square ? Math.max(0, Math.min(1, ((px - ax) * dx + (py - ay) * dy) / square)) : 0;
-    return Math.hypot(px - ax - share * dx, py - ay - share * dy);
-  }
 
   const Sheet = L.Renderer.extend({
     options: { padding: 0.15, pane: "overlayPane" },
@@ -251,7 +177,7 @@
       const stretches = [];
       for (const leg of this.legs) {
         const ends = this.legEnds(leg, frame);
-        const seen = geofence.clip(...ends, frame.width, frame.height, 30);
+        const seen = clip(...ends, frame.width, frame.height, 30);
         if (seen) stretches.push({ seen, hidden: Math.hypot(seen[0] - ends[0], seen[1] - ends[1]) });
       }
       const trace = ([ax, ay, bx, by]) => {
@@ -309,19 +235,19 @@
             startX = x[from[bay]] * scale - left;
             startY = y[from[bay]] * scale - top;
             worst = colour[bay];
-          } else worst = geofence.worse(worst, colour[bay]);
+          } else worst = worse(worst, colour[bay]);
           const endX = x[to[bay]] * scale - left;
           const endY = y[to[bay]] * scale - top;
           if (Math.abs(endX - startX) + Math.abs(endY - startY) < PIECE_PX && bay < run.last - 1) continue;
           if (!lines.has(worst)) lines.set(worst, []);
-          if (worst === style.OVER) lines.get(worst).push(...geofence.atLeast(LEAST_OVER_PX, startX, startY, endX, endY));
+          if (worst === style.OVER) lines.get(worst).push(...atLeast(LEAST_OVER_PX, startX, startY, endX, endY));
           else lines.get(worst).push(startX, startY, endX, endY);
           this.drawn.pieces++;
           startX = NaN;
         }
       }
       const width = frame.spacingPx < DOTS_FROM_PX ? 3.4 : frame.spacingPx < SHAPES_FROM_PX ? 4.2 : 5;
-      const bestFirst = [...lines.keys()].sort((one, other) => (geofence.worse(one, other) === one ? 1 : -1));
+      const bestFirst = [...lines.keys()].sort((one, other) => (worse(one, other) === one ? 1 : -1));
       for (const key of bestFirst) {
         const line = lines.get(key);
         strokeBay(context, key, width, () => {
@@ -521,7 +447,7 @@
     drawLegLabels(context, frame) {
       for (const leg of this.legs) {
         const [ax, ay, bx, by] = this.legEnds(leg, frame);
-        const clipped = geofence.clip(ax, ay, bx, by, frame.width, frame.height);
+        const clipped = clip(ax, ay, bx, by, frame.width, frame.height);
         if (clipped) this.alongLabel(context, leg.label, ...clipped, 30, { fill: style.BOUNDARY, bold: true });
       }
     },
@@ -625,35 +551,6 @@
       return best;
     },
   });
-
-  /** The worse of two bay colours: over the limit, then the larger gap; a gate only where nothing else is. */
-  geofence.worse = function (one, other) {
-    const rank = (colour) => (colour === style.GATE ? -1 : colour);
-    return rank(one) >= rank(other) ? one : other;
-  };
-
-  /** A stretch, drawn out about its middle where it is shorter than a length. */
-  geofence.atLeast = function (least, ax, ay, bx, by) {
-    const length = Math.hypot(bx - ax, by - ay);
-    if (length >= least || length === 0) return [ax, ay, bx, by];
-    const [dx, dy] = [((bx - ax) / length) * (least / 2), ((by - ay) / length) * (least / 2)];
-    const [x, y] = [(ax + bx) / 2, (ay + by) / 2];
-    return [x - dx, y - dy, x + dx, y + dy];
-  };
-
-  /** The part of a stretch within the canvas and a margin around it (Liang and Barsky, 1984), or null. */
-  geofence.clip = function (ax, ay, bx, by, width, height, margin = 0) {
-    let [enter, leave] = [0, 1];
-    const [dx, dy] = [bx - ax, by - ay];
-    const [west, north] = [-margin, -margin];
-    const [east, south] = [width + margin, height + margin];
-    for (const [step, room] of [[-dx, ax - west], [dx, east - ax], [-dy, ay - north], [dy, south - ay]]) {
-      if (step === 0 && room < 0) return null;
-      if (step < 0) enter = Math.max(enter, room / step);
-      if (step > 0) leave = Math.min(leave, room / step);
-    }
-    return enter < leave ? [ax + enter * dx, ay + enter * dy, ax + leave * dx, ay + leave * dy] : null;
-  };
 
   /** One entry of the layer control: a part of the sheet that is drawn while it is on the map. */
   const Part = L.Layer.extend({
