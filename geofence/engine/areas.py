@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -178,4 +179,4 @@ def _chunks(work: Ints) -> Iterator[tuple[int, int]]:
     """Ranges of bays whose work adds up to about a chunk, at least one bay each."""
     block = np.cumsum(work) // CHUNK
     cuts = [0, *(np.flatnonzero(np.diff(block)) + 1).tolist(), len(work)]
-    yield from zip(cuts[:-1], cuts[1:], strict=True)
+    yield from pairwise(cuts)

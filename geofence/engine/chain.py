@@ -1,23 +1,25 @@
 """Cheapest level for every bay of a row, by dynamic programming over a lattice of levels.
 
-A :class:`Chain` is a row of bays, each with candidate levels and their prices; :class:`StepPrices` says what a change of
-level costs and which changes are allowed. A bay is *broken* where its level is out of its limits or where the change
-from the bay before is. Two searches find the path with the fewest broken bays and then the least cost:
+A :class:`Chain` is a row of bays, each with candidate levels and their prices; :class:`StepPrices` says what a change
+of level costs and which changes are allowed. A bay is *broken* where its level is out of its limits or where the
+change from the bay before is. Two searches find the path with the fewest broken bays and then the least cost:
 
 :func:`unbroken_path`
-    knows no broken bays. Three array operations a bay: candidates x allowed changes.
+    knows no broken bays. Three array operations a bay: allowed changes x candidates.
 :func:`best_path`
     knows broken bays. A broken bay may take any level and any step, so the fewest broken bays to reach the levels of
     a bay differ by one at most: two rows of costs a bay (with that count, with one more) hold the whole state.
 
-Levels are whole numbers of increments throughout. Ties go to the lower level, seen from the last bay backwards.
+Levels are whole numbers of increments throughout. Among equal costs, seen from the last bay backwards, the level is
+kept rather than changed, and else the lower level is taken.
 """
 
 from __future__ import annotations
 
 import heapq
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -43,15 +45,15 @@ class StepPrices:
     change: float
     rise: float
 
-    def prices(self, reach: int) -> Floats:
-        """(2 reach + 1,) prices of changes from -reach to reach."""
+    def any_price(self, reach: int) -> Floats:
+        """(2 reach + 1,) prices of changes from -reach to reach, allowed or not."""
         by = np.abs(np.arange(-reach, reach + 1))
         return np.where(by == 0, 0.0, self.change + self.rise * by)
 
-    def forbidden(self, reach: int) -> Flags:
-        """(2 reach + 1,) which of these changes are not allowed."""
+    def allowed_price(self, reach: int) -> Floats:
+        """(2 reach + 1,) prices of changes from -reach to reach, infinite where not allowed."""
         by = np.abs(np.arange(-reach, reach + 1))
-        return np.asarray((by > 0) & ((by < self.least) | (by > self.most)))
+        return np.where((by == 0) | ((by >= self.least) & (by <= self.most)), self.any_price(reach), np.inf)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -145,36 +147,35 @@ def unbroken_path(chain: Chain, steps: StepPrices, low: int, high: int) -> Path 
     Candidates of neighbouring bays must be within ``steps.most`` of each other. None where there is no such path.
     """
     reach = min(max(steps.most, 0), chain.reach)
-    band = np.where(steps.forbidden(reach), np.inf, steps.prices(reach))
-    count = chain.high - chain.low + 1
-    gap = 2 * reach
-    base = chain.offset[:-1] + gap * np.arange(1, len(count) + 1)
-    values = np.full(int(base[-1] + count[-1]) + gap, np.inf)
+    price = steps.allowed_price(reach)
+    count, offset = chain.high - chain.low + 1, chain.offset
+    base = offset[:-1] + 2 * reach * np.arange(1, len(count) + 1)
+    values = np.full(int(base[-1] + count[-1]) + 2 * reach, np.inf)
     arrivals = sliding_window_view(values, 2 * reach + 1)
-    begin = base[:-1] + np.diff(chain.low) - reach
+    by_change, price_column = arrivals.T, price[:, None]
+    begin = (base[:-1] + np.diff(chain.low) - reach).tolist()
+    bays = base.tolist()
 
     ends = _range(chain, 0, low, high)
-    values[base[0] + ends.start : base[0] + ends.stop] = chain.price[ends]
-    work = np.empty((int(count.max()), 2 * reach + 1))
-    rows = zip(begin.tolist(), base[1:].tolist(), chain.offset[1:].tolist(), count[1:].tolist(), strict=False)
-    for come, here, price, width in rows:
-        best = values[here : here + width]
-        costs = work[:width]
-        np.add(arrivals[come : come + width], band, costs)
-        np.minimum.reduce(costs, 1, None, best)
-        best += chain.price[price : price + width]
+    values[bays[0] + ends.start : bays[0] + ends.stop] = chain.price[ends]
+    work = np.empty((2 * reach + 1, int(count.max())))
+    for come, here, own, width in zip(begin, bays[1:], offset[1:].tolist(), count[1:].tolist(), strict=False):
+        costs, best = work[:, :width], values[here : here + width]
+        np.add(by_change[:, come : come + width], price_column, costs)
+        np.minimum.reduce(costs, axis=0, out=best)
+        np.add(best, chain.price[own : own + width], best)
 
     ends = _range(chain, len(count) - 1, low, high)
-    last = values[base[-1] + ends.start : base[-1] + ends.stop]
-    if not np.isfinite(last.min(initial=np.inf)):
+    last = values[bays[-1] + ends.start : bays[-1] + ends.stop]
+    cost = float(last.min(initial=np.inf))
+    if cost == np.inf:
         return None
-    cost = float(last.min())
-    tie = _tie(cost, len(count))
-    at = ends.start + int((last <= cost + tie).argmax())
-    picks = [at]
-    for come, before in zip(reversed(begin.tolist()), reversed(base[:-1].tolist()), strict=True):
-        row = arrivals[come + at] + band
-        at = come + at + int((row <= row.min() + tie).argmax()) - before
+    tie = _tie(cost, len(count), reach)
+    at = ends.start + int((last + tie * np.arange(len(last))).argmin())
+    picks, price = [at], price + tie * _preference(reach)
+    for come, before in zip(reversed(begin), reversed(bays[:-1]), strict=True):
+        at += come
+        at += int((arrivals[at] + price).argmin()) - before
         picks.append(at)
     return Path(broken=0, cost=cost, level=chain.low + np.array(picks[::-1]))
 
@@ -185,41 +186,44 @@ def best_path(chain: Chain, steps: StepPrices, low: int, high: int) -> Path:
     The first bay is broken only by its own limits. Leaving the candidates costs a bay its ``outside_price``, breaks it
     unless ``outside_fits``, and makes its steps free and allowed: no true path is better than its image among these.
     """
-    table = _Table.of(chain, steps)
-    fronts = [table.first(low, high)]
+    search = _Search.of(chain, steps)
+    fronts = [search.first(low, high)]
     for bay in range(1, len(chain.low)):
-        fronts.append(table.advance(fronts[-1], bay))
-    return table.trace(fronts, low, high)
+        fronts.append(search.advance(fronts[-1], bay))
+    return search.trace(fronts, low, high)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Front:
-    """The best ways to reach each level of a bay: ``broken`` bays, or one more where ``late``.
+    """The least costs of reaching each candidate of a bay, and, as the last entry, of being outside them.
 
-    The last entry is that of being outside the candidates. An entry that cannot be reached has infinite value.
+    ``cost`` (2, k + 1): with ``broken`` broken bays, and with one more; infinite where there is no such way. Some entry
+    of the first row is finite. ``raised``: 1 where no entry could be reached with the count of the bay before.
     """
 
-    value: Floats
-    late: Flags
+    cost: Floats
     broken: int
+    raised: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Table:
+class _Search:
     chain: Chain
     steps: StepPrices
     price: Floats
     offset: list[int]
     shift: list[int]
     fit: list[tuple[int, int]]
+    fits_outside: list[bool]
     reach: int
-    rise: Floats = field(repr=False)
+    rise: Floats
 
     @classmethod
-    def of(cls, chain: Chain, steps: StepPrices) -> _Table:
+    def of(cls, chain: Chain, steps: StepPrices) -> _Search:
         width = chain.high - chain.low + 1
         fit_low = np.clip(chain.fit_low - chain.low, 0, width)
         fit_high = np.clip(chain.fit_high - chain.low + 1, fit_low, width)
+        longest = chain.reach + 2 * int(width.max())
         return cls(
             chain=chain,
             steps=steps,
@@ -227,138 +231,145 @@ class _Table:
             offset=(chain.offset + np.arange(len(width) + 1)).tolist(),
             shift=[0, *np.diff(chain.low).tolist()],
             fit=list(zip(fit_low.tolist(), fit_high.tolist(), strict=True)),
+            fits_outside=chain.outside_fits.tolist(),
             reach=chain.reach,
-            rise=steps.rise * np.arange(int(chain.reach + width.max()) + 1),
+            rise=np.asarray(steps.rise * np.arange(longest), dtype=np.float64),
         )
 
     def first(self, low: int, high: int) -> _Front:
-        cost = self._prices(0)
-        ends = _range(self.chain, 0, low, high)
-        value = np.full(len(cost), np.inf)
-        value[ends] = cost[ends]
+        price = self.price[: self.offset[1]]
+        cost = np.full((2, len(price)), np.inf)
+        ends, fits = _range(self.chain, 0, low, high), slice(*self.fit[0])
+        cost[1, ends] = price[ends]
+        cost[0, fits] = cost[1, fits]
         if high > self.chain.high[0]:
-            value[-1] = cost[-1]
-        late = np.ones(len(cost), dtype=bool)
-        late[slice(*self.fit[0])] = False
-        late[-1] = not self.chain.outside_fits[0]
-        return _settled(value, late, 0)
+            cost[0 if self.fits_outside[0] else 1, -1] = price[-1]
+        return _settled(cost, 0)
 
     def advance(self, front: _Front, bay: int) -> _Front:
-        both = np.where(front.late == _LATE, front.value, np.inf)
-        inside, outside = both[:, :-1], both[:, -1:]
-        price = self._prices(bay)
+        inside, outside = front.cost[:, :-1], front.cost[:, -1:]
+        price = self.price[self.offset[bay] : self.offset[bay + 1]]
         width, shift = len(price) - 1, self.shift[bay]
-        allowed = np.minimum(self._allowed(inside, shift, width), outside)
+        cost = np.full((2, width + 1), np.inf)
+        np.minimum(self._by_any(inside[0], shift, width), outside[0], out=cost[1, :-1])
         a, b = self.fit[bay]
-        good = np.full(width + 1, np.inf)
-        good[a:b] = allowed[0, a:b]
-        bad = np.empty(width + 1)
-        np.minimum(self._any(inside[0], shift, width), outside[0], bad[:-1])
-        np.minimum(bad[a:b], allowed[1, a:b], bad[a:b])
-        bad[-1] = np.inf
-        leave = good if self.chain.outside_fits[bay] else bad
-        leave[-1] = both[0].min()
-        late = good == np.inf
-        value = np.where(late, bad, good)
-        value += price
-        return _settled(value, late, front.broken)
+        if a < b:
+            np.minimum(cost[:, a:b], self._by_allowed(inside, shift + a, b - a), out=cost[:, a:b])
+            np.minimum(cost[:, a:b], outside, out=cost[:, a:b])
+        cost[0 if self.fits_outside[bay] else 1, -1] = np.minimum.reduce(front.cost[0])
+        cost += price
+        return _settled(cost, front.broken)
 
-    def _prices(self, bay: int) -> Floats:
-        """Prices of the bay's candidates, then that of being outside."""
-        return self.price[self.offset[bay] : self.offset[bay + 1]]
+    def _by_allowed(self, cost: Floats, shift: int, width: int) -> Floats:
+        """(2, width) least costs of arriving by no step or an allowed one, from (2, n) costs ``shift`` levels lower.
 
-    def _allowed(self, value: Floats, shift: int, width: int) -> Floats:
-        """(2, width) cheapest arrivals by no step or an allowed one, from (2, n) values ``shift`` levels lower.
-
-        Sliding minima by doubling, from below and from above at once; the rise is paid by tilting the values.
+        Sliding minima from below and from above at once; the rise is paid by tilting the costs.
         """
-        count, least, change = value.shape[1], self.steps.least, self.steps.change
+        count, least = cost.shape[1], self.steps.least
         result = np.full((2, width), np.inf)
         here, there = _overlap(count, width, shift)
-        result[:, here] = value[:, there]
+        result[:, here] = cost[:, there]
         most = min(self.steps.most, max(shift + width - 1, count - 1 - shift))
         span = most - least + 1
         if span < 1:
             return result
         tilted = np.full((2, 2, width + span - 1), np.inf)
         here, there = _overlap(count, width + span - 1, shift - most)
-        np.subtract(value[:, there], self.rise[there], tilted[0][:, here])
+        np.subtract(cost[:, there], self.rise[there], tilted[0, :, here])
         here, there = _overlap(count, width + span - 1, shift + least)
-        np.add(value[:, there], self.rise[there], tilted[1][:, here])
+        np.add(cost[:, there], self.rise[there], tilted[1, :, here])
         cheapest = _sliding_minimum(tilted, span)
-        climb = self.rise[:width] + (change + self.steps.rise * shift)
-        cheapest[0] += climb
-        cheapest[1] -= climb - 2 * change
-        np.minimum(result, cheapest[0], result)
-        return np.minimum(result, cheapest[1], result)
+        climb = self.rise[:width] + self.steps.rise * shift
+        cheapest[0] += self.steps.change + climb
+        cheapest[1] += self.steps.change - climb
+        np.minimum(result, cheapest[0], out=result)
+        np.minimum(result, cheapest[1], out=result)
+        return result
 
-    def _any(self, value: Floats, shift: int, width: int) -> Floats:
-        """(width,) cheapest arrivals by any step, from (n,) values ``shift`` levels lower."""
-        count = len(value)
-        ramp = self.rise[:count]
-        nearest = np.minimum.accumulate(value - ramp) + ramp
-        np.minimum(nearest, np.minimum.accumulate((value + ramp)[::-1])[::-1] - ramp, nearest)
-        level = np.arange(shift, shift + width)
-        closest = np.minimum(np.maximum(level, 0), count - 1)
-        result = nearest[closest]
-        result += self.steps.rise * np.abs(level - closest) + self.steps.change
+    def _by_any(self, cost: Floats, shift: int, width: int) -> Floats:
+        """(width,) least costs of arriving by any step, from (n,) costs ``shift`` levels lower."""
+        count, start = len(cost), min(0, shift)
+        length = max(count, shift + width) - start
+        here = slice(-start, count - start)
+        rise = self.rise[:length]
+        tilted = np.full((2, length), np.inf)
+        np.subtract(cost, rise[here], tilted[0, here])
+        np.add(cost, rise[here], tilted[1, here])
+        np.minimum.accumulate(tilted[0], 0, None, tilted[0])
+        np.minimum.accumulate(tilted[1, ::-1], 0, None, tilted[1, ::-1])
+        there = slice(shift - start, shift - start + width)
+        result = np.minimum(tilted[0, there] + rise[there], tilted[1, there] - rise[there])
+        result += self.steps.change
         here, there = _overlap(count, width, shift)
-        np.minimum(result[here], value[there], result[here])
-        return np.asarray(result)
+        np.minimum(result[here], cost[there], out=result[here])
+        return result
 
     def trace(self, fronts: list[_Front], low: int, high: int) -> Path:
         last = fronts[-1]
-        ends = _range(self.chain, len(fronts) - 1, low, high)
-        reachable = np.zeros(len(last.value), dtype=bool)
-        reachable[ends] = True
-        reachable[-1] = high > self.chain.high[-1]
-        value = np.where(reachable, last.value, np.inf)
-        best = _cheapest(value, last.late.astype(np.int64), 0.0)
-        cost, broken = float(value[best]), last.broken + int(last.late[best])
-        tie = _tie(cost, len(fronts))
-        at = _cheapest(value, last.late.astype(np.int64), tie)
-        picks = [at]
-        prices, forbidden = self.steps.prices(self.reach), self.steps.forbidden(self.reach)
+        ends = np.full_like(last.cost, np.inf)
+        inside = _range(self.chain, len(fronts) - 1, low, high)
+        ends[:, inside] = last.cost[:, inside]
+        if high > self.chain.high[-1]:
+            ends[:, -1] = last.cost[:, -1]
+        late = int(ends[0].min() == np.inf)
+        cost, reach = float(ends[late].min()), self.reach
+        tie = _tie(cost, len(fronts), reach)
+        at = int((ends[late] + tie * np.arange(ends.shape[1])).argmin())
+        path = Path(broken=last.broken + late, cost=cost, level=self.chain.low.copy())
+        path.level[-1] += at
+        preference = tie * _preference(reach)
+        before = partial(
+            self._before,
+            any_price=self.steps.any_price(reach) + preference,
+            allowed_price=self.steps.allowed_price(reach) + preference,
+            slack=2 * float(preference.max()),
+        )
         for bay in range(len(fronts) - 1, 0, -1):
-            at = self._before(fronts[bay - 1], bay, at, prices, forbidden, tie)
-            picks.append(at)
-        return Path(broken=broken, cost=cost, level=self.chain.low + np.array(picks[::-1]))
+            at, late = before(fronts[bay - 1], bay, at, max(late, fronts[bay].raised))
+            path.level[bay - 1] += at
+        return path
 
-    def _before(self, front: _Front, bay: int, at: int, prices: Floats, forbidden: Flags, tie: float) -> int:
-        """The entry of the bay before from which entry ``at`` of a bay is best reached."""
-        value, breaks = front.value.copy(), front.late.astype(np.int64)
-        if at < self.offset[bay + 1] - self.offset[bay] - 1:
-            start = self.reach - at - self.shift[bay]
-            window = slice(start, start + len(value) - 1)
-            value[:-1] += prices[window]
-            a, b = self.fit[bay]
-            if a <= at < b:
-                breaks[:-1] += forbidden[window]
-            else:
-                breaks += 1
-        return _cheapest(value, breaks, tie)
+    def _before(
+        self, front: _Front, bay: int, at: int, late: int, *, any_price: Floats, allowed_price: Floats, slack: float
+    ) -> tuple[int, int]:
+        """Entry and row of the bay before from which an entry of a bay is best reached.
 
-
-_LATE = np.array([[False], [True]])
-
-
-def _settled(value: Floats, late: Flags, broken: int) -> _Front:
-    """A front whose ``broken`` is the count of its best entry."""
-    if np.isfinite(value[~late]).any():
-        return _Front(value, late, broken)
-    return _Front(value, ~late, broken + 1)
-
-
-def _cheapest(value: Floats, breaks: Ints, tie: float) -> int:
-    """Entry with the fewest breaks and then the least value; the first of equal ones."""
-    reached = np.isfinite(value)
-    value = np.where(reached & (breaks == breaks[reached].min()), value, np.inf)
-    return int((value <= value.min() + tie).argmax())
+        ``late``: the entry counts one broken bay more than the first row of the bay before. ``slack``: how much cheaper
+        it must be to come from outside.
+        """
+        if at == self.offset[bay + 1] - self.offset[bay] - 1:
+            return int(front.cost[0].argmin()), 0
+        cost, outside = front.cost[:, :-1], front.cost[:, -1].tolist()
+        width = cost.shape[1]
+        a, b = self.fit[bay]
+        start = self.reach - at - self.shift[bay]
+        ways = []
+        if late:
+            ways.append((cost[0] + any_price[start : start + width], 0))
+        if a <= at < b:
+            ways.append((cost[late] + allowed_price[start : start + width], late))
+        best = min((float(way[pick := int(way.argmin())]), pick, row) for way, row in ways)
+        away = min((outside[row], width, row) for _, row in ways)
+        return (best if best[0] <= away[0] + slack else away)[1:]
 
 
-def _tie(cost: float, count: int) -> float:
-    """Costs closer than this are equal, so that rounding does not choose; all bays' choices together keep 1e-10."""
-    return max(1.0, abs(cost)) * min(1e-12, 1e-10 / count)
+def _settled(cost: Floats, broken: int) -> _Front:
+    """A front whose first row has a finite entry."""
+    if np.minimum.reduce(cost[0]) < np.inf:
+        return _Front(cost, broken, 0)
+    return _Front(np.array([cost[1], cost[0]]), broken + 1, 1)
+
+
+def _tie(cost: float, count: int, reach: int) -> float:
+    """The cost of preferring a change to another: all bays' choices together keep the least cost to 1e-10."""
+    return max(1.0, abs(cost)) * min(1e-12, 1e-10 / count) / (2 * reach + 1)
+
+
+def _preference(reach: int) -> Floats:
+    """(2 reach + 1,) the order of arrivals of equal cost: from the same level first, then from the lowest up."""
+    order = np.arange(1.0, 2 * reach + 2)
+    order[reach] = 0.0
+    return order
 
 
 def _range(chain: Chain, bay: int, low: int, high: int) -> slice:
