@@ -85,7 +85,13 @@
     }
 
     fitAll() {
-      this.map.fitBounds(this.bounds, { padding: [36, 36], maxZoom: 21, animate: false });
+      const roomy = geofence.narrow ? 30 : 56;
+      this.map.fitBounds(this.bounds, {
+        paddingTopLeft: [roomy, 36],
+        paddingBottomRight: [roomy, 48],
+        maxZoom: 21,
+        animate: false,
+      });
     }
 
     /** Shows a post, bay or finding: moves there, at a zoom at which it can be read, and opens its popup. */

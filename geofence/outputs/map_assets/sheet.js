@@ -211,7 +211,7 @@
         const [ax, ay, bx, by] = this.legEnds(leg, frame);
         for (const [x, y] of [[ax, ay], [bx, by]]) {
           const off = x < -9 || y < -9 || x > frame.width + 9 || y > frame.height + 9;
-          if (off || Math.hypot(x - last[0], y - last[1]) < 12) continue;
+          if (off || Math.hypot(x - last[0], y - last[1]) < 22) continue;
           last = [x, y];
           context.beginPath();
           context.arc(x, y, 8.5, 0, 2 * Math.PI);
