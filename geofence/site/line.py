@@ -186,8 +186,7 @@ def straightness(line: Line, drawn: Transformer, x: Floats, y: Floats) -> Floats
     widest = np.zeros(len(line))
     across = np.diff(x)
     if drawn.source_crs is not None and drawn.source_crs.is_geographic:  # a leg over 180 degrees is the short one
-        full_turn = 2 * np.pi / drawn.source_crs.axis_info[0].unit_conversion_factor
-        across = np.mod(across + full_turn / 2, full_turn) - full_turn / 2
+        across = np.mod(across + 180, 360) - 180
     for share in (0.125, 0.25, 0.375, 0.5, 0.625, 0.75, 0.875):
         lon, lat = drawn.transform(x[:-1] + share * across, y[:-1] + share * np.diff(y))
         azimuth, _, apart = line.geod.inv(line.lon_deg[:-1], line.lat_deg[:-1], lon, lat)

@@ -39,8 +39,6 @@ def offset(line: Line, offset_m: float) -> Line:
         return line
     turns = line.deflection_deg
     arriving = np.concatenate([line.azimuth_deg[:1] - turns[:1], line.arrival_deg])
-    if not line.closed:
-        arriving[0] = line.azimuth_deg[0]
     bisector = arriving + turns / 2 - 90
     stretch = 1 / np.maximum(np.cos(np.radians(turns / 2)), 1e-9)
     if stretch.max() > MITRE_MAX:

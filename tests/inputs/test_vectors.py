@@ -184,9 +184,9 @@ class TestLayers:
 
 def _replace_geometry(base: sqlite3.Connection, wkb: bytes, *, fid: int = 1, kind: str | None = None) -> None:
     """Put a geometry into a GeoPackage (OGC 12-128, 2.1.3) without a library."""
-    (layer,) = base.execute("select table_name from gpkg_contents").fetchone()
+    (layer,) = base.execute("select replace(table_name, '\"', '\"\"') from gpkg_contents").fetchone()
     for (trigger,) in base.execute("select name from sqlite_master where type = 'trigger'").fetchall():
-        base.execute(f'drop trigger "{trigger}"')
+        base.execute('drop trigger "{}"'.format(trigger.replace('"', '""')))
     head = b"GP\0\1" + struct.pack("<i", 27700)
     base.execute(f'update "{layer}" set geom = ? where fid = ?', (head + wkb, fid))
     if kind is not None:
@@ -213,10 +213,13 @@ class TestCurves:
         assert 100 - middle.min() <= tolerance * 1.01
         assert len(part) == pytest.approx(turn_deg / 0.5 + 1, abs=2)
 
-    @pytest.mark.parametrize("kind", ["CIRCULARSTRING", "CURVE", "GEOMETRY"])
+    @pytest.mark.parametrize(
+        ("kind", "layer"),
+        [("CIRCULARSTRING", "a"), ("CURVE", "a"), ("GEOMETRY", "a"), ("CURVE", 'the "old" one')],
+    )
     @pytest.mark.filterwarnings("ignore")
-    def test_in_a_geopackage(self, tmp_path: Path, kind: str) -> None:
-        file = write(tmp_path / "a.gpkg", shapely.LineString(LINE), kind="LineString")
+    def test_in_a_geopackage(self, tmp_path: Path, kind: str, layer: str) -> None:
+        file = write(tmp_path / "a.gpkg", shapely.LineString(LINE), kind="LineString", layer=layer)
         with sqlite3.connect(file) as base:
             _replace_geometry(base, self.HALF, kind=kind)
         self.check(read_boundary(file), turn_deg=180)
@@ -285,6 +288,17 @@ class TestGrids:
             tmp_path / "a.shp", shapely.LineString([(x, y), (x + 9, y)]), grid=grid.to_wkt(), kind="LineString"
         )
         assert read_boundary(file, grid=f"EPSG:{code}").crs.is_projected
+
+    def test_stated_twice_under_two_names(self, tmp_path: Path) -> None:
+        """New Zealand's grid lists northing first; a .prj with a name of its own lists easting first."""
+        file = write(
+            tmp_path / "a.shp", shapely.LineString([(1.6e6, 5.4e6), (1.6e6 + 9, 5.4e6)]), grid=None, kind="LineString"
+        )
+        own = CRS(2193).to_wkt("WKT1_ESRI").replace("NZGD_2000_New_Zealand_Transverse_Mercator", "our grid")
+        assert "our grid" in own
+        file.with_suffix(".prj").write_text(own)
+        assert not read_boundary(file).crs.equals(CRS(2193), ignore_axis_order=True)
+        assert read_boundary(file, grid="EPSG:2193").crs.is_projected
 
     def test_stated_twice_unlike(self, tmp_path: Path) -> None:
         file = write(tmp_path / "a.gpkg", shapely.LineString(LINE))

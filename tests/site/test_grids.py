@@ -217,8 +217,12 @@ class TestCheckPlaces:
             ("EPSG:4277", [51.5, 51.51], [-2.0, -2.0], "Longitude and latitude look swapped."),
             ("EPSG:27700", [6_480_000, 6_480_300], [1_840_000, 1_840_000], "Set line.grid to the grid they are in."),
             ("EPSG:32630", [5.0e8, 5.0e8], [5.7e6, 5.7e6], "Set line.grid to the grid they are in."),
+            ("EPSG:3857", [3.0e7, 3.0e7], [3.0e7, 3.0e7], "Set line.grid to the grid they are in."),
         ],
-        ids=["degrees", "degrees in feet", "metres", "lat lon", "north east", "lat lon by area", "elsewhere", "absurd"],
+        ids=[
+            *("degrees", "degrees in feet", "metres", "lat lon", "north east", "lat lon by area", "elsewhere"),
+            *("absurd", "once more round the Earth"),
+        ],
     )
     def test_cannot_be(self, text: str, x: list[float], y: list[float], hint: str) -> None:
         with pytest.raises(GridError) as caught:
@@ -294,6 +298,16 @@ class TestCrossings:
         assert (finding.code, finding.severity) == ("map-shift", "note")
         assert finding.remedy.startswith("Set out from easting and northing, not from longitude and latitude.")
 
+    def test_a_better_way_that_is_not_installed(self) -> None:
+        """However good the way at hand."""
+        at_hand = {"transformer": Transformer.from_crs(4326, 4258), "accuracy_m": 0.05, "operation": "at hand"}
+        alone = grids.Crossing(**at_hand).finding("ground", "a", "b")
+        beside = grids.Crossing(**at_hand, missing="better").finding("ground", "a", "b")
+        assert alone is not None
+        assert beside is not None
+        assert (alone.severity, beside.severity) == ("note", "warn")
+        assert beside.remedy.endswith(" Or install the grid file for 'better'.")
+
     def test_an_own_shift_has_no_stated_accuracy(self) -> None:
         finding = grids.cross(read(HELMERT), CRS(4326)).finding("line", "own", "WGS 84")
         assert finding is not None
@@ -304,6 +318,11 @@ class TestCrossings:
     def test_a_box_over_180_degrees(self, box: tuple[float, float, float, float]) -> None:
         crossing = grids.cross(CRS(3141), grids.WGS84, box)
         assert (crossing.accuracy_m, crossing.shifted) == (7.0, True)
+
+    def test_the_box_over_180_degrees_is_the_narrow_one(self) -> None:
+        """In Chukotka EPSG has a shift of Pulkovo 1942 to 3 m; the one for the whole of Russia is to 4.5 m."""
+        narrow = grids.cross(CRS(4284), grids.WGS84, (-179.9, 66.0, 179.9, 66.1))
+        assert narrow.accuracy_m == 3.0
 
     def test_no_way(self) -> None:
         with pytest.raises(GridError) as caught:

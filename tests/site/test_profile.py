@@ -94,6 +94,15 @@ class TestStations:
         assert np.diff(run.chainage_m).min() > 0.1
         assert run.chainage_m[0] == 0
 
+    @pytest.mark.parametrize("level_m", [0.0, 9000.0])
+    def test_nor_on_legs_of_whole_spacings(self, level_m: float) -> None:
+        """100 m on the ellipsoid are 400 spacings; at level 9000 m they are 0.14 % longer on the ground."""
+        lon, lat, _ = Geod(ellps="WGS84").fwd(15.0, 46.9, 90.0, 100.0)
+        line = Line.through(np.array([15.0, lon]), np.array([46.9, lat]), geod=Geod(ellps="WGS84"))
+        to_ground = grids.cross(grids.geographic(GRID), GRID).transformer
+        run = sample(line, level_ground(level_m), to_ground, geoid_separation_m=0.0)
+        assert np.diff(run.chainage_m).max() <= STATION_SPACING_M
+
     def test_every_vertex_is_a_station(self) -> None:
         run = along(level_ground(50.0), (0, 0), (33.3, 0), (33.3, 0.007), (90, 12))
         assert np.isin(run.line.vertex_distance_m, run.distance_m).all()
