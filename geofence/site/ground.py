@@ -96,6 +96,8 @@ class GroundOptions:
         No level where a triangle's edge is longer, metres; None for no limit.
     coincident
         What counts where points at one place differ in level.
+    table
+        Where the job says so; errors put it before the key: ``ground.order``.
     """
 
     grid: str | None = None
@@ -112,6 +114,7 @@ class GroundOptions:
     classes: tuple[int, ...] = (2,)
     max_edge_m: float | None = None
     coincident: Literal["error", "mean", "lowest", "highest"] = "error"
+    table: str = "ground"
 
 
 class Ground(Protocol):
