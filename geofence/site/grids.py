@@ -319,7 +319,14 @@ def cross(source: CRS, target: CRS, lon_lat_box: tuple[float, float, float, floa
     best = group.transformers[0]
     accuracy = float(best.accuracy) if best.accuracy is not None and best.accuracy >= 0 else math.nan
     missing = "" if group.best_available or not group.unavailable_operations else group.unavailable_operations[0].name
-    return Crossing(transformer=best, accuracy_m=accuracy, operation=best.description, missing=missing)
+    return Crossing(
+        transformer=best, accuracy_m=accuracy, operation=_shift_named(best.description), missing=_shift_named(missing)
+    )
+
+
+def _shift_named(operation: str) -> str:
+    """PROJ's name of an operation without the steps that only swap axes."""
+    return " + ".join(step for step in operation.split(" + ") if not step.startswith("axis order change"))
 
 
 def _area(lon_lat_box: tuple[float, float, float, float]) -> AreaOfInterest:
