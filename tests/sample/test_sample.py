@@ -21,6 +21,7 @@ from rasterio.features import geometry_mask
 from rasterio.windows import Window, from_bounds
 
 from geofence.inputs.job import read_job
+from geofence.planner import plan_fence
 from geofence.sample import LONG_JOB, SAMPLE_DATA, SAMPLE_JOB
 
 FARM, ESTATE = SAMPLE_JOB.parent, LONG_JOB.parent
@@ -209,6 +210,20 @@ class TestJobs:
         line = line.exterior if line.geom_type == "Polygon" else line
         gates = tomllib.loads((folder / "fence.toml").read_text(encoding="utf-8"))["gate"]
         assert all(line.distance(shapely.Point(gate["near"])) < 0.1 for gate in gates if "near" in gate)
+
+    def test_the_main_job_can_be_built_and_has_something_to_look_at(self) -> None:
+        """What the sample promises to show; the plan's own numbers are tested where they are made."""
+        plan = plan_fence(SAMPLE_JOB)
+        told = [(finding.code, finding.severity) for finding in plan.fence.findings if finding.severity != "note"]
+        assert told == [("ground-bridged", "warn"), ("gate-gap-over-limit", "warn")]
+        kinds = plan.posts["kind"].value_counts()
+        assert (kinds["end"], kinds["corner"], kinds["bend"], kinds["gate"]) == (2, 4, 2, 4)
+        assert set(plan.bays["kind"]) == {"full", "cut", "gate"}
+
+    def test_the_long_job_shows_limits_that_the_ground_breaks(self) -> None:
+        """Few against its 3,900 bays: an estate that could nearly be fenced so."""
+        stops = [finding for finding in plan_fence(LONG_JOB).fence.findings if finding.severity == "stop"]
+        assert 1 <= len(stops) <= 10
 
 
 def _turns_deg(vertices):
