@@ -180,9 +180,11 @@ def _plan(
     job: Path | None, values: dict[str, Any], out: Path, also: tuple[str, ...], *, quiet: bool, as_json: bool
 ) -> None:
     """Plan, write, and say so."""
-    from geofence import screen
+    from geofence import folder, screen
+    from geofence.plan import outputs
     from geofence.planner import plan_fence
 
+    folder.check(out, [output.filename for output in outputs(also)])
     with screen.stages(show=not quiet and not as_json) as progress:
         the_plan = plan_fence(job, values=values, progress=progress)
         progress("Writing the outputs")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, fields, replace
 from functools import partial
 from pathlib import Path
@@ -12,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from geofence import folder as folders
 from geofence import registry
 from geofence.engine.records import Fence, Floats, Table
+from geofence.errors import JobError
 
 if TYPE_CHECKING:
     import folium
@@ -32,6 +34,7 @@ __all__ = [
     "Provenance",
     "Stations",
     "SystemFacts",
+    "outputs",
 ]
 
 SEVERITIES = ("stop", "warn", "note")
@@ -320,6 +323,12 @@ class FencePlan:
             "findings": {word: sum(item.severity == word for item in self.fence.findings) for word in SEVERITIES},
         }
 
+    def _repr_html_(self) -> str:
+        """What a notebook shows: a drawing and a table, without scripts; the map is :meth:`map`."""
+        from geofence.glance import glance
+
+        return glance(self)
+
     def map(self, *, tiles: bool = False) -> folium.Map:
         """The interactive map; ``tiles`` adds online base tiles, which it can be read without."""
         picture: folium.Map = registry.find(registry.OUTPUTS, "map").view(self, tiles=tiles)
@@ -333,11 +342,28 @@ class FencePlan:
         OutputError
             The folder cannot be written, or holds files of these names that geofence did not write.
         """
-        wanted = {name: registry.find(registry.OUTPUTS, name) for name in (*registry.names(registry.OUTPUTS), *also)}
-        chosen = [output for name, output in wanted.items() if output.standing or name in also]
+        chosen = outputs(also)
         files = tuple(sorted(output.filename for output in chosen))
         plan = replace(self, provenance=replace(self.provenance, files=files))
         return folders.replace(Path(folder), {output.filename: partial(output.write, plan) for output in chosen})
+
+
+def outputs(also: Iterable[str] = ()) -> list[Output]:
+    """The standing outputs and those named; one whose own packages are not installed counts only when named.
+
+    Raises
+    ------
+    JobError
+        No output has such a name, or what it needs is not installed.
+    """
+    asked = tuple(also)
+    chosen: list[Output] = [registry.find(registry.OUTPUTS, name) for name in asked]
+    for name in registry.names(registry.OUTPUTS):
+        if name not in asked:
+            with suppress(JobError):
+                output = registry.find(registry.OUTPUTS, name)
+                chosen += [output] if output.standing else []
+    return chosen
 
 
 def _names(letter: str, count: int) -> tuple[str, ...]:

@@ -53,10 +53,13 @@ def find(group: str, name: str) -> Any:
     Raises
     ------
     JobError
-        No plug-in of that name is installed in the group.
+        No plug-in of that name is installed in the group, or a package that it needs is not.
     """
     entries = _entries(group)
+    kind = group.removeprefix("geofence.").removesuffix("s")
     if name not in entries:
-        kind = group.removeprefix("geofence.").removesuffix("s")
         raise JobError(f"no {kind} is called {name!r}", remedy=nearest(name, tuple(entries)))
-    return entries[name].load()
+    try:
+        return entries[name].load()
+    except ModuleNotFoundError as error:
+        raise JobError(f"the {kind} {name!r} needs the package {error.name}", remedy="Install it.") from error

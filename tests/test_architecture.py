@@ -13,7 +13,7 @@ PACKAGE = Path(__file__).parent.parent / "geofence"
 FLOORS = (
     {"errors", "numeric", "registry", "folder", "toml_file"},
     {"engine"},
-    {"site", "systems", "plan"},
+    {"site", "systems", "plan", "glance"},
     {"inputs", "outputs"},
     {"surveyed", "placing", "gates", "planner", "inspection", "sample", "screen"},
     {"cli", "__main__"},
