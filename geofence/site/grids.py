@@ -153,7 +153,7 @@ def same(one: CRS, other: CRS) -> bool:
     if box is None:
         return False
     west, south, east, north = box
-    across = west + np.array([0.25, 0.75, 0.5]) * ((east - west) % 360 or 360.0)
+    across = west - _meridian_deg(one) + np.array([0.25, 0.75, 0.5]) * ((east - west) % 360 or 360.0)
     up = south + np.array([0.25, 0.5, 0.75]) * (north - south)
     first, second = (
         np.array(Transformer.from_crs(geographic(crs), crs, always_xy=True).transform(across, up))
@@ -182,6 +182,12 @@ def _box(crs: CRS) -> tuple[float, float, float, float] | None:
     return None if area is None else (area.west, area.south, area.east, area.north)
 
 
+def _meridian_deg(crs: CRS) -> float:
+    """The prime meridian of a grid, degrees east of Greenwich."""
+    meridian = crs.prime_meridian
+    return 0.0 if meridian is None else meridian.longitude * math.degrees(meridian.unit_conversion_factor)
+
+
 def _fits(crs: CRS, x: Floats, y: Floats) -> bool:
     """Whether places can be in a grid: they have a longitude and latitude inside its area of use, with a margin."""
     if crs.is_geographic:
@@ -201,7 +207,7 @@ def _fits(crs: CRS, x: Floats, y: Floats) -> bool:
         return True
     west, south, east, north = box
     width = (east - west) % 360 or 360.0
-    ahead = (lon - west + AREA_MARGIN_DEG) % 360
+    ahead = (lon + _meridian_deg(crs) - west + AREA_MARGIN_DEG) % 360
     inside = (ahead <= width + 2 * AREA_MARGIN_DEG) | (width + 2 * AREA_MARGIN_DEG >= 360)
     inside &= (lat >= south - AREA_MARGIN_DEG) & (lat <= north + AREA_MARGIN_DEG)
     return bool(np.all(inside))
@@ -294,9 +300,10 @@ class Crossing:
 
 
 def cross(source: CRS, target: CRS, lon_lat_box: tuple[float, float, float, float] | None = None) -> Crossing:
-    """The best way that PROJ has here between two grids, for places in a box of degrees (west, south, east, north).
+    """The best way that PROJ has here between two grids, for places in a box (west, south, east, north).
 
-    A box wider than half the Earth is one that passes 180 degrees: its west is then its larger longitude.
+    The box is in degrees from the source's own prime meridian. One wider than half the Earth is one that passes 180
+    degrees: its west is then its larger longitude.
 
     Raises
     ------
@@ -307,7 +314,7 @@ def cross(source: CRS, target: CRS, lon_lat_box: tuple[float, float, float, floa
         return Crossing(
             transformer=Transformer.from_crs(source, target, always_xy=True), accuracy_m=0.0, operation="none"
         )
-    aoi = None if lon_lat_box is None else _area(lon_lat_box)
+    aoi = None if lon_lat_box is None else _area(lon_lat_box, _meridian_deg(source))
     try:
         with warnings.catch_warnings():  # the missing grid file becomes a finding
             warnings.simplefilter("ignore", UserWarning)
@@ -329,11 +336,12 @@ def _shift_named(operation: str) -> str:
     return " + ".join(step for step in operation.split(" + ") if not step.startswith("axis order change"))
 
 
-def _area(lon_lat_box: tuple[float, float, float, float]) -> AreaOfInterest:
+def _area(lon_lat_box: tuple[float, float, float, float], meridian_deg: float) -> AreaOfInterest:
     west, south, east, north = lon_lat_box
     if east - west > 180:
         west, east = east, west
-    return AreaOfInterest((west + 180) % 360 - 180, south, (east + 180) % 360 - 180, north)
+    west, east = ((lon + meridian_deg + 180) % 360 - 180 for lon in (west, east))
+    return AreaOfInterest(west, south, east, north)
 
 
 def ellipsoid(crs: CRS) -> Geod:

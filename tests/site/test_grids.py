@@ -153,6 +153,35 @@ class TestGeographic:
         assert abs(lat - 49.63781609) > 0.001
 
 
+MERIDIANS = {
+    2065: (15.0, 50.0),  # Ferro, 17 deg 40' west of Greenwich
+    31288: (10.0, 47.2),
+    26591: (12.0, 42.0),  # Rome, 12.45 degrees east
+    27572: (2.0, 48.0),  # Paris, 2.34 degrees east, in grads
+}
+
+
+class TestPrimeMeridians:
+    """Grids that do not count from Greenwich; areas of use do."""
+
+    @pytest.mark.parametrize(("code", "place"), MERIDIANS.items())
+    def test_places_are_where_they_may_be(self, code: int, place: tuple[float, float]) -> None:
+        x, y = Transformer.from_crs(4326, code, always_xy=True).transform(*place)
+        check(f"EPSG:{code}", [x, x + 1], [y, y + 1])
+
+    @pytest.mark.parametrize(("code", "place"), MERIDIANS.items())
+    def test_the_way_is_that_of_the_country(self, code: int, place: tuple[float, float]) -> None:
+        """The place comes back from its grid by way of degrees on the grid's own datum and meridian."""
+        grid = CRS(code)
+        x, y = Transformer.from_crs(4326, grid, always_xy=True).transform(*place)
+        degrees = grids.geographic(grid)
+        lon, lat = grids.cross(grid, degrees).transformer.transform(x, y)
+        crossing = grids.cross(degrees, grids.WGS84, (lon, lat, lon, lat))
+        assert crossing.shifted
+        assert crossing.accuracy_m <= 4
+        assert crossing.transformer.transform(lon, lat) == pytest.approx(place, abs=1e-4)
+
+
 class TestLocalGrid:
     @pytest.mark.parametrize(
         ("lon", "lat", "name"),
