@@ -185,7 +185,7 @@ def _box(crs: CRS) -> tuple[float, float, float, float] | None:
 def _meridian_deg(crs: CRS) -> float:
     """The prime meridian of a grid, degrees east of Greenwich."""
     meridian = crs.prime_meridian
-    return 0.0 if meridian is None else meridian.longitude * math.degrees(meridian.unit_conversion_factor)
+    return 0.0 if meridian is None else meridian.longitude * math.degrees(float(meridian.unit_conversion_factor))
 
 
 def _fits(crs: CRS, x: Floats, y: Floats) -> bool:

@@ -171,7 +171,7 @@ class TestPrimeMeridians:
 
     @pytest.mark.parametrize(("code", "place"), MERIDIANS.items())
     def test_the_way_is_that_of_the_country(self, code: int, place: tuple[float, float]) -> None:
-        """The place comes back from its grid by way of degrees on the grid's own datum and meridian."""
+        """A shift of EPSG's for the country, and the place comes back to what datum shifts differ by, 100 m."""
         grid = CRS(code)
         x, y = Transformer.from_crs(4326, grid, always_xy=True).transform(*place)
         degrees = grids.geographic(grid)
@@ -179,7 +179,7 @@ class TestPrimeMeridians:
         crossing = grids.cross(degrees, grids.WGS84, (lon, lat, lon, lat))
         assert crossing.shifted
         assert crossing.accuracy_m <= 4
-        assert crossing.transformer.transform(lon, lat) == pytest.approx(place, abs=1e-4)
+        assert crossing.transformer.transform(lon, lat) == pytest.approx(place, abs=1e-3)
 
 
 class TestLocalGrid:
