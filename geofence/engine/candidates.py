@@ -181,7 +181,7 @@ class BayRow:
         ground_low = np.floor(self.ground.lowest_m / increment).astype(np.int64)
         ground_high = np.ceil(self.ground.highest_m / increment).astype(np.int64)
         low, high = self._with_fitting(ground_low, ground_high, FAR_LEVEL)
-        if _total(low, high) > MOST_STATES // 4:
+        if _total(low, high) > MOST_STATES * 3 // 4:
             low, high = self._with_fitting(ground_low, ground_high, NEAR_LEVELS)
 
         jump = np.abs(np.diff(ground_low + ground_high)) / 2
@@ -223,7 +223,7 @@ def _levels_worth(cost: Floats, level_cost: Floats) -> Ints:
     """How many levels cost that much, within reason, and a fair number where levels cost nothing."""
     with np.errstate(divide="ignore", invalid="ignore"):
         levels = np.nan_to_num(cost / level_cost, nan=4.0, posinf=64.0)
-    return np.ceil(np.clip(levels, 4.0, 1024.0)).astype(np.int64)
+    return np.ceil(np.clip(levels, 4.0, 64.0)).astype(np.int64)
 
 
 def _whole(values: Any) -> Any:
