@@ -33,8 +33,10 @@ POSITIONS_MIN = {"LineString": 2, "MultiLineString": 2, "Polygon": 4, "MultiPoly
 """The fewest positions of a line, and of a ring, whose last repeats its first."""
 
 
-def stated_grid(file: Path) -> str | None:
+def stated_grid(file: Path, *, option: str = "line.grid") -> str | None:
     """The grid that a GeoJSON file's ``crs`` member names, None where it has none; after a check of the whole file.
+
+    ``option`` is the job's key for the file's grid.
 
     Raises
     ------
@@ -46,7 +48,7 @@ def stated_grid(file: Path) -> str | None:
     content = _content(file)
     for address, geometry in _geometries(file, content, "", ANY):
         _check_geometry(file, geometry, address)
-    return _named_grid(file, content)
+    return _named_grid(file, content, option)
 
 
 def _content(file: Path) -> Any:
@@ -63,7 +65,7 @@ def _content(file: Path) -> Any:
     return content
 
 
-def _named_grid(file: Path, content: dict[str, Any]) -> str | None:
+def _named_grid(file: Path, content: dict[str, Any], option: str) -> str | None:
     member = content.get("crs")
     if member is None:
         return None
@@ -75,7 +77,7 @@ def _named_grid(file: Path, content: dict[str, Any]) -> str | None:
         raise GridError(
             f'its "crs" names no grid that is known: {_short(member)}',
             place=file.name,
-            remedy='Mend it, or take it out and set line.grid, for instance line.grid = "EPSG:27700".',
+            remedy=f'Mend it, or take it out and set {option}, for instance {option} = "EPSG:27700".',
         ) from error
     return str(name)
 

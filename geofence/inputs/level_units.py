@@ -7,7 +7,7 @@ __all__ = ["SAY_UNIT", "UNITS", "unit_named"]
 UNITS = {"m": 1.0, "ft": 0.3048, "ftUS": 1200 / 3937}
 """Metres in one unit."""
 
-SAY_UNIT = 'level_unit = "m", "ft" (0.3048 m) or "ftUS" (1200/3937 m) in [ground]'
+SAY_UNIT = 'level_unit = "m", "ft" (0.3048 m) or "ftUS" (1200/3937 m)'
 
 WORDS = {
     "m": ("m", "metre", "metres", "meter", "meters"),

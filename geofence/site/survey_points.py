@@ -12,6 +12,7 @@ from pyproj import CRS
 
 from geofence.engine.records import Floats, read_only
 from geofence.errors import InputError
+from geofence.site.reading import Reading
 
 __all__ = ["SurveyPoints"]
 
@@ -41,6 +42,8 @@ class SurveyPoints:
     faces
         (m, 3) rows of the points that are the corners of each face of a finished surface, which is used as it stands;
         None where the surface is to be made from the points.
+    readings
+        How the files were read, one each.
 
     Raises
     ------
@@ -56,6 +59,7 @@ class SurveyPoints:
     source: str
     break_lines: tuple[Floats, ...] = ()
     faces: Ints | None = None
+    readings: tuple[Reading, ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("x", "y", "level_m"):
@@ -63,7 +67,9 @@ class SurveyPoints:
         object.__setattr__(self, "break_lines", tuple(read_only(line) for line in self.break_lines))
         if not len(self.x) == len(self.y) == len(self.level_m):
             raise self._refusal(
-                "columns of different lengths", f"{len(self.x)}, {len(self.y)} and {len(self.level_m)}", "Mend the file."
+                "columns of different lengths",
+                f"{len(self.x)}, {len(self.y)} and {len(self.level_m)}",
+                "Mend the file.",
             )
         for name, values in (("easting", self.x), ("northing", self.y), ("level", self.level_m)):
             if len(values) and not np.isfinite(values.min() + values.max()):

@@ -1,0 +1,371 @@
+"""Ground from files of surveyed points: text in any order of columns, layers of points, laser scans."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from pyproj import CRS
+
+from geofence.engine.records import Finding, Floats
+from geofence.errors import GridError, InputError, JobError
+from geofence.inputs.level_units import SAY_UNIT, UNITS
+from geofence.inputs.point_file import LAYER, SCAN, TEXT, PointFile, read_point_file
+from geofence.site.grids import check_places, horizontal, read_grid, same, unit_m
+from geofence.site.ground import GroundOptions
+from geofence.site.reading import Reading
+from geofence.site.survey_points import SurveyPoints
+from geofence.site.tin import TinGround
+
+__all__ = ["READER", "PointReader", "Points", "read_points"]
+
+OTHER_STARTS = (b"ncols", b"nrows", b"dsaa", b"dsbb", b"dsrb", b"<")
+"""First bytes, in lower case, of text grids and of XML, whose suffixes point files share."""
+
+LEVEL_MIN_M, LEVEL_MAX_M = -500.0, 9000.0
+"""No ground is lower than the shore of the Dead Sea (-430 m) or higher than the highest mountain (8849 m): -9999 and
+its like stand for a level that is not known."""
+
+APART_MAX_M = 1_000_000.0
+"""No survey reaches so far from its middle: a digit is missing or too many."""
+
+METRES_A_DEGREE = 111_000.0
+FIRST_ROWS = 5
+
+
+class PointReader:
+    """The plug-in that reads points."""
+
+    def reads(self, file: Path) -> bool:
+        """Whether the file holds points by its suffix and first bytes."""
+        suffix = file.suffix.lower()
+        if suffix not in TEXT:
+            return suffix in LAYER + SCAN
+        try:
+            with file.open("rb") as stream:
+                start = stream.read(64)
+        except OSError:
+            return False
+        return not start.removeprefix(b"\xef\xbb\xbf").lstrip().lower().startswith(OTHER_STARTS)
+
+    def open(self, files: Sequence[Path], options: GroundOptions) -> TinGround:
+        """Open files of points as one ground.
+
+        Raises
+        ------
+        InputError
+            A file cannot be read, or a row of it does not fit.
+        GridError
+            A file has no grid and none is given, or its points cannot be in it, or two files differ in it.
+        JobError
+            What the files leave open, and the job does not say: the order of columns, the unit of levels.
+        """
+        points = read_points(files, options)
+        return TinGround(
+            points.survey, max_edge_m=options.max_edge_m, coincident=options.coincident, findings=points.findings
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Levelled:
+    """The points of one file that have a level, in metres, with what is to be told of them."""
+
+    crs: CRS
+    x: Floats
+    y: Floats
+    level_m: Floats
+    name: tuple[str, ...]
+    reading: Reading
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Points:
+    """Surveyed points with their names.
+
+    ``names`` has one a point: its own, or where it stands in its file (``line 12``); it is empty where names were not
+    asked for.
+    """
+
+    survey: SurveyPoints
+    names: tuple[str, ...]
+    findings: tuple[Finding, ...]
+
+
+def read_points(files: Sequence[Path], options: GroundOptions, *, names: bool = False) -> Points:
+    """Read files of points as one survey, with the points' names if asked; raises as :meth:`PointReader.open`."""
+    if not files:
+        raise JobError("no file is given", place=f"{options.table}.files", remedy="Name the file with the points.")
+    levelled = [_levelled(read_point_file(Path(file), options, names=names), options, names=names) for file in files]
+    first = levelled[0]
+    for other in levelled[1:]:
+        if not same(other.crs, first.crs):
+            raise GridError(
+                f"its grid is {other.crs.name}, that of {first.reading.file.name} is {first.crs.name}",
+                place=other.reading.file.name,
+                remedy="Give points of one survey in one grid.",
+            )
+    survey = SurveyPoints(
+        x=_joined([each.x for each in levelled]),
+        y=_joined([each.y for each in levelled]),
+        level_m=_joined([each.level_m for each in levelled]),
+        crs=first.crs,
+        files=tuple(each.reading.file for each in levelled),
+        source=", ".join(each.reading.file.name for each in levelled),
+        readings=tuple(each.reading for each in levelled),
+    )
+    return Points(
+        survey=survey,
+        names=tuple(name for each in levelled for name in each.name) if names else (),
+        findings=(*(finding for each in levelled for finding in each.findings), *_offset_finding(options)),
+    )
+
+
+def _joined(parts: Sequence[Floats]) -> Floats:
+    whole = np.concatenate(parts) if len(parts) > 1 else parts[0]
+    whole.flags.writeable = False
+    return whole
+
+
+def _levelled(found: PointFile, options: GroundOptions, *, names: bool) -> _Levelled:
+    """The points with levels in metres, checked, in the file's grid."""
+    whole, crs = _grid(found, options)
+    _refuse_other_axes(found, crs, options)
+    unit, from_whom = _level_unit(found, whole, crs, options)
+    taken = _of_codes(found, options)
+    known = np.isfinite(found.level)
+    rows = np.flatnonzero(taken & known)
+    without, left_out = int(np.count_nonzero(taken & ~known)), found.left_out + int(np.count_nonzero(~taken))
+    if not len(rows):
+        raise InputError("no point has a level", file=found.file.name, remedy="Export the points with their levels.")
+    everything = len(rows) == len(found.level)
+    x, y, level = (part if everything else part[rows] for part in (found.x, found.y, found.level))
+    level_m = level * UNITS[unit] + options.level_offset_m
+    _check_levels(found, rows, level_m, unit)
+    _check_together(found, rows, crs, x, y)
+    check_places(crs, *_middle(x, y), place=found.file.name, option=f"{options.table}.grid")
+    name = _names(found, rows) if names else ()
+    reading = Reading(
+        file=found.file,
+        kind=found.kind,
+        how=(*found.how, ("level unit", f"{unit} ({from_whom})"), ("grid", crs.name)),
+        points=len(rows),
+        without_level=without,
+        left_out=left_out,
+        first_rows=tuple(
+            (where, float(x[row]), float(y[row]), float(level_m[row]))
+            for row, where in enumerate(_names(found, rows[:FIRST_ROWS]))
+        ),
+    )
+    findings = (*_unit_findings(found, unit, from_whom), *_count_findings(reading))
+    return _Levelled(crs=crs, x=x, y=y, level_m=level_m, name=name, reading=reading, findings=findings)
+
+
+def _names(found: PointFile, rows: NDArray[np.int64]) -> tuple[str, ...]:
+    """What each point is called: its own name, or where it stands in the file."""
+    own = None if found.name is None else found.name[rows]
+    return tuple(
+        str(own[at]) if own is not None and own[at] else found.at(int(row)) for at, row in enumerate(rows.tolist())
+    )
+
+
+def _grid(found: PointFile, options: GroundOptions) -> tuple[CRS, CRS]:
+    """The file's reference system, or else the given one: whole, and its horizontal part."""
+    option = None if options.grid is None else read_grid(options.grid, address=f"{options.table}.grid")
+    if found.crs is None or found.crs.is_engineering:
+        if options.grid is None or option is None:
+            raise GridError(
+                "the file does not say which grid it is in",
+                place=found.file.name,
+                remedy=f'Say it, also where it is the working grid: grid = "EPSG:..." in [{options.table}].',
+            )
+        return CRS.from_user_input(options.grid), option
+    own = horizontal(found.crs, place=found.file.name)
+    if option is not None and not same(own, option):
+        raise GridError(
+            f"the file says its grid is {own.name}, the job says {option.name}",
+            place=found.file.name,
+            remedy=f"Leave grid out of [{options.table}], or mend the file.",
+        )
+    return found.crs, own
+
+
+def _refuse_other_axes(found: PointFile, crs: CRS, options: GroundOptions) -> None:
+    """Ask where x may be the northing, and refuse units in the header that are not the grid's."""
+    north_is_x = any(axis.abbrev.casefold() == "x" and axis.direction == "north" for axis in crs.axis_info)
+    if found.by_letters_xy and north_is_x:
+        raise JobError(
+            f"the columns of {found.file.name} are called x and y, and in {crs.name} x is the northing",
+            place=f"{options.table}.order",
+            remedy=f'Say which is which: order = "...,northing,easting,..." in [{options.table}].',
+        )
+    if found.place_unit is None:
+        return
+    expected = UNITS[found.place_unit]
+    # a header says "ft" of any foot: the grid's axis tells which
+    if crs.is_geographic or abs(expected / unit_m(crs) - 1) > 1e-5:
+        raise GridError(
+            f"the header says that places are in {found.place_unit}, but the unit of {crs.name} is "
+            f"{crs.axis_info[0].unit_name}",
+            place=found.file.name,
+            remedy=f"Set {options.table}.grid to the grid that they are in, or mend the header.",
+        )
+
+
+def _level_unit(found: PointFile, whole: CRS, crs: CRS, options: GroundOptions) -> tuple[str, str]:
+    """The unit of the levels, and who says so; asked for where places are in feet and nobody says."""
+    own = found.level_unit or _vertical_unit(whole)
+    if options.level_unit is not None:
+        contradicted = own is not None and own != options.level_unit
+        return options.level_unit, f"the job; the file says {own}" if contradicted else "the job"
+    if own is not None:
+        return own, "the file"
+    if crs.is_projected and abs(unit_m(crs) - 1) > 1e-9:
+        raise JobError(
+            f"{found.file.name} is in {crs.axis_info[0].unit_name}s, and does not say the unit of its levels",
+            place=f"{options.table}.level_unit",
+            remedy=f"Say which one it is: {SAY_UNIT} in [{options.table}].",
+        )
+    return "m", "assumed"
+
+
+def _vertical_unit(whole: CRS) -> str | None:
+    axes = [axis for axis in whole.axis_info if axis.direction == "up"]
+    if not axes:
+        return None
+    factor = axes[0].unit_conversion_factor
+    return next((unit for unit, metres in UNITS.items() if abs(metres / factor - 1) < 1e-9), None)
+
+
+def _of_codes(found: PointFile, options: GroundOptions) -> NDArray[np.bool_]:
+    """Which points have a code that is wanted."""
+    if not options.codes or found.kind == "laser scan":
+        return np.ones(len(found.level), dtype=bool)
+    if found.code is None:
+        raise JobError(
+            f"{found.file.name} has no column of codes",
+            place=f"{options.table}.codes",
+            remedy="Leave codes out, or name the column: code.",
+        )
+    folded = np.char.upper(found.code)
+    taken = np.isin(folded, [code.strip().upper() for code in options.codes])
+    if not taken.any():
+        held, counts = np.unique(folded, return_counts=True)
+        common = ", ".join(f"{held[row] or 'none'} ({counts[row]})" for row in np.argsort(-counts, kind="stable")[:8])
+        raise JobError(
+            f"no point of {found.file.name} has such a code",
+            place=f"{options.table}.codes",
+            value=", ".join(options.codes),
+            remedy=f"Its commonest: {common}.",
+        )
+    return taken
+
+
+def _check_levels(found: PointFile, rows: NDArray[np.int64], level_m: Floats, unit: str) -> None:
+    if float(level_m.min()) >= LEVEL_MIN_M and float(level_m.max()) <= LEVEL_MAX_M:
+        return
+    row = int(np.argmax((level_m < LEVEL_MIN_M) | (level_m > LEVEL_MAX_M)))
+    raise InputError(
+        "no ground has such a level",
+        file=found.file.name,
+        place=found.at(rows[row]),
+        value=round(float(level_m[row]), 3),
+        limit=f"{LEVEL_MIN_M:g} to {LEVEL_MAX_M:g}",
+        unit="m",
+        remedy="Leave the level empty where there is none."
+        + (" Or are the levels in feet? Set level_unit." if unit == "m" else ""),
+    )
+
+
+def _check_together(found: PointFile, rows: NDArray[np.int64], crs: CRS, x: Floats, y: Floats) -> None:
+    """Refuse a point that is nowhere near the others."""
+    metres = unit_m(crs) if crs.is_projected else METRES_A_DEGREE
+    middle = [float(np.median(part)) for part in (x, y)]
+    for part, centre in zip((x, y), middle, strict=True):
+        away = max(float(part.max()) - centre, centre - float(part.min())) * metres
+        if away > APART_MAX_M:
+            row = int(np.argmax(np.abs(part - centre)))
+            raise InputError(
+                f"the point ({x[row]:.10g}, {y[row]:.10g}) lies far from all others",
+                file=found.file.name,
+                place=found.at(rows[row]),
+                value=round(away / 1000),
+                limit=round(APART_MAX_M / 1000),
+                unit="km",
+                remedy="Is a digit missing or too many? Mend it, or take the point out.",
+            )
+
+
+def _middle(x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """A few places that tell where most points are."""
+    rows = np.argsort(x[:: max(len(x) // 1000, 1)], kind="stable") * max(len(x) // 1000, 1)
+    few = rows[[len(rows) // 4, len(rows) // 2, 3 * len(rows) // 4]]
+    return x[few], y[few]
+
+
+def _unit_findings(found: PointFile, unit: str, from_whom: str) -> list[Finding]:
+    if from_whom == "assumed":
+        return [
+            Finding(
+                code="level-unit-assumed",
+                severity="note",
+                message=f"{found.file.name} does not say the unit of its levels; metres are assumed",
+                remedy=f"If they are feet, say so: {SAY_UNIT}.",
+            )
+        ]
+    if "the file says" in from_whom:
+        return [
+            Finding(
+                code="level-unit-overruled",
+                severity="warn",
+                message=f"The job says levels are in {unit}; {found.file.name} says otherwise",
+                remedy="Check a level against a known point; leave level_unit out if the file is right.",
+            )
+        ]
+    return []
+
+
+def _count_findings(reading: Reading) -> list[Finding]:
+    total = reading.points + reading.without_level
+    found = []
+    if reading.without_level:
+        found.append(
+            Finding(
+                code="points-without-level",
+                severity="note",
+                message=f"{reading.without_level} of {total} points of {reading.file.name} have no level and were "
+                "left out",
+                value=float(reading.without_level),
+            )
+        )
+    if reading.left_out:
+        found.append(
+            Finding(
+                code="points-left-out",
+                severity="note",
+                message=f"{reading.left_out} points of {reading.file.name} are not of the codes or classes that count",
+                value=float(reading.left_out),
+            )
+        )
+    return found
+
+
+def _offset_finding(options: GroundOptions) -> list[Finding]:
+    if not options.level_offset_m:
+        return []
+    return [
+        Finding(
+            code="level-offset",
+            severity="note",
+            message=f"Every level of the survey is moved by {options.level_offset_m:+g} m, as the job says",
+            remedy=f"Check one against a known point; {options.table}.level_offset_m says by how much.",
+            value=options.level_offset_m,
+            unit="m",
+        )
+    ]
+
+
+READER = PointReader()
