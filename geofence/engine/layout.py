@@ -1,0 +1,262 @@
+"""Where posts stand along a line, and the bays between them.
+
+Posts that must be where they are: the ends (or a ring's first post), corners, and the two posts of each gate. The
+stretch between two of them, a span, is divided by :mod:`~geofence.engine.spans` where it is straight and by
+:mod:`~geofence.engine.bends` where it is not.
+
+A post that is two things at once is named for what a crew must bring: a gate's post is a stronger post with hinges
+or a catch, so ``gate`` stands before ``corner``, ``end`` and ``bend``; that it also turns is in its deflection.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from geofence.engine.bends import lay_span
+from geofence.engine.chords import BentLine
+from geofence.engine.openings import Opening, place_gates
+from geofence.engine.records import BayKind, Finding, Floats, Gate, Layout, LayoutRules, Path, PostKind
+from geofence.engine.spans import Division, Piece
+from geofence.errors import LayoutError
+from geofence.numeric import ANGLE_TOLERANCE_DEG, COINCIDENT_M, WIDTH_TOLERANCE_M, millimetres_down, millimetres_up
+
+__all__ = ["lay_out"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Span:
+    """The stretch between two posts that must be where they are; one bay where it is an opening."""
+
+    start_m: float
+    end_m: float
+    line: BentLine
+    opening: Opening | None = None
+
+    def pieces(self, rules: LayoutRules) -> list[Piece]:
+        if self.opening is None:
+            return lay_span(self.line, self.start_m, self.end_m, rules)
+        bay = Division(head=0, full=1, tail=0, full_m=self.opening.width_m)
+        return [Piece(start_m=self.start_m, division=bay, end_m=[self.end_m], departure_m=[0.0])]
+
+
+def lay_out(path: Path, gates: Sequence[Gate], rules: LayoutRules) -> Layout:
+    """Spread posts along a line.
+
+    Between two posts that must be where they are, every bay is a full module or a cut bay of at least ``min_bay_m``:
+    the fewest bays, then the fewest cut bays, then the widest narrowest bay that ``fit`` allows. On a line that bends,
+    widths are chords, and a post of kind ``bend`` goes on a vertex where a bay would leave the line by more than
+    ``line_tolerance_m``.
+
+    What cannot be laid out within the rules is laid out as nearly as can be, with a finding: ``bay-under-minimum``
+    (stop) or ``bay-off-line`` (warn).
+
+    Parameters
+    ----------
+    path
+        The line.
+    gates
+        Openings in any order. A post of a gate within a millimetre of another fixed post is that post.
+    rules
+        Module, narrowest bay, fit and tolerances, in metres and degrees.
+
+    Raises
+    ------
+    LayoutError
+        A gate cannot stand where it is asked to, or the rules contradict each other.
+
+    Examples
+    --------
+    >>> path = Path(vertex_m=[0.0, 7.4], deflection_deg=[0.0, 0.0])
+    >>> layout = lay_out(path, [], LayoutRules(module_m=2.4, min_bay_m=0.4))
+    >>> layout.post_m.round(3).tolist(), layout.bay_kind
+    ([0.0, 2.4, 4.8, 6.1, 7.4], ('full', 'full', 'cut', 'cut'))
+    """
+    _check(rules)
+    vertex_m, turn_deg = _vertices(path)
+    runs = _runs(vertex_m, turn_deg, rules)
+    spans = _spans(runs, place_gates(gates, runs, path, rules))
+    laid = [span.pieces(rules) for span in spans]
+    bays = [(span, piece) for span, pieces in zip(spans, laid, strict=True) for piece in pieces]
+    ends = [end for _, piece in bays for end in piece.end_m]
+    kinds = _post_kinds(spans, laid, _end_kinds(spans, float(turn_deg[0]), path, rules))
+    posts = np.array([vertex_m[0], *ends])
+    if path.closed:
+        posts, kinds = posts[:-1], kinds[:-1]
+    return Layout(
+        post_m=posts,
+        post_kind=tuple(kinds),
+        deflection_deg=_turns_at(posts, vertex_m, turn_deg),
+        bay_kind=tuple(kind for span, piece in bays for kind in _bay_kinds(span, piece)),
+        bay_end_m=np.array(ends),
+        width_m=np.array([width for _, piece in bays for width in piece.division.widths_m]),
+        findings=tuple(_findings(bays, rules)),
+    )
+
+
+def _check(rules: LayoutRules) -> None:
+    if not COINCIDENT_M <= rules.min_bay_m <= rules.module_m:
+        raise LayoutError(
+            f"the narrowest bay must be at least {COINCIDENT_M} m and no wider than the module",
+            rule="min_bay_m",
+            value=rules.min_bay_m,
+            limit=rules.module_m,
+            unit="m",
+            remedy="Change min_bay_m or module_m.",
+        )
+
+
+def _vertices(path: Path) -> tuple[Floats, Floats]:
+    """Vertices and turns, those closer than :data:`COINCIDENT_M` taken as one that turns by their sum."""
+    kept = [0]
+    for index in range(1, len(path.vertex_m)):
+        if path.vertex_m[index] - path.vertex_m[kept[-1]] >= COINCIDENT_M:
+            kept.append(index)
+    if len(kept) < 2:
+        raise LayoutError("the line has no length", rule="line-length", value=path.length_m, unit="m")
+    turns = np.add.reduceat(path.deflection_deg, kept)
+    turns = np.where(np.abs(turns) > 180.0, (turns + 180.0) % 360.0 - 180.0, turns)
+    turns[[0, -1]] = turns[0] + turns[-1] - path.deflection_deg[0] if path.closed else 0.0
+    vertices = path.vertex_m[kept]
+    vertices[-1] = path.length_m
+    return vertices, turns
+
+
+def _runs(vertex_m: Floats, turn_deg: Floats, rules: LayoutRules) -> list[BentLine]:
+    """The line cut at its corners, without vertices that do not turn."""
+    turn = np.abs(turn_deg[1:-1])
+    corners = 1 + np.flatnonzero((turn >= rules.corner_deg - ANGLE_TOLERANCE_DEG) & (turn > ANGLE_TOLERANCE_DEG))
+    cuts = [0, *corners.tolist(), len(vertex_m) - 1]
+    bends = np.concatenate([[True], turn > ANGLE_TOLERANCE_DEG, [True]])
+    runs = []
+    for first, last in pairwise(cuts):
+        rows = first + np.flatnonzero(bends[first : last + 1])
+        runs.append(BentLine.from_turns(vertex_m[rows].tolist(), turn_deg[rows].tolist()))
+    return runs
+
+
+def _spans(runs: Sequence[BentLine], openings: Sequence[Opening]) -> list[_Span]:
+    spans = []
+    for run in runs:
+        post_m, end_m = run.vertex_m[0], run.vertex_m[-1]
+        first, last = (bisect_left(openings, end, key=lambda opening: opening.start_m) for end in (post_m, end_m))
+        for opening in openings[first:last]:
+            if opening.start_m > post_m:
+                spans.append(_Span(start_m=post_m, end_m=opening.start_m, line=run))
+            spans.append(_Span(start_m=opening.start_m, end_m=opening.end_m, line=run, opening=opening))
+            post_m = opening.end_m
+        if end_m > post_m:
+            spans.append(_Span(start_m=post_m, end_m=end_m, line=run))
+    return spans
+
+
+def _end_kinds(spans: Sequence[_Span], turn_deg: float, path: Path, rules: LayoutRules) -> tuple[PostKind, PostKind]:
+    """Kinds of the first and the last post; on a ring these are one post."""
+    at_gate = [spans[0].opening is not None, spans[-1].opening is not None]
+    kind: PostKind = "end"
+    if path.closed:
+        at_gate = [any(at_gate)] * 2
+        turn = abs(turn_deg)
+        bend: PostKind = "bend" if turn > ANGLE_TOLERANCE_DEG else "line"
+        kind = "corner" if turn >= rules.corner_deg - ANGLE_TOLERANCE_DEG and bend == "bend" else bend
+    return ("gate" if at_gate[0] else kind), ("gate" if at_gate[1] else kind)
+
+
+def _post_kinds(
+    spans: Sequence[_Span], laid: Sequence[Sequence[Piece]], ends: tuple[PostKind, PostKind]
+) -> list[PostKind]:
+    kinds = [ends[0]]
+    for index, (span, pieces) in enumerate(zip(spans, laid, strict=True)):
+        for piece in pieces:
+            kinds += ["line"] * (len(piece.end_m) - 1)
+            kinds.append("bend")
+        if index == len(spans) - 1:
+            kinds[-1] = ends[1]
+        else:
+            kinds[-1] = "corner" if span.opening is None and spans[index + 1].opening is None else "gate"
+    return kinds
+
+
+def _bay_kinds(span: _Span, piece: Piece) -> list[BayKind]:
+    division = piece.division
+    kinds: list[BayKind] = ["gate"]
+    if span.opening is None:
+        kinds = ["cut"] * division.head
+        kinds += ["full"] * division.full
+        kinds += ["cut"] * division.tail
+    return kinds
+
+
+def _turns_at(post_m: Floats, vertex_m: Floats, turn_deg: Floats) -> Floats:
+    """Turn of the line at each post. A ring's last vertex is beyond its last post, and turns at its first."""
+    after = np.clip(np.searchsorted(post_m, vertex_m), 1, len(post_m) - 1)
+    nearest = np.where(vertex_m - post_m[after - 1] <= post_m[after] - vertex_m, after - 1, after)
+    here = np.abs(post_m[nearest] - vertex_m) <= COINCIDENT_M
+    turns = np.zeros(len(post_m))
+    np.add.at(turns, nearest[here], turn_deg[here])
+    return turns
+
+
+def _findings(bays: Sequence[tuple[_Span, Piece]], rules: LayoutRules) -> list[Finding]:
+    findings, first_bay = [], 0
+    for span, piece in bays:
+        if span.opening is None:
+            if not piece.division.fits(rules):
+                findings.append(_too_narrow(piece, first_bay, rules))
+            findings += _off_line(piece, first_bay, rules)
+        first_bay += len(piece.end_m)
+    return findings
+
+
+def _too_narrow(piece: Piece, first_bay: int, rules: LayoutRules) -> Finding:
+    division = piece.division
+    length, bays = division.length_m, division.bays
+    farther = millimetres_up(bays * rules.min_bay_m - length)
+    nearer = millimetres_up(length - (bays - 1) * rules.module_m)
+    if bays == 1:
+        message = f"Two posts that must be where they are stand {length:.3f} m apart, less than the narrowest bay"
+        other_way = "or move both to one place"
+    else:
+        message = (
+            f"{length:.3f} m between two posts that must be where they are is too long for {bays - 1} of the module "
+        )
+        message += f"and too short for {bays} of the narrowest bay"
+        other_way = f"or {nearer:.3f} m nearer"
+    fits = f"A min_bay_m of {millimetres_down(division.narrowest_m):.3f} m would fit"
+    remedy = f"{fits}, or move one of the two posts {farther:.3f} m away from the other, {other_way}."
+    return Finding(
+        code="bay-under-minimum",
+        severity="stop",
+        message=message,
+        remedy=remedy,
+        chainage_m=piece.start_m,
+        chainage_to_m=piece.end_m[-1],
+        bay=first_bay,
+        value=division.narrowest_m,
+        limit=rules.min_bay_m,
+        unit="m",
+    )
+
+
+def _off_line(piece: Piece, first_bay: int, rules: LayoutRules) -> list[Finding]:
+    starts = [piece.start_m, *piece.end_m]
+    return [
+        Finding(
+            code="bay-off-line",
+            severity="warn",
+            message="The bay runs straight where the line bends; a post on the bend would leave a bay too narrow",
+            remedy=f"Allow a line_tolerance_m of {millimetres_up(departure):.3f} m, or a narrower min_bay_m.",
+            chainage_m=starts[row],
+            chainage_to_m=starts[row + 1],
+            bay=first_bay + row,
+            value=departure,
+            limit=rules.line_tolerance_m,
+            unit="m",
+        )
+        for row, departure in enumerate(piece.departure_m)
+        if departure > rules.line_tolerance_m + WIDTH_TOLERANCE_M
+    ]
