@@ -20,11 +20,13 @@ from pydantic import (
 from pydantic.json_schema import GenerateJsonSchema
 
 from geofence.engine.records import Fit
+from geofence.inputs.point_columns import ORDERS, columns_of_order
 from geofence.systems import system as kinds
 from geofence.systems.system import Section
 from geofence.toml_file import fault
 
 __all__ = [
+    "Check",
     "Fence",
     "Gate",
     "Ground",
@@ -33,8 +35,10 @@ __all__ = [
     "Levels",
     "Line",
     "Naming",
+    "Patch",
     "Posts",
     "Spacing",
+    "Survey",
     "Zone",
     "job_schema",
 ]
@@ -145,31 +149,109 @@ LevelUnit = Literal["m", "ft", "ftUS"]
 
 
 def _columns(order: str) -> str:
-    if len(set(order)) < len(order) or not set("ENZ") <= set(order) <= set("PENZD"):
-        raise fault(
-            "is not an order of columns",
-            remedy="Write E, N and Z once each, and P (point) and D (description) where there are such: PENZD.",
-        )
+    try:
+        columns_of_order(order)
+    except ValueError as error:
+        raise fault(f"is not an order of columns, {error}", remedy=f"Write one {ORDERS}.") from error
     return order
 
 
-class Ground(Section):
-    """Where ground levels come from."""
+def _kind_of_survey(value: Any) -> str:
+    return "table" if isinstance(value, (Mapping, Survey)) else "files"
+
+
+class Survey(Section):
+    """Files with levels, and how to read them."""
 
     files: Files = Field(description="the ground's files, one or a list")
-    reader: Name | None = Field(default=None, description="the reader to use; found from the files where left out")
     grid: Name | None = Field(default=None, description="the files' grid, only where they carry none")
-    band: Count | None = Field(default=None, description="the raster's band, counted from 1, where it has several")
+    layer: Name | None = Field(default=None, description="the layer of a vector file of points, where it has several")
     level_unit: LevelUnit | None = Field(
         default=None,
         description="unit of the levels where the file states none: m, ft (0.3048 m) or ftUS (1200/3937 m)",
     )
-    order: Annotated[str, AfterValidator(_columns)] | None = Field(
-        default=None, description="columns of a point file, such as PENZD: point, easting, northing, level, description"
+    level_offset_m: float = Field(
+        default=0.0, ge=-1000, le=1000, description="added to every level, to bring it to the job's level datum"
     )
+    level_datum: Name | None = Field(
+        default=None, description="a name for what the files' levels are above; told where it is not the job's"
+    )
+    order: Annotated[str, AfterValidator(_columns)] | None = Field(
+        default=None,
+        description="columns of a text file of points without a header that names them, such as "
+        "point,northing,easting,level,code, or in letters PNEZC",
+    )
+    decimal: Literal["point", "comma"] | None = Field(
+        default=None, description="how a text file of points writes its decimals, where its numbers leave that open"
+    )
+    level_field: Name | None = Field(
+        default=None, description="the field with the levels of a vector file's points, where they have no Z"
+    )
+    surface: Name | None = Field(default=None, description="the surface of a LandXML file, where it holds several")
+    codes: Annotated[tuple[Name, ...], Strict(False)] = Field(
+        default=(), description="codes of the points to take, such as those of ground; [] for all"
+    )
+    classes: Annotated[tuple[Annotated[int, Field(ge=0, le=255)], ...], Strict(False), Field(min_length=1)] = Field(
+        default=(2,), description="classes of the points of a laser scan to take; 2 is ground"
+    )
+    max_edge_m: float | None = Field(
+        default=None, gt=0, description="no level where a triangle between surveyed points has a longer edge"
+    )
+    coincident: Literal["error", "mean", "lowest", "highest"] = Field(
+        default="error", description="what counts where surveyed points at one place differ in level"
+    )
+
+
+TOLERANCE_M = 0.10
+"""A root mean square of 10 cm is what airborne laser scanning promises on bare ground (USGS Lidar Base Specification,
+quality level 2): a ground that is worse against points shot in the field is not what it is sold as."""
+
+
+class Patch(Survey):
+    """A survey over a raster: within its hull the survey counts."""
+
+    tolerance_m: float = Field(
+        default=TOLERANCE_M, gt=0, le=100, description="largest mismatch along the seam, root mean square"
+    )
+
+
+class Check(Survey):
+    """Points shot in the field to hold the ground against."""
+
+    tolerance_m: float = Field(
+        default=TOLERANCE_M, gt=0, le=100, description="largest difference from the ground, root mean square"
+    )
+
+
+class Ground(Survey):
+    """Where ground levels come from."""
+
+    reader: Name | None = Field(default=None, description="the reader to use; found from the files where left out")
+    band: Count | None = Field(default=None, description="the raster's band, counted from 1, where it has several")
     bridge_m: float = Field(
         default=0.0, ge=0, le=1000, description="longest gap in the ground to bridge by a straight line"
     )
+    survey_distance_max_m: float = Field(
+        default=15.0, gt=0, le=10_000, description="a post farther from every surveyed point is a finding"
+    )
+    patch: (
+        Annotated[Annotated[Files, Tag("files")] | Annotated[Patch, Tag("table")], Discriminator(_kind_of_survey)]
+        | None
+    ) = Field(default=None, description="a survey that counts within its hull: its files, or a table as below")
+    check: (
+        Annotated[Annotated[Files, Tag("files")] | Annotated[Check, Tag("table")], Discriminator(_kind_of_survey)]
+        | None
+    ) = Field(default=None, description="points to hold the ground against: their files, or a table as below")
+
+    @property
+    def patch_survey(self) -> Patch | None:
+        """The patch as a table, whichever way it is written."""
+        return self.patch if self.patch is None or isinstance(self.patch, Patch) else Patch(files=self.patch)
+
+    @property
+    def check_points(self) -> Check | None:
+        """The check points as a table, whichever way they are written."""
+        return self.check if self.check is None or isinstance(self.check, Check) else Check(files=self.check)
 
 
 class Fence(Section):

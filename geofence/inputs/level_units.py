@@ -1,8 +1,11 @@
-"""Units of levels: what each is in metres, and how files spell it."""
+"""Units of levels: what each is in metres, and how files spell it; and levels moved by an offset."""
 
 from __future__ import annotations
 
-__all__ = ["SAY_UNIT", "UNITS", "unit_named"]
+from geofence.engine.records import Finding
+from geofence.site.ground import GroundOptions
+
+__all__ = ["SAY_UNIT", "UNITS", "offset_findings", "unit_named"]
 
 UNITS = {"m": 1.0, "ft": 0.3048, "ftUS": 1200 / 3937}
 """Metres in one unit."""
@@ -27,3 +30,19 @@ def unit_named(word: str) -> str | None:
     ('ftUS', 'm', None)
     """
     return BY_WORD.get(word.strip().casefold())
+
+
+def offset_findings(options: GroundOptions) -> list[Finding]:
+    """Tells that the job moves every level, where it does."""
+    if not options.level_offset_m:
+        return []
+    return [
+        Finding(
+            code="level-offset",
+            severity="note",
+            message=f"Every level is moved by {options.level_offset_m:+g} m, as {options.table}.level_offset_m says",
+            remedy="Check one against a known point.",
+            value=options.level_offset_m,
+            unit="m",
+        )
+    ]

@@ -12,7 +12,7 @@ from pyproj import CRS
 
 from geofence.engine.records import Finding, Floats
 from geofence.errors import GridError, InputError, JobError
-from geofence.inputs.level_units import SAY_UNIT, UNITS
+from geofence.inputs.level_units import SAY_UNIT, UNITS, offset_findings
 from geofence.inputs.point_file import LAYER, SCAN, TEXT, PointFile, read_point_file
 from geofence.site.grids import check_places, horizontal, read_grid, same, unit_m
 from geofence.site.ground import GroundOptions
@@ -120,7 +120,7 @@ def read_points(files: Sequence[Path], options: GroundOptions, *, names: bool = 
     return Points(
         survey=survey,
         names=tuple(name for each in levelled for name in each.name) if names else (),
-        findings=(*(finding for each in levelled for finding in each.findings), *_offset_finding(options)),
+        findings=(*(finding for each in levelled for finding in each.findings), *offset_findings(options)),
     )
 
 
@@ -351,21 +351,6 @@ def _count_findings(reading: Reading) -> list[Finding]:
             )
         )
     return found
-
-
-def _offset_finding(options: GroundOptions) -> list[Finding]:
-    if not options.level_offset_m:
-        return []
-    return [
-        Finding(
-            code="level-offset",
-            severity="note",
-            message=f"Every level of the survey is moved by {options.level_offset_m:+g} m, as the job says",
-            remedy=f"Check one against a known point; {options.table}.level_offset_m says by how much.",
-            value=options.level_offset_m,
-            unit="m",
-        )
-    ]
 
 
 READER = PointReader()

@@ -21,7 +21,7 @@ from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
 from geofence.engine.records import Finding
 from geofence.errors import GridError, InputError, JobError
-from geofence.inputs.level_units import UNITS, unit_named
+from geofence.inputs.level_units import UNITS, offset_findings, unit_named
 from geofence.site.grids import check_places, horizontal, read_grid
 from geofence.site.ground import GroundOptions
 from geofence.site.raster import RasterGround, Tile
@@ -137,7 +137,7 @@ def _described(file: Path, source: Any, options: GroundOptions) -> _Opened:
         transform=transform,
         block=source.block_shapes[band - 1],
         scale=float(source.scales[band - 1]),
-        offset=float(source.offsets[band - 1]),
+        offset=float(source.offsets[band - 1]) + options.level_offset_m / unit,
         unit_m=unit,
         nodata=_nodata(source.nodatavals[band - 1], source.dtypes[band - 1]),
         mask=_mask(source, band),
@@ -348,7 +348,7 @@ def _findings(opened: Sequence[_Opened], options: GroundOptions) -> list[Finding
                 remedy="Check that job.level_datum says the same.",
             )
         )
-    return found
+    return [*found, *offset_findings(options)]
 
 
 def _listed(names: Sequence[str]) -> str:

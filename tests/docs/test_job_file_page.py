@@ -57,7 +57,8 @@ def _row(table: str, key: str, part: dict[str, Any], definition: dict[str, Any])
 
 def _limits(part: dict[str, Any]) -> str:
     if part.get("type") == "array" and "items" in part:
-        return f"each {_limits(part['items'])}"
+        limits = _limits(part["items"])
+        return f"each {limits}" if limits else ""
     words = {"exclusiveMinimum": "above", "minimum": "from", "exclusiveMaximum": "below", "maximum": "up to"}
     bounds = [f"{word} {shown(float(part[name]))}" for name, word in words.items() if name in part]
     return " ".join(bounds) or ", ".join(f"`{word}`" for word in part.get("enum", ()))

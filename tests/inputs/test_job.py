@@ -60,6 +60,19 @@ band = 1
 level_unit = "ftUS"
 order = "PENZD"
 bridge_m = 2.0
+layer = "points"
+level_offset_m = -0.12
+level_datum = "OSGM15"
+decimal = "comma"
+level_field = "rl"
+surface = "existing ground"
+codes = ["GL", "TB"]
+classes = [2, 8]
+max_edge_m = 40.0
+coincident = "mean"
+survey_distance_max_m = 12.0
+patch = { files = "patch.csv", grid = "EPSG:27700", tolerance_m = 0.05 }
+check = ["checks.csv"]
 
 [fence]
 system = "aac-panel"
@@ -252,8 +265,20 @@ MISTAKES = {
     "Write it in quotes.",
     LEAST + "level_unit = 'feet'": "fence.toml, line 6, ground.level_unit: is not one of the known words: 'feet'. "
     "Did you mean ft?",
-    LEAST + "order = 'PNE'": "fence.toml, line 6, ground.order: is not an order of columns: 'PNE'. "
-    "Write E, N and Z once each, and P (point) and D (description) where there are such: PENZD.",
+    LEAST + "order = 'PNE'": "fence.toml, line 6, ground.order: is not an order of columns, there is no level: 'PNE'. "
+    'Write one such as "point,northing,easting,level,code" (or letters: "PNEZC"; a column of no use is "skip").',
+    LEAST + "order = 'id,north,est,level'": "fence.toml, line 6, ground.order: is not an order of columns, "
+    "'est' is no column: 'id,north,est,level'. "
+    'Write one such as "point,northing,easting,level,code" (or letters: "PNEZC"; a column of no use is "skip").',
+    LEAST + "order = 'x,easting,y,z'": "fence.toml, line 6, ground.order: is not an order of columns, "
+    "there are two columns of eastings: 'x,easting,y,z'. "
+    'Write one such as "point,northing,easting,level,code" (or letters: "PNEZC"; a column of no use is "skip").',
+    LEAST + "classes = [2, 256]": "fence.toml, line 6, ground.classes[2]: is above its limit: 256, limit 255.",
+    LEAST + "patch = { files = 'p.csv', lever_unit = 'ft' }": "fence.toml, line 6, ground.patch.lever_unit: "
+    "is not a known key: 'ft'. Did you mean level_unit?",
+    LEAST + "check = { grid = 'EPSG:27700' }": "fence.toml, line 6, ground.check.files: is missing. "
+    "Add it: the ground's files, one or a list.",
+    LEAST + "patch = []": "fence.toml, line 6, ground.patch: is empty: []. Write it, or leave the key out.",
     LEAST + "[posts]\nstock_lengths_m = [2.7, 2.4]": "fence.toml, line 7, posts.stock_lengths_m: "
     "must increase from one to the next: [2.7, 2.4]. Write each length once, the shortest first.",
     LEAST + "[posts]\nembedment_m = 0.0": "fence.toml, line 7, posts.embedment_m: must be above its limit: 0 m, "
