@@ -109,6 +109,8 @@ def relief(site: SurveyedSite) -> Relief | None:
             *(site.to_wgs84.transformer.transform(run.line.lon_deg, run.line.lat_deg) for run in site.runs), strict=True
         )
     )
+    if np.ptp(lon) > 180:
+        return None  # a picture over the antimeridian would go round the Earth
     margin_lat = max(float(np.ptp(lat)) * RELIEF_MARGIN, 0.0006)
     margin_lon = max(float(np.ptp(lon)) * RELIEF_MARGIN, 0.0006 / max(float(np.cos(np.radians(lat.mean()))), 0.05))
     return site.ground.relief(

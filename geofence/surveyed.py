@@ -143,14 +143,31 @@ def _working_grid(job: Job, boundary: Boundary, ground: Ground) -> tuple[CRS, li
                 place=job.place("job", "grid"),
                 remedy="Name a projected grid, or leave job.grid out.",
             )
-        return grid, [_web_scaled(grid)] if grids.is_web_scaled(grid) else []
-    if ground.crs.is_projected and not grids.is_web_scaled(ground.crs):
+        if not grids.runs_east_north(grid):
+            raise GridError(
+                f"the axes of {grid.name} do not run east and north",
+                place=job.place("job", "grid"),
+                remedy="Name the grid's east-north variant, or leave job.grid out.",
+            )
+        unfit = _unfit(grid, boundary)
+        return grid, [_unfit_grid(grid, unfit)] if unfit else []
+    if ground.crs.is_projected and not _unfit(ground.crs, boundary):
         return ground.crs, [_chosen_grid(ground.crs.name, "that of the ground")]
-    corners = np.concatenate(boundary.parts)
-    to_degrees = grids.cross(boundary.crs, grids.geographic(boundary.crs))
-    lon, lat = to_degrees.transformer.transform(corners[:, 0], corners[:, 1])
-    grid = grids.local_grid(np.asarray(lon), np.asarray(lat), boundary.crs)
+    grid = grids.local_grid(*_degrees(boundary, boundary.crs), boundary.crs)
     return grid, [_chosen_grid(grid.name, "made for this job, on the boundary's datum")]
+
+
+def _degrees(boundary: Boundary, datum: CRS) -> tuple[Floats, Floats]:
+    """Longitudes and latitudes of all drawn vertices on the datum of a grid."""
+    corners = np.concatenate(boundary.parts)
+    crossing = grids.cross(boundary.crs, grids.geographic(datum))
+    lon, lat = crossing.transformer.transform(corners[:, 0], corners[:, 1])
+    return np.asarray(lon), np.asarray(lat)
+
+
+def _unfit(grid: CRS, boundary: Boundary) -> str:
+    lon, lat = _degrees(boundary, grid)
+    return grids.unfit_for_setting_out(grid, float(lon[0]), float(lat[0]))
 
 
 def _chosen_grid(name: str, why: str) -> Finding:
@@ -162,12 +179,12 @@ def _chosen_grid(name: str, why: str) -> Finding:
     )
 
 
-def _web_scaled(grid: CRS) -> Finding:
+def _unfit_grid(grid: CRS, why: str) -> Finding:
     return Finding(
-        code="grid-web-scaled",
+        code="grid-unfit",
         severity="warn",
-        message=f"{grid.name} is a grid for web maps: its metre is not a metre, and no stake-out device expects it",
-        remedy="Set job.grid to a survey grid.",
+        message=f"{grid.name} is no grid to set out in: {why}",
+        remedy="Set job.grid to a survey grid, or leave it out.",
     )
 
 
@@ -218,8 +235,8 @@ def _bow_findings(bow_m: Floats) -> list[Finding]:
         Finding(
             code="leg-not-straight",
             severity="warn" if bow_m[worst] > STRAIGHT_WARN_M else "note",
-            message=f"{np.count_nonzero(bow_m > STRAIGHT_NOTE_M)} legs are sight lines on the ground, and leave "
-            f"the straight line in the file's own coordinates, leg {worst + 1} most",
+            message=f"{np.count_nonzero(bow_m > STRAIGHT_NOTE_M)} legs are sight lines on the ground and leave the "
+            f"straight line in the file's own coordinates, most from vertex {worst + 1} to {worst + 2} as drawn",
             remedy="If the boundary is the line in the file's grid, add vertices along it.",
             value=round(float(bow_m[worst]), 3),
             limit=STRAIGHT_NOTE_M,
@@ -302,8 +319,9 @@ def _sampled(job: Job, runs: Sequence[Line], ground: Ground, to_ground: grids.Cr
     for run in runs:
         line = offset(run, job.line.offset_m * _factor(run, ground, to_ground, separation))
         ground_line = profile.sample(line, ground, to_ground.transformer, geoid_separation_m=separation)
+        ground_line = replace(ground_line, from_m=begin)
         profile.check_steepness(ground_line, place=place)
-        sampled.append(replace(ground_line, from_m=begin))
+        sampled.append(ground_line)
         begin += float(ground_line.chainage_m[-1])
     if all(not np.isfinite(ground_line.level_m).any() for ground_line in sampled):
         raise GridError(

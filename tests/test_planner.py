@@ -10,7 +10,7 @@ from geographiclib.geodesic import Geodesic
 from pyproj import CRS, Transformer
 
 from geofence import plan_fence
-from geofence.errors import GroundError, JobError, LayoutError
+from geofence.errors import GridError, GroundError, JobError, LayoutError
 from geofence.plan import FencePlan
 from tests.sites import carried, write_line, write_raster
 
@@ -225,6 +225,36 @@ class TestDatums:
         line = write_line(tmp_path / "line.gpkg", corners, crs=CRS(27700))
         plan = plan_fence(line=line, ground=raster, system="aac-panel")
         assert "datum-shift" not in {item.code for item in plan.fence.findings}
+
+
+class TestWorkingGrids:
+    def planned(self, tmp_path: Path, own: CRS, values: dict[str, object]) -> FencePlan:
+        raster, corners = site(tmp_path, own, 334_000.0, 6_250_000.0)
+        line = write_line(tmp_path / "line.gpkg", corners, crs=own)
+        return plan_fence(line=line, ground=raster, system="aac-panel", values=values)
+
+    def test_a_web_grid_is_warned_of(self, tmp_path: Path) -> None:
+        plan = self.planned(tmp_path, CRS(32756), {"job": {"grid": "EPSG:3857"}})
+        unfit = next(item for item in plan.fence.findings if item.code == "grid-unfit")
+        assert unfit.severity == "warn"
+        # web Mercator stretches by 1 / cos(latitude), near enough; -33.87 degrees here
+        assert plan.grid.combined_factor == pytest.approx(1 / np.cos(np.radians(33.87)), rel=0.01)
+
+    def test_a_ground_in_an_atlas_grid_gives_a_local_one(self, tmp_path: Path) -> None:
+        atlas = CRS("+proj=eqc +lat_ts=0 +datum=WGS84")  # degrees laid out square: a third too wide at 33.9 degrees
+        raster = write_raster(
+            tmp_path / "dtm.tif", crs=atlas, west=16_800_000, north=-3_770_000, cell=5, shape=(80, 80),
+            surface=lambda x, _: 300 + 0.01 * x,
+        )  # fmt: skip
+        corners = [(16_800_100.0, -3_770_300.0), (16_800_250.0, -3_770_200.0)]
+        line = write_line(tmp_path / "line.gpkg", corners, crs=atlas)
+        plan = plan_fence(line=line, ground=raster, system="aac-panel")
+        assert plan.grid.name.startswith("local transverse Mercator")
+        assert plan.grid.combined_factor == pytest.approx(1.0, abs=1e-4)
+
+    def test_axes_to_south_and_west_are_refused(self, tmp_path: Path) -> None:
+        with pytest.raises(GridError, match="do not run east and north"):
+            self.planned(tmp_path, CRS(32756), {"job": {"grid": "EPSG:2048"}})
 
 
 class TestMissingGround:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from pyproj import CRS, Geod, Transformer
+from pyproj import CRS, Geod, Proj, Transformer
 from pyproj.aoi import AreaOfInterest
 from pyproj.crs import BoundCRS
 from pyproj.exceptions import CRSError, ProjError
@@ -32,7 +32,9 @@ __all__ = [
     "is_web_scaled",
     "local_grid",
     "read_grid",
+    "runs_east_north",
     "same",
+    "unfit_for_setting_out",
     "unit_m",
 ]
 
@@ -41,6 +43,11 @@ WGS84 = CRS("OGC:CRS84")
 AREA_MARGIN_DEG = 6.0
 """Coordinates may lie this far outside a grid's area of use: zones are commonly carried on into the next one (6 degrees
 is a whole UTM zone); further out, a mistaken grid is more likely than a bold surveyor."""
+
+SCALE_ERROR_MAX = 0.01
+SHEAR_MAX_DEG = 0.1
+"""Survey grids are true to scale within some parts in a thousand, and conformal: beyond these a grid is made for
+statistics or atlases."""
 
 ACCURACY_WARN_M = 0.1
 """A datum shift that PROJ states to be worse than this moves a boundary by more than a post is wide."""
@@ -140,6 +147,24 @@ def is_web_scaled(crs: CRS) -> bool:
         if "scale factor" in name or "standard parallel" in name
     )
     return "pseudo mercator" in method or (method.startswith("mercator") and true_at_equator)
+
+
+def runs_east_north(crs: CRS) -> bool:
+    """Whether a grid's axes run east and north: to the west or south, bearings would turn round."""
+    return {axis.direction for axis in crs.axis_info} == {"east", "north"}
+
+
+def unfit_for_setting_out(crs: CRS, lon_deg: float, lat_deg: float) -> str:
+    """Why a projected grid cannot serve as working grid at a place (on its datum); empty where it can."""
+    if not runs_east_north(crs):
+        return "its axes do not run east and north"
+    if is_web_scaled(crs):
+        return "it is a grid for web maps, whose metre is not a metre"
+    factors = Proj(crs).get_factors(lon_deg, lat_deg)
+    scale = math.sqrt(max(factors.areal_scale, 0.0))
+    if not abs(scale - 1) <= SCALE_ERROR_MAX or not factors.angular_distortion <= SHEAR_MAX_DEG:
+        return f"its scale there is {scale:.4f}"
+    return ""
 
 
 def same(one: CRS, other: CRS) -> bool:
