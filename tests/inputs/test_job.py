@@ -275,7 +275,7 @@ MISTAKES = {
     'Write one such as "point,northing,easting,level,code" (or letters: "PNEZC"; a column of no use is "skip").',
     LEAST + "classes = [2, 256]": "fence.toml, line 6, ground.classes[2]: is above its limit: 256, limit 255.",
     LEAST + "patch = { files = 'p.csv', lever_unit = 'ft' }": "fence.toml, line 6, ground.patch.lever_unit: "
-    "is not a known key: 'ft'. Did you mean level_unit?",
+    "is not a known key. Did you mean level_unit?",
     LEAST + "check = { grid = 'EPSG:27700' }": "fence.toml, line 6, ground.check.files: is missing. "
     "Add it: the ground's files, one or a list.",
     LEAST + "patch = []": "fence.toml, line 6, ground.patch: is empty: []. Write it, or leave the key out.",
