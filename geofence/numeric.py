@@ -12,9 +12,14 @@ __all__ = [
     "ANGLE_TOLERANCE_DEG",
     "CELL_TOLERANCE",
     "COINCIDENT_M",
+    "FLAT_M",
     "LATTICE_TOLERANCE",
     "LEVEL_TOLERANCE_M",
     "MODULE_SLACK_M",
+    "ON_CIRCLE_M",
+    "ON_EDGE_M",
+    "SAME_LEVEL_M",
+    "SLIVER_RATIO",
     "STATION_SPACING_M",
     "WIDTH_TOLERANCE_M",
     "millimetres_down",
@@ -34,6 +39,24 @@ float64 resolves 2e-12 m; sums and a division by the increment cost a few digits
 COINCIDENT_M = 1e-3
 """Two fixed posts closer than this are one post: nobody digs two holes a millimetre apart, and stake-out
 coordinates are given to the millimetre."""
+
+ON_CIRCLE_M = 1e-7
+"""Surveyed points this near the circle through three others lie on it: coordinates of 1e7 m with decimals are rounded
+by up to 1e-9 m, and those of a turned grid of points by a few times that."""
+
+ON_EDGE_M = 1e-9
+"""A place this near the edge between two triangles is in either: their levels there differ by less, while float64
+resolves 1e-12 m at the size of a survey."""
+
+FLAT_M = 1e-4
+"""A surveyed triangle less high than this is a line: coordinates are given to the millimetre."""
+
+SLIVER_RATIO = 0.01
+"""A triangle on the hull of a survey whose height is less than this part of its outer edge spans from point to point
+past one that was shot between them: it comes of the hull's accidents, and tells nothing of the ground."""
+
+SAME_LEVEL_M = 5e-4
+"""Levels of one place that differ by less are one level, written twice: surveyed levels are given to the millimetre."""
 
 MODULE_SLACK_M = 5e-4
 """A span this much longer or shorter than whole modules is whole modules: boundaries are drawn to the millimetre, and
