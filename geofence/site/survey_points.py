@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +43,8 @@ class SurveyPoints:
     faces
         (m, 3) rows of the points that are the corners of each face of a finished surface, which is used as it stands;
         None where the surface is to be made from the points.
+    extent
+        Polygons (shapely) in ``crs``, beyond which there is no surface; None where its triangles alone bound it.
     readings
         How the files were read, one each.
 
@@ -59,6 +62,7 @@ class SurveyPoints:
     source: str
     break_lines: tuple[Floats, ...] = ()
     faces: Ints | None = None
+    extent: Any = None
     readings: tuple[Reading, ...] = ()
 
     def __post_init__(self) -> None:

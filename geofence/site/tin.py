@@ -16,6 +16,7 @@ from pyproj import CRS
 
 from geofence.engine.records import Finding, Floats
 from geofence.site.cells import Cells, Ints
+from geofence.site.clipped import Clipped
 from geofence.site.coincident import Coincident
 from geofence.site.faces import Faces
 from geofence.site.ground import Levels, Relief, State
@@ -110,6 +111,11 @@ class TinGround:
                 coincident=coincident,
                 source=survey.source,
             )
+        self._surface = self._within_extent(self._surface)
+
+    def _within_extent(self, surface: Surface) -> Surface:
+        """A surface cut off where the survey says that it ends."""
+        return surface if self._survey.extent is None else Clipped(surface, self._survey.extent, self._plane)
 
     @property
     def crs(self) -> CRS:
@@ -206,7 +212,7 @@ class TinGround:
         rows, apart_m = _thinned(*self._plane.local(self._survey.x, self._survey.y), x_m, y_m)
         if not len(rows):
             return self._surface
-        return Triangulated(
+        thinned = Triangulated(
             self._survey.x[rows],
             self._survey.y[rows],
             self._survey.level_m[rows],
@@ -215,6 +221,7 @@ class TinGround:
             coincident="mean",
             source=self._survey.source,
         )
+        return self._within_extent(thinned)
 
 
 def _plane(survey: SurveyPoints) -> Plane:
