@@ -46,8 +46,8 @@ def _open(page: Page, post: str) -> None:
 def _take(page: Page, name: str) -> None:
     page.wait_for_timeout(800)
     picture = Image.open(io.BytesIO(page.screenshot())).convert("RGB")
-    # The last two bits of a colour cannot be seen, and are half of the file.
-    ImageOps.posterize(picture, 6).save(HERE / name, optimize=True)
+    # The last bit of a colour cannot be seen, and is a third of the file.
+    ImageOps.posterize(picture, 7).save(HERE / name, optimize=True)
     print(f"{name}: {(HERE / name).stat().st_size / 1000:.0f} kB")
 
 
