@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from geofence import placing
+from geofence import fieldwork, placing
 from geofence.engine.records import Finding
+from geofence.fieldwork import FieldSurvey
 from geofence.inputs.job import Job
 from geofence.plan import Grid, Legs
 from geofence.site.profile import GroundLine, Stretch, stretches_without_level
@@ -42,6 +43,8 @@ class Inspection:
         Levels along the line and the steepest slope between stations; NaN where there are none.
     station_count
         How many places were sampled.
+    field
+        The survey of points, and how its files were read; None where the ground is none.
     findings
         What is to be known so far.
     """
@@ -63,6 +66,7 @@ class Inspection:
     level_max_m: float
     steepest_deg: float
     station_count: int
+    field: FieldSurvey | None
     findings: tuple[Finding, ...]
 
     @property
@@ -95,7 +99,8 @@ def inspect(job: Job, *, progress: Progress = lambda _stage: None) -> Inspection
         level_max_m=highest,
         steepest_deg=steepest,
         station_count=sum(len(run.level_m) for run in site.runs),
-        findings=site.findings,
+        field=fieldwork.field_survey(job, site),
+        findings=(*site.findings, *fieldwork.agreement(job, site)),
     )
 
 
@@ -115,12 +120,40 @@ def _extremes(runs: Sequence[GroundLine]) -> tuple[float, float, float]:
     return float(np.nanmin(level)), float(np.nanmax(level)), float(steepest)
 
 
+def _field_values(field: FieldSurvey) -> dict[str, Any]:
+    return {
+        "points": field.points,
+        "coincident": field.coincident,
+        "coincident_at_odds": field.coincident_at_odds,
+        "box": [round(value, 6) for value in field.box],
+        "level_min_m": round(field.level_min_m, 6),
+        "level_max_m": round(field.level_max_m, 6),
+        "spacing_m": round(field.spacing_m, 6),
+        "distance_mean_m": _plain(field.distance_mean_m),
+        "distance_max_m": _plain(field.distance_max_m),
+        "distance_limit_m": field.limit_m,
+        "unsupported_m": None if field.unsupported is None else list(field.unsupported),
+        "files": [
+            {
+                "file": reading.file.name,
+                "kind": reading.kind,
+                **{what.replace(" ", "_"): found for what, found in reading.how},
+                "points": reading.points,
+                "without_level": reading.without_level,
+                "left_out": reading.left_out,
+                "first_rows": [list(row) for row in reading.first_rows],
+            }
+            for reading in field.readings
+        ],
+    }
+
+
+def _plain(value: float) -> float | None:
+    return round(value, 6) if np.isfinite(value) else None
+
+
 def as_values(seen: Inspection) -> dict[str, Any]:
     """The inspection as plain values for JSON; None for what is not known."""
-
-    def plain(value: float) -> float | None:
-        return round(value, 6) if np.isfinite(value) else None
-
     legs = seen.legs
     return {
         "job": seen.name,
@@ -130,7 +163,7 @@ def as_values(seen: Inspection) -> dict[str, Any]:
             "vertices": seen.vertices,
             "legs": seen.drawn_legs,
             "closed": seen.closed,
-            "closure_m": plain(seen.closure_m),
+            "closure_m": _plain(seen.closure_m),
         },
         "grid": {
             "name": seen.grid.name,
@@ -138,33 +171,34 @@ def as_values(seen: Inspection) -> dict[str, Any]:
             "unit": seen.grid.unit,
             "unit_m": seen.grid.unit_m,
             "level_datum": seen.grid.level_datum,
-            "combined_factor": plain(seen.grid.combined_factor),
+            "combined_factor": _plain(seen.grid.combined_factor),
         },
-        "length_m": plain(seen.length_m),
+        "length_m": _plain(seen.length_m),
         "legs": [
             {
                 "leg": legs.number[row],
-                "from_m": plain(legs.start_m[row]),
-                "to_m": plain(legs.end_m[row]),
-                "bearing_deg": plain(legs.bearing_deg[row]),
-                "grid_distance": plain(legs.grid_distance[row]),
-                "ground_distance_m": plain(legs.ground_distance_m[row]),
-                "deflection_deg": plain(legs.deflection_deg[row]),
+                "from_m": _plain(legs.start_m[row]),
+                "to_m": _plain(legs.end_m[row]),
+                "bearing_deg": _plain(legs.bearing_deg[row]),
+                "grid_distance": _plain(legs.grid_distance[row]),
+                "ground_distance_m": _plain(legs.ground_distance_m[row]),
+                "deflection_deg": _plain(legs.deflection_deg[row]),
             }
             for row in range(len(legs.number))
         ],
         "ground": {
             "files": list(seen.ground_files),
             "grid": seen.ground_grid,
-            "covered": plain(seen.covered),
+            "covered": _plain(seen.covered),
             "without_level": [
                 {"from_m": gap.from_m, "to_m": gap.to_m, "why": gap.reason} for gap in seen.without_level
             ],
-            "level_min_m": plain(seen.level_min_m),
-            "level_max_m": plain(seen.level_max_m),
-            "steepest_deg": plain(seen.steepest_deg),
+            "level_min_m": _plain(seen.level_min_m),
+            "level_max_m": _plain(seen.level_max_m),
+            "steepest_deg": _plain(seen.steepest_deg),
             "stations": seen.station_count,
         },
+        "survey": None if seen.field is None else _field_values(seen.field),
         "findings": [
             {"code": item.code, "severity": item.severity, "message": item.message, "remedy": item.remedy}
             for item in seen.findings

@@ -33,9 +33,18 @@ def places(site: SurveyedSite, runs: Sequence[GroundLine], fences: Sequence[Fenc
         lon, lat = run.places(fence.posts.chainage_m - run.from_m)
         easting, northing = (np.asarray(part) for part in site.to_grid.transformer.transform(lon, lat))
         map_lon, map_lat = (np.asarray(part) for part in site.to_wgs84.transformer.transform(lon, lat))
-        columns.append((map_lon, map_lat, easting, northing, _bearings(easting, northing, closed=run.line.closed)))
-    lon, lat, easting, northing, bearing = (np.concatenate(parts) for parts in zip(*columns, strict=True))
-    return Places(lon_deg=lon, lat_deg=lat, easting=easting, northing=northing, bearing_deg=bearing)
+        bearing = _bearings(easting, northing, closed=run.line.closed)
+        away = site.ground.support_m(*(np.asarray(part) for part in site.to_ground.transformer.transform(lon, lat)))
+        columns.append((map_lon, map_lat, easting, northing, bearing, away))
+    lon, lat, easting, northing, bearing, away = (np.concatenate(parts) for parts in zip(*columns, strict=True))
+    return Places(
+        lon_deg=lon,
+        lat_deg=lat,
+        easting=easting,
+        northing=northing,
+        bearing_deg=bearing,
+        survey_distance_m=away,
+    )
 
 
 def _bearings(easting: Floats, northing: Floats, *, closed: bool) -> Floats:

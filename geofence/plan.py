@@ -62,7 +62,8 @@ class Places(Table):
     """Where posts stand. Rows as in the plan's posts.
 
     ``lon_deg``, ``lat_deg``: WGS 84; ``easting``, ``northing``: units of the grid; ``bearing_deg``: grid bearing of the
-    fence ahead, 0..360 clockwise from grid north (at the last post of an open line, of the bay behind).
+    fence ahead, 0..360 clockwise from grid north (at the last post of an open line, of the bay behind);
+    ``survey_distance_m``: from the post to the nearest surveyed point, NaN where the ground is no survey of points.
     """
 
     lon_deg: Floats
@@ -70,6 +71,7 @@ class Places(Table):
     easting: Floats
     northing: Floats
     bearing_deg: Floats
+    survey_distance_m: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -255,6 +257,7 @@ class FencePlan:
             "deflection_deg": posts.deflection_deg,
             "support_back_m": posts.support_back_m,
             "support_ahead_m": posts.support_ahead_m,
+            "survey_distance_m": places.survey_distance_m,
             "findings": self._codes("post", len(posts)),
         }
 

@@ -13,7 +13,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from geofence import placing
+from geofence import fieldwork, placing
 from geofence.engine.fence import build_fence, join
 from geofence.engine.records import Fence, Finding
 from geofence.engine.records import Path as EnginePath
@@ -85,7 +85,9 @@ def plan_fence(
         relief = placing.relief(site)
         inputs = hashing.result()
     fence = join(fences)
-    findings = (*site.findings, *rules.findings, *_unplanned(the_job), *bridges, *fence.findings)
+    far = fieldwork.far_posts(places, fence.posts.chainage_m, limit_m=the_job.ground.survey_distance_max_m)
+    field = (*fieldwork.agreement(the_job, site), *far)
+    findings = (*site.findings, *rules.findings, *_unplanned(the_job), *field, *bridges, *fence.findings)
     return FencePlan(
         name=the_job.name,
         fence=Fence(posts=fence.posts, bays=fence.bays, findings=findings, cost=fence.cost),

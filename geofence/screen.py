@@ -17,7 +17,9 @@ from geofence.errors import GeofenceError
 from geofence.plan import SEVERITIES, FencePlan
 
 if TYPE_CHECKING:
+    from geofence.fieldwork import FieldSurvey
     from geofence.inspection import Inspection
+    from geofence.site.reading import Reading
     from geofence.surveyed import Progress
     from geofence.systems.system import System
 
@@ -84,8 +86,44 @@ def inspection(seen: Inspection) -> None:
     console.print(table)
     for gap in seen.without_level:
         console.print(Text(f"  no level at chainage {gap}", style="yellow"))
+    if seen.field is not None:
+        _field(console, seen.field)
     console.print(_legs(seen))
     _findings(console, seen.findings)
+
+
+def _field(console: Console, field: FieldSurvey) -> None:
+    """The survey of points, and how each of its files was read."""
+    table = _facts("Survey")
+    at_odds = f", {field.coincident_at_odds} of another level" if field.coincident_at_odds else ""
+    table.add_row("points", f"{field.points}, {field.coincident} on another{at_odds}")
+    west, south, east, north = field.box
+    table.add_row("their box", f"easting {west:.2f} to {east:.2f}, northing {south:.2f} to {north:.2f}, working grid")
+    table.add_row("their levels", f"{field.level_min_m:.2f} to {field.level_max_m:.2f} m")
+    table.add_row("along the line", f"a point for every {field.spacing_m:.1f} m")
+    table.add_row(
+        "nearest point", f"{field.distance_mean_m:.1f} m away on average, {field.distance_max_m:.1f} m at most"
+    )
+    stretch = (
+        "nowhere" if field.unsupported is None else "chainage {:.2f} to {:.2f} m the longest".format(*field.unsupported)
+    )
+    table.add_row(f"over {field.limit_m:g} m", stretch)
+    console.print(table)
+    for reading in field.readings:
+        console.print(_reading(reading))
+
+
+def _reading(reading: Reading) -> Table:
+    table = _facts(f"{reading.file.name}, {reading.kind}")
+    for what, found in reading.how:
+        table.add_row(what, Text(found))
+    without = f", {reading.without_level} without a level" if reading.without_level else ""
+    left_out = f", {reading.left_out} left out" if reading.left_out else ""
+    table.add_row("points", f"{reading.points}{without}{left_out}")
+    for number, (name, easting, northing, level) in enumerate(reading.first_rows):
+        text = f"{name}: easting {easting:.10g}, northing {northing:.10g}, level {level:.3f} m"
+        table.add_row("first rows" if number == 0 else "", Text(text))
+    return table
 
 
 def _legs(seen: Inspection) -> Table:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -13,14 +13,17 @@ from geofence import registry
 from geofence.engine.records import Finding, Floats
 from geofence.errors import GridError, InputError, JobError
 from geofence.inputs.job import Job
-from geofence.inputs.job_file import LegEnds
+from geofence.inputs.job_file import LegEnds, Survey
 from geofence.inputs.vectors import Boundary, read_boundary
 from geofence.site import grids, profile
 from geofence.site.ground import Ground, GroundOptions
 from geofence.site.ground_distance import elevation_factor
 from geofence.site.line import Line, joined, legs_between, merge_near, pick_legs, straightness
 from geofence.site.offset import offset
+from geofence.site.patched import PatchedGround
 from geofence.site.profile import GroundLine
+from geofence.site.survey_points import SurveyPoints
+from geofence.site.tin import TinGround
 
 __all__ = ["Progress", "SurveyedSite", "survey"]
 
@@ -51,7 +54,7 @@ class SurveyedSite:
         The source of levels.
     runs
         The unbroken stretches to be fenced, in order; chainage runs on from one to the next. Levels may be missing.
-    to_grid, to_wgs84
+    to_grid, to_ground, to_wgs84
         From longitude and latitude on the grid's datum.
     findings
         What is to be known so far.
@@ -63,6 +66,7 @@ class SurveyedSite:
     ground: Ground
     runs: tuple[GroundLine, ...]
     to_grid: grids.Crossing
+    to_ground: grids.Crossing
     to_wgs84: grids.Crossing
     findings: tuple[Finding, ...]
 
@@ -70,6 +74,11 @@ class SurveyedSite:
     def length_m(self) -> float:
         """Length on the ground of all runs."""
         return float(sum(run.chainage_m[-1] for run in self.runs))
+
+    @property
+    def field(self) -> SurveyPoints | None:
+        """The points of the survey, or of the patch; None where the ground is no survey of points."""
+        return _field(self.ground)
 
 
 def survey(job: Job, *, progress: Progress = lambda _stage: None) -> SurveyedSite:
@@ -105,32 +114,71 @@ def survey(job: Job, *, progress: Progress = lambda _stage: None) -> SurveyedSit
         ground=ground,
         runs=tuple(runs),
         to_grid=to_grid,
+        to_ground=to_ground,
         to_wgs84=to_wgs84,
         findings=(*boundary.findings, *findings, *drawn, *(shift for shift in shifts if shift), *ground.findings),
     )
 
 
 def open_ground(job: Job) -> Ground:
-    """The job's ground, through the reader that it names or the first that reads its files."""
-    options = GroundOptions(grid=job.ground.grid, band=job.ground.band, level_unit=job.ground.level_unit)
-    files = tuple(job.path(file) for file in job.ground.files)
+    """The job's ground: its files, and the survey that is laid over them where there is one."""
+    base = _opened(job, job.ground, "ground", reader=job.ground.reader)
+    patch = job.ground.patch_survey
+    if patch is None:
+        return base
+    over = _opened(job, patch, "ground.patch")
+    if not isinstance(over, TinGround):
+        raise JobError(
+            "only a survey of points can be laid over another ground",
+            place=job.place("ground", "patch"),
+            remedy="Name rasters in ground.files; of several, the first counts where they overlap.",
+        )
+    return PatchedGround.of(over, base, max_edge_m=patch.max_edge_m)
+
+
+def options_of(section: Survey, table: str) -> GroundOptions:
+    """What a table of the job says of its files."""
+    return GroundOptions(
+        table=table,
+        **{
+            item.name: getattr(section, item.name)
+            for item in fields(GroundOptions)
+            if item.name in type(section).model_fields
+        },
+    )
+
+
+def files_of(job: Job, section: Survey, table: str) -> tuple[Path, ...]:
+    """The files of a table, all of which are there."""
+    files = tuple(job.path(file) for file in section.files)
     missing = next((file for file in files if not file.is_file()), None)
     if missing is not None:
         raise InputError(
-            "there is no such file", file=missing, remedy="Check ground.files; paths start at the job file."
+            "there is no such file", file=missing, remedy=f"Check {table}.files; paths start at the job file."
         )
-    names = (job.ground.reader,) if job.ground.reader else registry.names(registry.GROUNDS)
-    for name in names:
-        reader = registry.find(registry.GROUNDS, name)
-        if all(reader.reads(file) for file in files):
-            ground: Ground = reader.open(files, options)
+    return files
+
+
+def _opened(job: Job, section: Survey, table: str, *, reader: str | None = None) -> Ground:
+    """The ground of a table, through the reader that it names or the first that reads its files."""
+    files = files_of(job, section, table)
+    for name in (reader,) if reader else registry.names(registry.GROUNDS):
+        found = registry.find(registry.GROUNDS, name)
+        if all(found.reads(file) for file in files):
+            ground: Ground = found.open(files, options_of(section, table))
             return ground
     raise JobError(
         "no ground reader takes these files",
-        place=job.place("ground", "files"),
+        place=job.place(*table.split("."), "files"),
         value=", ".join(file.name for file in files),
         remedy=f"Readers: {', '.join(registry.names(registry.GROUNDS))}. Give files of one kind.",
     )
+
+
+def _field(ground: Ground) -> SurveyPoints | None:
+    if isinstance(ground, PatchedGround):
+        return ground.patch.survey
+    return ground.survey if isinstance(ground, TinGround) else None
 
 
 def _working_grid(job: Job, boundary: Boundary, ground: Ground) -> tuple[CRS, list[Finding]]:
@@ -327,9 +375,31 @@ def _sampled(job: Job, runs: Sequence[Line], ground: Ground, to_ground: grids.Cr
         raise GridError(
             "the ground does not cover the line anywhere",
             place=place,
-            remedy=f"Are both in the grids they say? Ground: {ground.crs.name}; line: {Path(job.line.file).name}.",
+            remedy=_swapped(ground, runs, to_ground)
+            or f"Are both in the grids they say? Ground: {ground.crs.name}; line: {Path(job.line.file).name}.",
         )
     return sampled
+
+
+def _swapped(ground: Ground, runs: Sequence[Line], to_ground: grids.Crossing) -> str:
+    """Advice where the survey would be about the line if its eastings were northings; empty where it would not."""
+    survey = _field(ground)
+    if survey is None:
+        return ""
+    lon, lat = (np.concatenate(parts) for parts in zip(*((run.lon_deg, run.lat_deg) for run in runs), strict=True))
+    x, y = (np.asarray(part) for part in to_ground.transformer.transform(lon, lat))
+    across, up = (x.min(), x.max()), (y.min(), y.max())
+    swapped_x, swapped_y = (survey.y.min(), survey.y.max()), (survey.x.min(), survey.x.max())
+    if not (_meet(across, swapped_x) and _meet(up, swapped_y)):
+        return ""
+    return (
+        f"Northing and easting of {survey.source} look swapped: the other way round its points are about the line. "
+        "Say which is which by ground.order, or mend the header."
+    )
+
+
+def _meet(one: tuple[float, float], other: tuple[float, float]) -> bool:
+    return one[0] <= other[1] and other[0] <= one[1]
 
 
 def _factor(run: Line, ground: Ground, to_ground: grids.Crossing, separation: float) -> float:
@@ -342,4 +412,6 @@ def _factor(run: Line, ground: Ground, to_ground: grids.Crossing, separation: fl
 
 def input_files(job: Job, site: SurveyedSite, job_file: Path | None) -> tuple[Path, ...]:
     """Every file that the plan comes from."""
-    return tuple(path for path in (job_file, job.path(job.line.file), *site.ground.files) if path is not None)
+    check = job.ground.check_points
+    checks = () if check is None else files_of(job, check, "ground.check")
+    return tuple(path for path in (job_file, job.path(job.line.file), *site.ground.files, *checks) if path is not None)

@@ -95,7 +95,14 @@ def made_up_plan(count: int = 40, *, relief: bool = True, name: str = "Invented 
     return FencePlan(
         name=name,
         fence=fence,
-        places=Places(lon_deg=lon, lat_deg=lat, easting=easting, northing=northing, bearing_deg=bearing),
+        places=Places(
+            lon_deg=lon,
+            lat_deg=lat,
+            easting=easting,
+            northing=northing,
+            bearing_deg=bearing,
+            survey_distance_m=np.where(row < 2, np.nan, 1.5 + row % 7),
+        ),
         stations=Stations(chainage_m=chainage, easting=easting, northing=northing, ground_level_m=ground),
         legs=Legs(
             number=(1, 2),

@@ -23,7 +23,7 @@ from tests.plans import HOSTILE, hostile_plan, made_up_plan
 POST_PROPERTIES = [
     *("post", "kind", "chainage_m", "easting", "northing", "ground_level_m", "top_level_m", "toe_level_m", "height_m"),
     *("embedment_m", "length_m", "stock_length_m", "bearing_deg", "deflection_deg"),
-    *("support_back_m", "support_ahead_m", "findings"),
+    *("support_back_m", "support_ahead_m", "survey_distance_m", "findings"),
 ]
 BAY_PROPERTIES = [
     *("bay", "from_post", "to_post", "kind", "width_m", "underside_from_m", "underside_to_m", "top_from_m", "top_to_m"),

@@ -1,0 +1,320 @@
+"""What the field says: how the ground agrees with points shot there, and how far from them the fence runs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from pyproj import CRS
+from scipy.spatial import cKDTree
+
+from geofence.engine.records import Finding, Floats
+from geofence.inputs.job import Job
+from geofence.inputs.points import read_points
+from geofence.plan import Places
+from geofence.site import grids
+from geofence.site.differences import Differences, held_against
+from geofence.site.patched import PatchedGround
+from geofence.site.plane import Plane
+from geofence.site.profile import GroundLine
+from geofence.site.reading import Reading
+from geofence.site.survey_points import SurveyPoints
+from geofence.surveyed import SurveyedSite, files_of, options_of
+
+__all__ = ["FieldSurvey", "agreement", "far_posts", "field_survey"]
+
+SAME_PLACE_M = 1e-3
+"""Points so close are at one place: coordinates are written to the millimetre."""
+
+NOT_STATED = "not stated"
+
+
+def agreement(job: Job, site: SurveyedSite) -> tuple[Finding, ...]:
+    """Findings on datums by name, on the seam of a patch, and on check points.
+
+    Raises
+    ------
+    InputError, GridError, JobError
+        The file of check points cannot be used.
+    """
+    return (*_datums(job), *_seam(job, site), *_checked(job, site))
+
+
+def _datums(job: Job) -> list[Finding]:
+    """Whether the levels of all files are above what the job says they are above."""
+    ground = job.ground
+    tables = (("ground", ground), ("ground.patch", ground.patch_survey), ("ground.check", ground.check_points))
+    found = []
+    for table, section in tables:
+        if section is None or section.level_datum is None:
+            continue
+        own, wanted = section.level_datum, job.job.level_datum
+        if own.casefold().split() == wanted.casefold().split():
+            continue
+        found.append(_other_datum(table, own, wanted, section.level_offset_m))
+    return found
+
+
+def _other_datum(table: str, own: str, wanted: str, offset_m: float) -> Finding:
+    if wanted == NOT_STATED:
+        return Finding(
+            code="level-datum-unnamed",
+            severity="note",
+            message=f"Levels of {table} are above {own!r}; the job does not name its level datum",
+            remedy="Set job.level_datum, so that every output says it.",
+        )
+    if offset_m:
+        return Finding(
+            code="level-datum-carried",
+            severity="note",
+            message=f"Levels of {table} are carried from {own!r} to {wanted!r} by {offset_m:+g} m, as the job says",
+            value=offset_m,
+            unit="m",
+        )
+    return Finding(
+        code="level-datum-differs",
+        severity="warn",
+        message=f"Levels of {table} are above {own!r}, those of the job above {wanted!r}: they are used as they stand",
+        remedy=f"Set {table}.level_offset_m to what lies between the two, or name one datum.",
+    )
+
+
+def _seam(job: Job, site: SurveyedSite) -> list[Finding]:
+    """How the patch and what lies below it disagree where one ends."""
+    patch = job.ground.patch_survey
+    if patch is None or not isinstance(site.ground, PatchedGround):
+        return []
+    seam = site.ground.seam()
+    if not len(seam):
+        return []
+    over = seam.rmse_m > patch.tolerance_m
+    worst = seam.worst
+    easting, northing, chainage, _ = _beside(site, float(seam.x[worst]), float(seam.y[worst]))
+    return [
+        Finding(
+            code="patch-seam-mismatch" if over else "patch-seam",
+            severity="warn" if over else "note",
+            message=f"Along the outline of {site.ground.patch.survey.source} the ground below it lies "
+            f"{_signed(seam)}; most, {seam.difference_m[worst]:+.3f} m, at ({easting:.2f}, {northing:.2f})",
+            remedy="Is the datum or the unit of one of them another? Check both against a known point." if over else "",
+            chainage_m=chainage,
+            value=round(seam.rmse_m, 4),
+            limit=patch.tolerance_m,
+            unit="m",
+        )
+    ]
+
+
+def _checked(job: Job, site: SurveyedSite) -> list[Finding]:
+    """The ground held against check points."""
+    check = job.ground.check_points
+    if check is None:
+        return []
+    points = read_points(files_of(job, check, "ground.check"), options_of(check, "ground.check"), names=True)
+    survey = points.survey
+    crossing = grids.cross(survey.crs, site.ground.crs)
+    x, y = (np.asarray(part) for part in crossing.transformer.transform(survey.x, survey.y))
+    found = held_against(site.ground, x, y, survey.level_m)
+    shift = crossing.finding("ground", survey.crs.name, site.ground.crs.name)
+    told = [*points.findings, *([] if shift is None else [shift])]
+    if not len(found):
+        return [*told, _nothing_checked(survey.source, len(x))]
+    return [*told, _check_finding(site, found, points.names, source=survey.source, tolerance_m=check.tolerance_m)]
+
+
+def _nothing_checked(source: str, count: int) -> Finding:
+    return Finding(
+        code="ground-not-checked",
+        severity="warn",
+        message=f"The ground has no level at any of the {count} check points of {source}",
+        remedy="Is the grid of the check points right? Set ground.check.grid.",
+    )
+
+
+def _check_finding(
+    site: SurveyedSite, found: Differences, names: Sequence[str], *, source: str, tolerance_m: float
+) -> Finding:
+    worst = found.worst
+    *_, chainage, away_m = _beside(site, float(found.x[worst]), float(found.y[worst]))
+    over = found.rmse_m > tolerance_m
+    unknown = f"; at {found.without_level} more it has no level" if found.without_level else ""
+    return Finding(
+        code="ground-disagrees" if over else "ground-checked",
+        severity="warn" if over else "note",
+        message=f"At {len(found)} check points of {source} the ground lies {_signed(found)}, 95 % within "
+        f"{found.p95_m:.3f} m; most, {found.difference_m[worst]:+.3f} m, at {names[found.row[worst]]}, "
+        f"{away_m:.1f} m from the line{unknown}",
+        remedy="The field does not bear this ground out. Is its datum or its unit another, or has the ground been "
+        "moved since? Shoot levels along the line."
+        if over
+        else "",
+        chainage_m=chainage,
+        value=round(found.rmse_m, 4),
+        limit=tolerance_m,
+        unit="m",
+    )
+
+
+def _signed(found: Differences) -> str:
+    """Mean and root mean square in words."""
+    way = "too high" if found.mean_m > 0 else "too low"
+    return f"{abs(found.mean_m):.3f} m {way} on average (root mean square {found.rmse_m:.3f} m)"
+
+
+def _beside(site: SurveyedSite, x: float, y: float) -> tuple[float, float, float, float]:
+    """Of a place in the ground's grid: easting, northing, chainage of the nearest station, and metres from it."""
+    lon, lat = site.to_ground.transformer.transform(x, y, direction="INVERSE")
+    easting, northing = site.to_grid.transformer.transform(lon, lat)
+    best = (np.inf, 0.0)
+    for run in site.runs:
+        line_x, line_y = site.to_grid.transformer.transform(*run.line.at(run.distance_m))
+        away = np.hypot(np.asarray(line_x) - easting, np.asarray(line_y) - northing)
+        nearest = int(np.argmin(away))
+        best = min(best, (float(away[nearest]), float(run.chainage_m[nearest] + run.from_m)))
+    return float(easting), float(northing), best[1], best[0] * grids.unit_m(site.grid)
+
+
+def far_posts(places: Places, chainage_m: Floats, *, limit_m: float) -> list[Finding]:
+    """A finding for each row of neighbouring posts that stand farther than the limit from every surveyed point."""
+    away = places.survey_distance_m
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], (away > limit_m).astype(int), [0]])))
+    found = []
+    for first, after in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        worst = first + int(np.argmax(away[first:after]))
+        count = "This post stands" if after - first == 1 else f"{after - first} posts in a row stand"
+        found.append(
+            Finding(
+                code="survey-far",
+                severity="warn",
+                message=f"{count} far from every surveyed point: the ground here is interpolated",
+                remedy="Shoot levels here before ordering, or allow more by ground.survey_distance_max_m.",
+                chainage_m=float(chainage_m[first]),
+                chainage_to_m=float(chainage_m[after - 1]),
+                post=worst,
+                value=round(float(away[worst]), 3),
+                limit=limit_m,
+                unit="m",
+            )
+        )
+    return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FieldSurvey:
+    """A survey of points as seen from the line.
+
+    Attributes
+    ----------
+    readings
+        How its files were read.
+    points
+        How many points it has.
+    coincident, coincident_at_odds
+        How many points lie on another, and at how many places they differ in level.
+    box
+        West, south, east, north of its points, in the working grid.
+    level_min_m, level_max_m
+        Of its points.
+    spacing_m
+        Length of the line for each of the points that are nearest to some place of it.
+    distance_mean_m, distance_max_m
+        From the line's stations to their nearest surveyed points.
+    unsupported
+        The longest stretch (from, to) farther than ``limit_m`` from every surveyed point; None without one.
+    limit_m
+        ``ground.survey_distance_max_m``.
+    """
+
+    readings: tuple[Reading, ...]
+    points: int
+    coincident: int
+    coincident_at_odds: int
+    box: tuple[float, float, float, float]
+    level_min_m: float
+    level_max_m: float
+    spacing_m: float
+    distance_mean_m: float
+    distance_max_m: float
+    unsupported: tuple[float, float] | None
+    limit_m: float
+
+
+def field_survey(job: Job, site: SurveyedSite) -> FieldSurvey | None:
+    """The survey, or the patch, as seen from the line; None where the ground is no survey of points."""
+    survey = site.field
+    if survey is None:
+        return None
+    limit_m = job.ground.survey_distance_max_m
+    away = [site.ground.support_m(*_in_ground(site, run)) for run in site.runs]
+    known = np.concatenate(away)
+    known = known[np.isfinite(known)]
+    places, levels = _distinct(survey.x, survey.y, survey.level_m, Plane.about(survey.x[0], survey.y[0], survey.crs))
+    return FieldSurvey(
+        readings=survey.readings,
+        points=len(survey),
+        coincident=len(survey) - places,
+        coincident_at_odds=levels - places,
+        box=_box(survey, site.grid),
+        level_min_m=float(survey.level_m.min()),
+        level_max_m=float(survey.level_m.max()),
+        spacing_m=site.length_m / max(_nearest_count(site), 1),
+        distance_mean_m=float(known.mean()) if len(known) else float("nan"),
+        distance_max_m=float(known.max()) if len(known) else float("nan"),
+        unsupported=_longest([_stretches(run, values, limit_m) for run, values in zip(site.runs, away, strict=True)]),
+        limit_m=limit_m,
+    )
+
+
+def _box(survey: SurveyPoints, grid: CRS) -> tuple[float, float, float, float]:
+    """West, south, east, north of a survey in another grid."""
+    own = (float(survey.x.min()), float(survey.y.min()), float(survey.x.max()), float(survey.y.max()))
+    if grids.same(survey.crs, grid):
+        return own
+    west, south, east, north = grids.cross(survey.crs, grid).transformer.transform_bounds(*own)
+    return west, south, east, north
+
+
+def _in_ground(site: SurveyedSite, run: GroundLine) -> tuple[Floats, Floats]:
+    x, y = site.to_ground.transformer.transform(*run.line.at(run.distance_m))
+    return np.asarray(x), np.asarray(y)
+
+
+def _distinct(x: Floats, y: Floats, level_m: Floats, plane: Plane) -> tuple[int, int]:
+    """How many places the points are at, and how many different points there are, to the millimetre."""
+    cells = [np.rint(part / SAME_PLACE_M).astype(np.int64) for part in (*plane.local(x, y), level_m)]
+    order = np.lexsort(cells[::-1])
+    moved = [np.diff(part[order]) != 0 for part in cells]
+    place = moved[0] | moved[1]
+    return 1 + int(np.count_nonzero(place)), 1 + int(np.count_nonzero(place | moved[2]))
+
+
+def _nearest_count(site: SurveyedSite) -> int:
+    """How many of the points are nearest to some station of the line."""
+    survey = site.field
+    if survey is None:
+        return 0
+    x, y = (np.concatenate(parts) for parts in zip(*(_in_survey(site, run) for run in site.runs), strict=True))
+    plane = Plane.about(float(np.median(x)), float(np.median(y)), survey.crs)
+    tree = cKDTree(np.column_stack(plane.local(survey.x, survey.y)))
+    return len(np.unique(tree.query(np.column_stack(plane.local(x, y)))[1]))
+
+
+def _in_survey(site: SurveyedSite, run: GroundLine) -> tuple[Floats, Floats]:
+    x, y = _in_ground(site, run)
+    if not isinstance(site.ground, PatchedGround):
+        return x, y
+    x, y = site.ground.to_patch.transformer.transform(x, y)
+    return np.asarray(x), np.asarray(y)
+
+
+def _stretches(run: GroundLine, away_m: Floats, limit_m: float) -> list[tuple[float, float]]:
+    far = np.concatenate([[False], away_m > limit_m, [False]])
+    edges = np.flatnonzero(far[1:] != far[:-1])
+    chainage = run.chainage_m + run.from_m
+    return [(float(chainage[a]), float(chainage[b - 1])) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _longest(runs: Sequence[Sequence[tuple[float, float]]]) -> tuple[float, float] | None:
+    every = [stretch for run in runs for stretch in run]
+    return max(every, key=lambda ends: ends[1] - ends[0], default=None)
