@@ -347,7 +347,7 @@ class _Rows:
     def _number_remedy(self, field: str) -> str:
         other = "comma" if self.decimal == "point" else "point"
         if is_number(field, other):
-            return f"The rows before have decimal {self.decimal}s; write them all one way."
+            return f"Other rows have decimal {self.decimal}s; write them all one way."
         if "," in field or "'" in field or " " in field:
             return "Export numbers without separators between thousands."
         return "Mend the row, or take it out; a line that begins with # is passed over."

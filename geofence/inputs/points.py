@@ -225,7 +225,8 @@ def _level_unit(found: PointFile, whole: CRS, crs: CRS, options: GroundOptions) 
         return own, "the file"
     if crs.is_projected and abs(unit_m(crs) - 1) > 1e-9:
         raise JobError(
-            f"{found.file.name} is in {crs.axis_info[0].unit_name}s, and does not say the unit of its levels",
+            f"places in {found.file.name} are in the {crs.axis_info[0].unit_name}, and it does not say the unit of its "
+            "levels",
             place=f"{options.table}.level_unit",
             remedy=f"Say which one it is: {SAY_UNIT} in [{options.table}].",
         )
