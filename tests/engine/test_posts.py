@@ -1,0 +1,79 @@
+"""Posts of a layout. (a) Sums of heights, done on paper."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from geofence.engine.layout import lay_out
+from geofence.engine.posts import place_posts
+from geofence.engine.records import Finding, Layout, LayoutRules, PostRules, Posts
+from tests.engine.lines import path
+
+RULES = PostRules(post_reveal_m=0.05, embedment_m=0.6)
+LINE = lay_out(path([4.8]), [], LayoutRules(module_m=2.4, min_bay_m=0.4))
+RING = lay_out(path([2.4] * 3, [120.0] * 3, closed=True), [], LayoutRules(module_m=2.4, min_bay_m=0.4))
+
+
+def place(
+    underside_m: list[float], ground_m: list[float], rules: PostRules = RULES, layout: Layout = LINE
+) -> tuple[Posts, tuple[Finding, ...]]:
+    underside = np.array(underside_m)
+    return place_posts(
+        layout, ground_level_m=np.array(ground_m), underside_m=underside, top_m=underside + 1.8, rules=rules
+    )
+
+
+class TestLevels:
+    def test_the_top_is_that_of_the_higher_neighbour_and_the_reveal(self) -> None:
+        posts, _ = place([10.1, 10.4], [10.0, 10.2, 10.3])
+        assert posts.top_level_m == pytest.approx([11.95, 12.25, 12.25])
+        assert posts.height_m == pytest.approx([1.95, 2.05, 1.95])
+
+    def test_the_toe_is_below_the_ground(self) -> None:
+        posts, _ = place([10.1, 10.4], [10.0, 10.2, 10.3])
+        assert posts.toe_level_m == pytest.approx([9.4, 9.6, 9.7])
+        assert posts.length_m == pytest.approx([2.55, 2.65, 2.55])
+
+    def test_supports_are_measured_down_from_the_top(self) -> None:
+        posts, _ = place([10.1, 10.4], [10.0, 10.2, 10.3])
+        assert posts.support_ahead_m == pytest.approx([1.85, 1.85, np.nan], nan_ok=True)
+        assert posts.support_back_m == pytest.approx([np.nan, 2.15, 1.85], nan_ok=True)
+
+    def test_a_ring_has_a_panel_on_both_sides_of_every_post(self) -> None:
+        posts, _ = place([10.1, 10.4, 10.2], [10.0, 10.0, 10.0], layout=RING)
+        assert posts.top_level_m == pytest.approx([12.05, 12.25, 12.25])
+        assert posts.support_back_m == pytest.approx([1.85, 2.15, 1.85])
+        assert posts.support_ahead_m == pytest.approx([1.95, 1.85, 2.05])
+
+    def test_the_deeper_of_depth_and_share_of_the_height(self) -> None:
+        posts, _ = place([10.0, 10.6], [10.0, 10.0, 10.0], replace(RULES, embedment_ratio=0.3))
+        assert posts.embedment_m == pytest.approx([0.6, 0.735, 0.735])
+
+    def test_kinds_and_places_are_the_layouts(self) -> None:
+        posts, _ = place([10.0, 10.0], [10.0] * 3)
+        assert posts.kind == LINE.post_kind
+        assert posts.chainage_m.tolist() == LINE.post_m.tolist()
+
+
+class TestStock:
+    def test_without_stock_the_length_itself(self) -> None:
+        posts, findings = place([10.1, 10.4], [10.0, 10.2, 10.3])
+        assert posts.stock_length_m == pytest.approx(posts.length_m)
+        assert findings == ()
+
+    def test_the_shortest_that_reaches(self) -> None:
+        # Lengths 2.55, 2.65, 2.55, the first and last met to the last bit or nearly so.
+        posts, findings = place([10.1, 10.4], [10.0, 10.2, 10.3], replace(RULES, stock_lengths_m=(2.4, 2.55, 3.0)))
+        assert posts.stock_length_m.tolist() == [2.55, 3.0, 2.55]
+        assert findings == ()
+
+    def test_an_extension_where_none_reaches(self) -> None:
+        posts, findings = place([10.1, 10.4], [10.0, 10.2, 10.3], replace(RULES, stock_lengths_m=(2.4, 2.6)))
+        assert posts.stock_length_m.tolist() == [2.6, 2.6, 2.6]
+        (finding,) = findings
+        assert (finding.code, finding.severity, finding.post, finding.unit) == ("post-extended", "warn", 1, "m")
+        assert (finding.value, finding.limit, finding.chainage_m) == pytest.approx((2.65, 2.6, 2.4))
+        assert finding.remedy
