@@ -165,7 +165,8 @@ class TestUnits:
         file = written(tmp_path, HEADER + "1,6450000,1850000,30,a\n2,6450100,1850000,31,a\n3,6450000,1850100,32,a\n")
         text = said(file, grid="EPSG:6424")
         assert text == (
-            "ground.level_unit: places in points.csv are in the US survey foot, and it does not say the unit of its levels. "
+            "ground.level_unit: places in points.csv are in the US survey foot, and it does not say the unit of its "
+            "levels. "
             'Say which one it is: level_unit = "m", "ft" (0.3048 m) or "ftUS" (1200/3937 m) in [ground].'
         )
 
