@@ -1,4 +1,4 @@
-"""Gap and dig areas between a level underside and the ground, for many undersides at once.
+"""Gap and dig areas between an underside and the ground, for many undersides at once.
 
 The ground is straight between stations, so a bay is a row of straight pieces. Under a level b a piece of width w
 between ground levels l <= h adds to the gap area
@@ -10,6 +10,8 @@ between ground levels l <= h adds to the gap area
 and the dig area follows from it: gap minus dig is the integral of b - g. Undersides are multiples of an increment;
 a piece is partly covered at the few multiples between its ends only, and the fully covered pieces are summed once
 for all multiples, so the work grows with the stations and the levels, not with their product.
+
+A sloping underside over the ground is a level one over the ground as it stands above a line of that slope.
 """
 
 from __future__ import annotations
@@ -23,7 +25,7 @@ from numpy.typing import NDArray
 
 from geofence.engine.records import Floats, Ints, Profile
 
-__all__ = ["BayGround"]
+__all__ = ["BayGround", "Stations"]
 
 CHUNK = 1 << 18
 """Levels and partly covered pieces handled at a time: 2 MB an array, and running sums stay short enough to keep
@@ -55,31 +57,7 @@ class BayGround:
     @classmethod
     def under(cls, profile: Profile, start_m: Floats, end_m: Floats) -> BayGround:
         """Cut the ground at the bays' ends, (m,) chainages with ``end_m`` beyond ``start_m``."""
-        station = profile.chainage_m
-        inner = np.searchsorted(station, start_m, side="right")
-        count = np.searchsorted(station, end_m, side="left") - inner + 2
-        offset = _offsets(count)
-        bay = np.repeat(np.arange(len(count)), count)
-        index = np.clip(inner[bay] + np.arange(offset[-1]) - offset[bay] - 1, 0, len(station) - 1)
-        chainage, level = station[index], profile.level_m[index]
-        for row, end in ((offset[:-1], start_m), (offset[1:] - 1, end_m)):
-            chainage[row], level[row] = end, profile.level_at(end)
-        lowest = np.minimum.reduceat(level, offset[:-1])
-        within = bay[1:] == bay[:-1]
-        above = level - lowest[bay]
-        pieces = Pieces(
-            bay=bay[1:][within],
-            width_m=np.diff(chainage)[within],
-            low_m=np.minimum(above[1:], above[:-1])[within],
-            high_m=np.maximum(above[1:], above[:-1])[within],
-        )
-        return cls(
-            lowest_m=lowest,
-            highest_m=np.maximum.reduceat(level, offset[:-1]),
-            width_m=np.asarray(end_m - start_m),
-            piece_count=count - 1,
-            pieces=pieces,
-        )
+        return Stations.under(profile, start_m, end_m).ground()
 
     def areas(self, first: Ints, last: Ints, increment_m: float) -> tuple[Floats, Floats]:
         """Gap and dig areas of every bay under a range of levels.
@@ -117,6 +95,78 @@ class BayGround:
         full = np.clip(full, 0, beyond).astype(np.int64)
         start = np.clip(start, 0, beyond).astype(np.int64)
         return Covered(full=full, start=start, partial=np.maximum(full - start, 0), beyond=beyond)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Stations:
+    """The ground in a row of bays, station by station; a bay's first and last stations are at its posts.
+
+    Attributes
+    ----------
+    bay
+        (q,) int64 row of each station's bay, increasing.
+    along_m
+        (q,) distance from the bay's first post.
+    level_m
+        (q,) ground levels.
+    offset
+        (m + 1,) int64 where each bay's stations begin.
+    """
+
+    bay: Ints
+    along_m: Floats
+    level_m: Floats
+    offset: Ints
+
+    @classmethod
+    def under(cls, profile: Profile, start_m: Floats, end_m: Floats) -> Stations:
+        """Cut the ground at the bays' ends, (m,) chainages with ``end_m`` beyond ``start_m``."""
+        station = profile.chainage_m
+        inner = np.searchsorted(station, start_m, side="right")
+        offset = _offsets(np.searchsorted(station, end_m, side="left") - inner + 2)
+        bay = np.repeat(np.arange(len(inner)), np.diff(offset))
+        index = np.clip(inner[bay] + np.arange(offset[-1]) - offset[bay] - 1, 0, len(station) - 1)
+        along, level = station[index] - start_m[bay], profile.level_m[index]
+        for row, end in ((offset[:-1], start_m), (offset[1:] - 1, end_m)):
+            along[row], level[row] = end - start_m, profile.level_at(end)
+        return cls(bay=bay, along_m=along, level_m=level, offset=offset)
+
+    @property
+    def width_m(self) -> Floats:
+        """(m,) width of each bay along the chainage."""
+        return self.along_m[self.offset[1:] - 1]
+
+    def from_lines(self, row: Ints, rise_m: Floats) -> Stations:
+        """The ground as it stands above lines that rise evenly within the bay and start at level 0.
+
+        A level underside over that ground is a sloping one over this. ``row`` (k,) int64 bays, each as often as there
+        are lines in it; ``rise_m`` (k,) rise of each line, which becomes a bay of the answer.
+        """
+        offset = _offsets(np.diff(self.offset)[row])
+        bay = np.repeat(np.arange(len(row)), np.diff(offset))
+        index = self.offset[row][bay] + np.arange(offset[-1]) - offset[bay]
+        along = self.along_m[index]
+        slope = rise_m / self.width_m[row]
+        return Stations(bay=bay, along_m=along, level_m=self.level_m[index] - slope[bay] * along, offset=offset)
+
+    def ground(self) -> BayGround:
+        """The straight pieces between the stations."""
+        lowest = np.minimum.reduceat(self.level_m, self.offset[:-1])
+        within = self.bay[1:] == self.bay[:-1]
+        above = self.level_m - lowest[self.bay]
+        pieces = Pieces(
+            bay=self.bay[1:][within],
+            width_m=np.diff(self.along_m)[within],
+            low_m=np.minimum(above[1:], above[:-1])[within],
+            high_m=np.maximum(above[1:], above[:-1])[within],
+        )
+        return BayGround(
+            lowest_m=lowest,
+            highest_m=np.maximum.reduceat(self.level_m, self.offset[:-1]),
+            width_m=self.width_m,
+            piece_count=np.diff(self.offset) - 1,
+            pieces=pieces,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

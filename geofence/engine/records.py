@@ -21,6 +21,7 @@ __all__ = [
     "Fit",
     "Floats",
     "Gate",
+    "KeepClear",
     "Layout",
     "LayoutRules",
     "LevelRules",
@@ -162,6 +163,19 @@ class Gate:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class KeepClear:
+    """A stretch of the line in which no post may stand; at its two ends one may.
+
+    ``name`` is what is kept clear of, ``source`` what says so; both are for findings.
+    """
+
+    name: str
+    from_m: float
+    to_m: float
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LayoutRules:
     """How posts are spread along the line.
 
@@ -284,6 +298,16 @@ class Cost:
     dig: float = 0.0
     step: float = 0.0
     rise: float = 0.0
+
+    @classmethod
+    def of(cls, rules: LevelRules, *, gap_area_m2: Floats, dig_area_m2: Floats, step_m: Floats) -> Cost:
+        """What bays with these areas, and steps from the bay before, cost by the rules' prices."""
+        return cls(
+            gap=rules.gap_cost * float(gap_area_m2.sum()),
+            dig=rules.dig_cost * float(dig_area_m2.sum()),
+            step=rules.step_cost * int(np.count_nonzero(step_m)),
+            rise=rules.rise_cost * float(np.abs(step_m).sum()),
+        )
 
     @property
     def total(self) -> float:

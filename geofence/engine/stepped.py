@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from geofence.engine.areas import BayGround
 from geofence.engine.candidates import BayRow, Proof
+from geofence.engine.limits import breaches, check_bays, limit_findings
 from geofence.engine.records import Cost, Finding, Floats, LevelRules, Profile
 from geofence.numeric import LEVEL_TOLERANCE_M, snap_ceil, snap_floor
 
@@ -71,6 +72,14 @@ class Levels:
             if isinstance(values := getattr(self, item.name), np.ndarray):
                 values.flags.writeable = False
 
+    @property
+    def underside_from_m(self) -> Floats:
+        return self.underside_m
+
+    @property
+    def underside_to_m(self) -> Floats:
+        return self.underside_m
+
     def __len__(self) -> int:
         return len(self.underside_m)
 
@@ -114,7 +123,7 @@ def choose_levels(
     ([100.25, 100.5], 'exact')
     """
     start_m, end_m = np.asarray(start_m, dtype=np.float64), np.asarray(end_m, dtype=np.float64)
-    _check(start_m, end_m, rules)
+    check_bays(start_m, end_m, rules)
     bays = len(start_m)
     if bays == 0:
         nothing = np.empty(0)
@@ -140,35 +149,14 @@ def level_findings(levels: Levels, start_m: Floats, end_m: Floats, rules: LevelR
     ``step-over-limit``, ``step-under-limit``. The remedy says what would cure the limit in this plan, and what would
     make room for another level.
     """
-    over = _breaches(levels.gap_max_m, levels.dig_max_m, levels.step_m, rules)
     found: list[Finding] = []
     for bay in np.flatnonzero(levels.broken).tolist():
         start, end = float(start_m[bay]), float(end_m[bay])
         gap, dig, step = (float(column[bay]) for column in (levels.gap_max_m, levels.dig_max_m, levels.step_m))
-        finding = partial(Finding, severity="stop", bay=bay, chainage_m=start, unit="m")
         room = _room_remedy(float(levels.underside_m[bay]), gap, dig, end - start, rules)
-        if over["gap"][bay]:
-            found.append(_gap_finding(partial(finding, chainage_to_m=end), gap, rules, room))
-        if over["dig"][bay]:
-            found.append(_dig_finding(partial(finding, chainage_to_m=end), dig, rules, room))
-        if over["step-over"][bay]:
-            found.append(_step_over_finding(finding, abs(step), rules))
-        if over["step-under"][bay]:
-            found.append(_step_under_finding(finding, abs(step), rules))
+        finding = partial(Finding, severity="stop", bay=bay, chainage_m=start, unit="m")
+        found += limit_findings(finding, end, gap_m=gap, dig_m=dig, step_m=step, rules=rules, room=room)
     return tuple(found)
-
-
-def _check(start_m: Floats, end_m: Floats, rules: LevelRules) -> None:
-    if start_m.ndim != 1 or start_m.shape != end_m.shape or not np.all(end_m > start_m):
-        raise ValueError("bays need as many ends as starts, each end beyond its start")
-    if not rules.increment_m > 10 * LEVEL_TOLERANCE_M:
-        raise ValueError(f"an increment of {rules.increment_m} m: needs more than {10 * LEVEL_TOLERANCE_M} m")
-    for name in ("gap_cost", "dig_cost", "step_cost", "rise_cost"):
-        if not 0 <= getattr(rules, name) < np.inf:
-            raise ValueError(f"{name} of {getattr(rules, name)}: needs a finite price of 0 or more")
-    for name in ("gap_max_m", "dig_max_m", "step_min_m", "step_max_m"):
-        if np.isnan(getattr(rules, name)):
-            raise ValueError(f"{name} is not a number")
 
 
 def _measured(
@@ -184,7 +172,7 @@ def _measured(
     before = np.roll(underside, 1) if closed else np.append(underside[:1], underside[:-1])
     step, gap, dig = underside - before, underside - lowest, highest - underside
     step[np.abs(step) <= LEVEL_TOLERANCE_M] = 0.0
-    over = _breaches(gap, dig, step, rules)
+    over = breaches(gap, dig, step, rules)
     return Levels(
         underside_m=underside,
         gap_max_m=gap,
@@ -192,70 +180,9 @@ def _measured(
         gap_area_m2=areas[0],
         dig_area_m2=areas[1],
         step_m=step,
-        cost=Cost(
-            gap=rules.gap_cost * float(areas[0].sum()),
-            dig=rules.dig_cost * float(areas[1].sum()),
-            step=rules.step_cost * int(np.count_nonzero(step)),
-            rise=rules.rise_cost * float(np.abs(step).sum()),
-        ),
+        cost=Cost.of(rules, gap_area_m2=areas[0], dig_area_m2=areas[1], step_m=step),
         broken=np.logical_or.reduce(list(over.values())),
         proven=proven,
-    )
-
-
-def _breaches(gap: Floats, dig: Floats, step: Floats, rules: LevelRules) -> dict[str, Flags]:
-    """Which bays break which limit."""
-    by = np.abs(step)
-    return {
-        "gap": gap > rules.gap_max_m + LEVEL_TOLERANCE_M,
-        "dig": dig > rules.dig_max_m + LEVEL_TOLERANCE_M,
-        "step-over": by > max(0.0, rules.step_max_m) + LEVEL_TOLERANCE_M,
-        "step-under": (by > 0) & (by < rules.step_min_m - LEVEL_TOLERANCE_M),
-    }
-
-
-def _gap_finding(finding: partial[Finding], gap: float, rules: LevelRules, room: str) -> Finding:
-    return finding(
-        code="gap-over-limit",
-        message=f"The underside stands up to {gap:.3f} m above the ground, {rules.gap_max_m:.3f} m is allowed.",
-        remedy=f"Raise levels.gap_max_m to at least {_up_to_mm(gap)}, {room}.",
-        value=gap,
-        limit=rules.gap_max_m,
-    )
-
-
-def _dig_finding(finding: partial[Finding], dig: float, rules: LevelRules, room: str) -> Finding:
-    remedy = f"Raise levels.dig_max_m to at least {_up_to_mm(dig)}, {room}."
-    if rules.dig_max_m >= 0:
-        message = f"The ground stands up to {dig:.3f} m above the underside, {rules.dig_max_m:.3f} m is allowed."
-        return finding(code="dig-over-limit", message=message, remedy=remedy, value=dig, limit=rules.dig_max_m)
-    clear = f"clears the highest ground of the bay by {-dig:.3f} m" if dig <= 0 else f"lies {dig:.3f} m in the ground"
-    return finding(
-        code="clearance-under-limit",
-        message=f"The underside {clear}, {-rules.dig_max_m:.3f} m must stay open.",
-        remedy=remedy,
-        value=-dig,
-        limit=-rules.dig_max_m,
-    )
-
-
-def _step_over_finding(finding: partial[Finding], step: float, rules: LevelRules) -> Finding:
-    return finding(
-        code="step-over-limit",
-        message=f"The fence steps by {step:.3f} m at the post before this bay, {rules.step_max_m:.3f} m is allowed.",
-        remedy=f"Raise levels.step_max_m to at least {_up_to_mm(step)}, or use a narrower module.",
-        value=step,
-        limit=rules.step_max_m,
-    )
-
-
-def _step_under_finding(finding: partial[Finding], step: float, rules: LevelRules) -> Finding:
-    return finding(
-        code="step-under-limit",
-        message=f"The fence steps by {step:.3f} m at the post before this bay, less than {rules.step_min_m:.3f} m.",
-        remedy=f"Lower levels.step_min_m to at most {snap_floor(step * 1000) / 1000:g}.",
-        value=step,
-        limit=rules.step_min_m,
     )
 
 
@@ -274,7 +201,3 @@ def _room_remedy(underside: float, gap: float, dig: float, width: float, rules: 
         finer = snap_floor((room - relief) * 1000) / 1000
         return f"or set levels.increment_m to at most {finer:g}" if finer > 0 else "or use a finer levels.increment_m"
     return "or widen levels.step_min_m to levels.step_max_m, for the step limits keep the bay from a level that fits"
-
-
-def _up_to_mm(value: float) -> str:
-    return f"{snap_ceil(value * 1000) / 1000:g}"
