@@ -84,14 +84,25 @@ _Trials = Iterator[tuple[int, _Trial]]
 _Weigh = Callable[[BentLine, Sequence[float], int, LayoutRules], _Trials]
 
 
-def lay_span(line: BentLine, start_m: float, end_m: float, rules: LayoutRules) -> list[Piece]:
-    """Lay out the stretch between two posts that must be where they are; pieces meet at posts on vertices."""
-    bends = line.bends_m(start_m, end_m)
-    if not bends:
+def lay_span(
+    line: BentLine, start_m: float, end_m: float, rules: LayoutRules, *, barred: Sequence[tuple[float, float]] = ()
+) -> list[Piece]:
+    """Lay out the stretch between two posts that must be where they are; pieces meet at posts on vertices.
+
+    No piece ends at a vertex within one of the ``barred`` stretches.
+    """
+    bends = [bend for bend in line.bends_m(start_m, end_m) if not any(first < bend < last for first, last in barred)]
+    if not line.bends_m(start_m, end_m):
         return [straight_piece(start_m, end_m, rules)]
     if rules.fit == "start":
         both_ends_m = line.vertex_m[0] + line.vertex_m[-1]
-        back = lay_span(line.reversed(), both_ends_m - end_m, both_ends_m - start_m, replace(rules, fit="end"))
+        back = lay_span(
+            line.reversed(),
+            both_ends_m - end_m,
+            both_ends_m - start_m,
+            replace(rules, fit="end"),
+            barred=[(both_ends_m - last, both_ends_m - first) for first, last in barred],
+        )
         return [piece.reversed(both_ends_m) for piece in back[::-1]]
     places = (start_m, *bends, end_m)
     if len(places) <= _EXACT_PLACES:

@@ -19,8 +19,19 @@ import numpy as np
 
 from geofence.engine.bends import lay_span
 from geofence.engine.chords import BentLine
+from geofence.engine.keep_clear import barred_by, round_keep_clears, standing_in
 from geofence.engine.openings import Opening, place_gates
-from geofence.engine.records import BayKind, Finding, Floats, Gate, Layout, LayoutRules, Path, PostKind
+from geofence.engine.records import (
+    BayKind,
+    Finding,
+    Floats,
+    Gate,
+    KeepClear,
+    Layout,
+    LayoutRules,
+    Path,
+    PostKind,
+)
 from geofence.engine.spans import Division, Piece
 from geofence.errors import LayoutError
 from geofence.numeric import ANGLE_TOLERANCE_DEG, COINCIDENT_M, WIDTH_TOLERANCE_M, millimetres_down, millimetres_up
@@ -37,14 +48,21 @@ class _Span:
     line: BentLine
     opening: Opening | None = None
 
-    def pieces(self, rules: LayoutRules) -> list[Piece]:
+    def pieces(self, rules: LayoutRules, keep_clear: Sequence[KeepClear]) -> list[Piece]:
         if self.opening is None:
-            return lay_span(self.line, self.start_m, self.end_m, rules)
+            return lay_span(self.line, self.start_m, self.end_m, rules, barred=barred_by(keep_clear))
         bay = Division(head=0, full=1, tail=0, full_m=self.opening.width_m)
         return [Piece(start_m=self.start_m, division=bay, end_m=[self.end_m], departure_m=[0.0])]
 
 
-def lay_out(path: Path, gates: Sequence[Gate], rules: LayoutRules) -> Layout:
+def lay_out(
+    path: Path,
+    gates: Sequence[Gate],
+    rules: LayoutRules,
+    *,
+    keep_clear: Sequence[KeepClear] = (),
+    from_m: float = 0.0,
+) -> Layout:
     """Spread posts along a line.
 
     Between two posts that must be where they are, every bay is a full module or a cut bay of at least ``min_bay_m``:
@@ -52,8 +70,11 @@ def lay_out(path: Path, gates: Sequence[Gate], rules: LayoutRules) -> Layout:
     widths are chords, and a post of kind ``bend`` goes on a vertex where a bay would leave the line by more than
     ``line_tolerance_m``.
 
-    What cannot be laid out within the rules is laid out as nearly as can be, with a finding: ``bay-under-minimum``
-    (stop) or ``bay-off-line`` (warn).
+    Round stretches that are to be kept clear the layout goes by :mod:`~geofence.engine.detour`: with the fewest bays
+    that leave no post in one, then with the fewest posts that stand elsewhere than they would without them.
+
+    What cannot be laid out within the rules is laid out as nearly as can be, with a finding: ``bay-under-minimum``,
+    ``keep-clear-no-layout``, ``post-in-keep-clear`` (stop) or ``bay-off-line`` (warn).
 
     Parameters
     ----------
@@ -63,6 +84,10 @@ def lay_out(path: Path, gates: Sequence[Gate], rules: LayoutRules) -> Layout:
         Openings in any order. A post of a gate within a millimetre of another fixed post is that post.
     rules
         Module, narrowest bay, fit and tolerances, in metres and degrees.
+    keep_clear
+        Stretches where no post may stand, in any order; they may overlap.
+    from_m
+        Chainage that messages give to the path's start.
 
     Raises
     ------
@@ -80,7 +105,9 @@ def lay_out(path: Path, gates: Sequence[Gate], rules: LayoutRules) -> Layout:
     vertex_m, turn_deg = _vertices(path)
     runs = _runs(vertex_m, turn_deg, rules)
     spans = _spans(runs, place_gates(gates, runs, path, rules))
-    laid = [span.pieces(rules) for span in spans]
+    laid, found = _round_keep_clears(
+        spans, [span.pieces(rules, keep_clear) for span in spans], keep_clear, rules, from_m=from_m
+    )
     bays = [(span, piece) for span, pieces in zip(spans, laid, strict=True) for piece in pieces]
     ends = [end for _, piece in bays for end in piece.end_m]
     kinds = _post_kinds(spans, laid, _end_kinds(spans, float(turn_deg[0]), path, rules))
@@ -94,8 +121,29 @@ def lay_out(path: Path, gates: Sequence[Gate], rules: LayoutRules) -> Layout:
         bay_kind=tuple(kind for span, piece in bays for kind in _bay_kinds(span, piece)),
         bay_end_m=np.array(ends),
         width_m=np.array([width for _, piece in bays for width in piece.division.widths_m]),
-        findings=tuple(_findings(bays, rules)),
+        findings=(*found, *_findings(bays, rules), *standing_in(posts, kinds, keep_clear)),
     )
+
+
+def _round_keep_clears(
+    spans: Sequence[_Span],
+    laid: Sequence[Sequence[Piece]],
+    keep_clear: Sequence[KeepClear],
+    rules: LayoutRules,
+    *,
+    from_m: float,
+) -> tuple[list[list[Piece]], list[Finding]]:
+    """Each span's pieces with their posts out of keep-clears as far as can be, and what is to be said of it."""
+    clear: list[list[Piece]] = []
+    findings: list[Finding] = []
+    for span, pieces in zip(spans, laid, strict=True):
+        clear.append([])
+        for piece in pieces:
+            if span.opening is None and keep_clear:
+                piece, found = round_keep_clears(piece, span.line, keep_clear, rules, from_m=from_m)
+                findings += found
+            clear[-1].append(piece)
+    return clear, findings
 
 
 def _check(rules: LayoutRules) -> None:
@@ -182,13 +230,7 @@ def _post_kinds(
 
 
 def _bay_kinds(span: _Span, piece: Piece) -> list[BayKind]:
-    division = piece.division
-    kinds: list[BayKind] = ["gate"]
-    if span.opening is None:
-        kinds = ["cut"] * division.head
-        kinds += ["full"] * division.full
-        kinds += ["cut"] * division.tail
-    return kinds
+    return piece.division.kinds if span.opening is None else ["gate"]
 
 
 def _turns_at(post_m: Floats, vertex_m: Floats, turn_deg: Floats) -> Floats:
@@ -248,7 +290,8 @@ def _off_line(piece: Piece, first_bay: int, rules: LayoutRules) -> list[Finding]
         Finding(
             code="bay-off-line",
             severity="warn",
-            message="The bay runs straight where the line bends; a post on the bend would leave a bay too narrow",
+            message="The bay runs straight where the line bends; a post on the bend would leave a bay too narrow, or "
+            "stand in a keep-clear",
             remedy=f"Allow a line_tolerance_m of {millimetres_up(departure):.3f} m, or a narrower min_bay_m.",
             chainage_m=starts[row],
             chainage_to_m=starts[row + 1],

@@ -10,10 +10,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from geofence.engine.records import Fit, LayoutRules
+from geofence.engine.records import BayKind, Fit, LayoutRules
 from geofence.numeric import MODULE_SLACK_M, WIDTH_TOLERANCE_M, snap_ceil, snap_floor
 
-__all__ = ["Division", "Piece", "arrange", "divide", "fewest_cuts", "straight_piece", "whole_modules"]
+__all__ = ["Division", "Piece", "Row", "arrange", "divide", "fewest_cuts", "straight_piece", "whole_modules"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,9 +47,51 @@ class Division:
     def widths_m(self) -> list[float]:
         return [self.cut_m] * self.head + [self.full_m] * self.full + [self.cut_m] * self.tail
 
+    @property
+    def kinds(self) -> list[BayKind]:
+        head: list[BayKind] = ["cut"] * self.head
+        full: list[BayKind] = ["full"] * self.full
+        tail: list[BayKind] = ["cut"] * self.tail
+        return head + full + tail
+
+    def reversed(self) -> Division:
+        return replace(self, head=self.tail, tail=self.head)
+
     def fits(self, rules: LayoutRules) -> bool:
         """Whether no bay is narrower than the rules allow."""
         return self.narrowest_m >= rules.min_bay_m - WIDTH_TOLERANCE_M
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """Bays of any widths, in order; those of ``full_m`` are full."""
+
+    widths_m: list[float]
+    full_m: float
+
+    @property
+    def bays(self) -> int:
+        return len(self.widths_m)
+
+    @property
+    def narrowest_m(self) -> float:
+        return min(self.widths_m)
+
+    @property
+    def length_m(self) -> float:
+        """All widths together."""
+        return sum(self.widths_m)
+
+    @property
+    def kinds(self) -> list[BayKind]:
+        return ["full" if abs(width - self.full_m) <= 2 * WIDTH_TOLERANCE_M else "cut" for width in self.widths_m]
+
+    def reversed(self) -> Row:
+        return replace(self, widths_m=self.widths_m[::-1])
+
+    def fits(self, rules: LayoutRules) -> bool:
+        """Whether no bay is narrower than the rules allow."""
+        return self.narrowest_m >= rules.min_bay_m - 2 * WIDTH_TOLERANCE_M
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -69,17 +111,16 @@ class Piece:
     """
 
     start_m: float
-    division: Division
+    division: Division | Row
     end_m: list[float]
     departure_m: list[float]
 
     def reversed(self, both_ends_m: float) -> Piece:
         """The same bays counted from the other end, where a chainage c becomes ``both_ends_m`` - c."""
-        whole = self.division
         posts = [both_ends_m - post for post in [self.start_m, *self.end_m][::-1]]
         return Piece(
             start_m=posts[0],
-            division=replace(whole, head=whole.tail, tail=whole.head),
+            division=self.division.reversed(),
             end_m=posts[1:],
             departure_m=self.departure_m[::-1],
         )

@@ -1,0 +1,214 @@
+"""Posts between two that must be where they are, round the stretches where none may stand.
+
+Where a post can stand after so many bays is a set of intervals, and what the posts up to there cost is the same all
+over each. These costs are carried from bay to bay: an interval [a, b] leads to [a + M, b + M] by a full bay and to
+[a + m, b + M] by a cut one, cut where the cost of standing there changes. Nothing is sampled and nothing left out, so
+the least cost is the least of all layouts. It counts, in this order: posts in barred stretches, bays, posts that stand
+elsewhere than they would without these stretches, cut bays. Then :mod:`~geofence.engine.widening` widens the narrowest
+bay; a wider one is looked for among other layouts of the same cost until there is none.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+from geofence.engine.barred import TOLERANCE_M, Interval, Task, fewest_barred, joined, parts
+from geofence.engine.widening import Route, widened
+
+__all__ = ["Detour", "detour"]
+
+GAIN_M = 10 * TOLERANCE_M
+"""A narrowest bay that could be wider by less than a hundredth of a millimetre is wide enough."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Detour:
+    """A layout round barred stretches.
+
+    ``post_m``: all posts, the two ends with them; ``barred``: how many stand in a barred stretch; ``moved``: how many
+    stand where none would without these stretches, those with them.
+    """
+
+    post_m: list[float]
+    barred: int
+    moved: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Prices:
+    """What a barred post, a moved one and a cut bay cost: so much apart that no number of one makes up for another."""
+
+    barred: int
+    moved: int
+    cut: int
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class _Stand:
+    """Where a post can stand: all the way at the one cost of the posts up to it, of which ``own`` is its own."""
+
+    cost: int
+    start_m: float
+    end_m: float
+    own: int
+
+
+def detour(task: Task) -> Detour | None:
+    """The layout of least cost; None where no bays of allowed widths lead from one post to the other."""
+    fewest = fewest_barred(task)
+    if fewest < 0:
+        return None
+    bays = _fewest_bays(task, fewest)
+    base = bays + 1
+    prices = _Prices(barred=base * base, moved=base, cut=task.cuts_count)
+    found = _route(task, bays, prices, most=fewest)
+    if found is None:
+        return None
+    cost, route = found
+    return Detour(
+        post_m=_widest(task, bays, prices, cost, route, most=fewest),
+        barred=fewest,
+        moved=cost % prices.barred // prices.moved,
+    )
+
+
+def _widest(task: Task, bays: int, prices: _Prices, cost: int, route: Route, *, most: int) -> list[float]:
+    """The posts of the layout of this cost whose narrowest bay is the widest, to :data:`GAIN_M`."""
+    post_m = widened(task, route)
+    while True:
+        narrowest = min(task.ruler.width(start, end) for start, end in pairwise(post_m)) + GAIN_M
+        if narrowest > task.module_m:
+            return post_m
+        wider = _route(replace(task, min_bay_m=narrowest), bays, prices, most=most)
+        if wider is None or wider[0] > cost:
+            return post_m
+        post_m = widened(task, wider[1])
+
+
+def _fewest_bays(task: Task, barred: int) -> int:
+    """Fewest bays that lead to the end with so few posts in barred stretches."""
+    prices = _Prices(barred=1, moved=0, cut=0)
+    stands, bays = [_Stand(0, task.start_m, task.start_m, 0)], 0
+    while True:
+        bays += 1
+        stands = _next(task, stands, prices, window=(task.start_m, task.end_m), most=barred)
+        if any(stand.end_m >= task.end_m - TOLERANCE_M for stand in stands):
+            return bays
+
+
+def _route(task: Task, bays: int, prices: _Prices, *, most: int) -> tuple[int, Route] | None:
+    """The cheapest way by so many bays, and its cost; None where there is none."""
+    rows = [[_Stand(0, task.start_m, task.start_m, 0)]]
+    for window in _windows(task, bays):
+        rows.append(_next(task, rows[-1], prices, window=window, most=(most + 1) * prices.barred - 1))
+    if not rows[-1]:
+        return None
+    route = _traced(task, rows, prices)
+    return None if route is None else (rows[-1][0].cost, route)
+
+
+def _windows(task: Task, bays: int) -> list[tuple[float, float]]:
+    """From where the rest of the bays still lead to the end, for each post but the first."""
+    windows = [(task.end_m, task.end_m)]
+    for _ in range(bays - 1):
+        earliest, latest = windows[-1]
+        windows.append((task.ruler.behind(earliest, task.module_m), task.ruler.behind(latest, task.min_bay_m)))
+    return windows[::-1]
+
+
+def _next(
+    task: Task, stands: Sequence[_Stand], prices: _Prices, *, window: tuple[float, float], most: int
+) -> list[_Stand]:
+    """Where the next post can stand, at least cost; nowhere twice."""
+    found: list[_Stand] = []
+    for stand in stands:
+        last = task.ruler.ahead(stand.end_m, task.module_m)
+        full = task.ruler.ahead(stand.start_m, task.module_m)
+        cut = task.ruler.ahead(stand.start_m, task.min_bay_m)
+        steps = ((full, stand.cost), (cut, stand.cost + prices.cut)) if prices.cut else ((cut, stand.cost),)
+        for first, cost in steps:
+            start, end = max(first, window[0]), min(last, window[1])
+            if start <= end + TOLERANCE_M:
+                found += _priced(task, min(start, end), end, cost, prices)
+    return _lowest([stand for stand in found if stand.cost <= most])
+
+
+def _priced(task: Task, start_m: float, end_m: float, cost: int, prices: _Prices) -> Iterator[_Stand]:
+    """What standing in a stretch costs. The task's end costs nothing."""
+    if start_m >= task.end_m - TOLERANCE_M:
+        yield _Stand(cost, task.end_m, task.end_m, 0)
+        return
+    for start, end, barred in parts(task, start_m, end_m):
+        own = prices.moved + (prices.barred if barred else 0)
+        yield _Stand(cost + own, start, end, own)
+    if end_m >= task.end_m - TOLERANCE_M:
+        yield _Stand(cost, task.end_m, task.end_m, 0)
+    if prices.moved:
+        first = bisect_left(task.wanted_m, start_m - TOLERANCE_M)
+        for wanted in task.wanted_m[first:]:
+            if wanted > end_m + TOLERANCE_M:
+                break
+            own = prices.barred if task.barred_at(wanted) else 0
+            yield _Stand(cost + own, wanted, wanted, own)
+
+
+def _lowest(stands: Sequence[_Stand]) -> list[_Stand]:
+    """The least cost of each place; where two stretches meet, both hold the place."""
+    groups: dict[tuple[int, int], list[Interval]] = {}
+    for stand in stands:
+        groups.setdefault((stand.cost, stand.own), []).append((stand.start_m, stand.end_m))
+    kept: list[_Stand] = []
+    taken: list[Interval] = []
+    for (cost, own), stretches in sorted(groups.items()):
+        stretches = joined(stretches)
+        kept += [_Stand(cost, *left, own) for stretch in stretches for left in _left_over(*stretch, taken)]
+        taken = joined([*taken, *stretches])
+    return kept
+
+
+def _left_over(start_m: float, end_m: float, taken: Sequence[Interval]) -> Iterator[Interval]:
+    """The parts of a stretch that others do not take up; the others in order and apart."""
+    row = bisect_left(taken, start_m - TOLERANCE_M, key=lambda stretch: stretch[1])
+    if end_m - start_m <= TOLERANCE_M:
+        if row == len(taken) or taken[row][0] > end_m + TOLERANCE_M:
+            yield start_m, end_m
+        return
+    for taken_start, taken_end in taken[row:]:
+        if taken_start >= end_m:
+            break
+        if taken_start > start_m + TOLERANCE_M:
+            yield start_m, taken_start
+        start_m = max(start_m, taken_end)
+    if start_m < end_m - TOLERANCE_M:
+        yield start_m, end_m
+
+
+def _traced(task: Task, rows: Sequence[Sequence[_Stand]], prices: _Prices) -> Route | None:
+    """One of the cheapest ways, from its end; None where a bend makes the places that bays lead to jump."""
+    stand, post_m, full, kept = rows[-1][0], [task.end_m], [], [True]
+    for row in rows[-2::-1]:
+        before = _before(task, row, post_m[-1], stand.cost - stand.own, prices)
+        if before is None:
+            return None
+        stand, post, is_full = before
+        post_m.append(post)
+        full.append(is_full)
+        kept.append(stand.own % prices.barred == 0)
+    return Route(post_m=post_m[::-1], kept=kept[::-1], full=full[::-1])
+
+
+def _before(
+    task: Task, row: Sequence[_Stand], post_m: float, cost: int, prices: _Prices
+) -> tuple[_Stand, float, bool] | None:
+    """Where the post before stood for the bay to end here at this cost, and whether the bay is a full one."""
+    earliest = task.ruler.behind(post_m, task.module_m)
+    latest = task.ruler.behind(post_m, task.min_bay_m)
+    for is_full in (True, False) if prices.cut else (False,):
+        for stand in row:
+            first, last = max(stand.start_m, earliest), min(stand.end_m, earliest if is_full else latest)
+            if stand.cost + (0 if is_full else prices.cut) == cost and first <= last + TOLERANCE_M:
+                return stand, min(max(earliest, stand.start_m), stand.end_m), is_full
+    return None

@@ -1,0 +1,230 @@
+"""Posts and keep-clears: the layout goes round the stretches where no post may stand, or says what would let it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from geofence.engine.barred import Interval, Ruler, Task, leads_through, merged, reach
+from geofence.engine.chords import BentLine
+from geofence.engine.detour import detour
+from geofence.engine.records import Finding, Floats, KeepClear, LayoutRules, PostKind
+from geofence.engine.spans import Piece, Row
+from geofence.numeric import COINCIDENT_M, WIDTH_TOLERANCE_M, millimetres_down, millimetres_up
+
+__all__ = ["barred_by", "round_keep_clears", "standing_in"]
+
+HALVINGS = 40
+"""Of a length of metres: far below the millimetre that remedies are rounded to."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Straight:
+    """Bays laid off along a straight line."""
+
+    def width(self, from_m: float, to_m: float) -> float:
+        return to_m - from_m
+
+    def ahead(self, post_m: float, width_m: float) -> float:
+        return post_m + width_m
+
+    def behind(self, post_m: float, width_m: float) -> float:
+        return post_m - width_m
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Bent:
+    """Bays laid off by chord along a line that bends; ``back`` is the same line from its other end."""
+
+    line: BentLine
+    back: BentLine
+
+    def width(self, from_m: float, to_m: float) -> float:
+        return self.line.chord_m(from_m, to_m)
+
+    def ahead(self, post_m: float, width_m: float) -> float:
+        return next(self.line.walk(post_m, width_m))
+
+    def behind(self, post_m: float, width_m: float) -> float:
+        both_ends_m = self.line.vertex_m[0] + self.line.vertex_m[-1]
+        return both_ends_m - next(self.back.walk(both_ends_m - post_m, width_m))
+
+
+@dataclass(frozen=True, slots=True)
+class _Mirrored:
+    """Another ruler's bays laid off from the other end, where a chainage c is ``both_ends_m`` - c."""
+
+    ruler: Ruler
+    both_ends_m: float
+
+    def width(self, from_m: float, to_m: float) -> float:
+        return self.ruler.width(self.both_ends_m - to_m, self.both_ends_m - from_m)
+
+    def ahead(self, post_m: float, width_m: float) -> float:
+        return self.both_ends_m - self.ruler.behind(self.both_ends_m - post_m, width_m)
+
+    def behind(self, post_m: float, width_m: float) -> float:
+        return self.both_ends_m - self.ruler.ahead(self.both_ends_m - post_m, width_m)
+
+
+def barred_by(keep_clear: Sequence[KeepClear]) -> tuple[Interval, ...]:
+    """The stretches that some keep-clears bar to posts, in order and apart."""
+    return merged([(each.from_m, each.to_m) for each in keep_clear])
+
+
+def round_keep_clears(
+    piece: Piece, line: BentLine, keep_clear: Sequence[KeepClear], rules: LayoutRules, *, from_m: float
+) -> tuple[Piece, list[Finding]]:
+    """A piece laid out anew where its posts stand in keep-clears, with a finding that says so or why it cannot be.
+
+    ``from_m`` is the chainage that messages give to the line's start.
+    """
+    near = [each for each in keep_clear if each.to_m > piece.start_m and each.from_m < piece.end_m[-1]]
+    task = _task(piece, line, barred_by(near), rules)
+    touched = [each for each in near if any(each.from_m < post < each.to_m for post in piece.end_m[:-1])]
+    if not any(map(task.barred_at, task.wanted_m)) or not piece.division.fits(rules):
+        return piece, []
+    found = detour(task)
+    laid = None if found is None else _laid(task, found.post_m, line)
+    if found is None or laid is None or not _within(laid, task):
+        return piece, []
+    if found.barred:
+        return laid, [_no_layout(task, near, from_m=from_m)]
+    return laid, [_avoided(laid, touched, found.moved)]
+
+
+def _task(piece: Piece, line: BentLine, barred: tuple[Interval, ...], rules: LayoutRules) -> Task:
+    end_m = piece.end_m[-1]
+    full = [width for width, kind in zip(piece.division.widths_m, piece.division.kinds, strict=True) if kind == "full"]
+    return Task(
+        start_m=piece.start_m,
+        end_m=end_m,
+        module_m=full[0] if full else rules.module_m,
+        min_bay_m=rules.min_bay_m,
+        barred=barred,
+        wanted_m=tuple(piece.end_m[:-1]),
+        cuts_count=0 if rules.fit == "equal" else 1,
+        ruler=_Bent(line, line.reversed()) if line.bends_m(piece.start_m, end_m) else _Straight(),
+    )
+
+
+def _laid(task: Task, post_m: Sequence[float], line: BentLine) -> Piece:
+    bays = list(pairwise(post_m))
+    return Piece(
+        start_m=task.start_m,
+        division=Row(widths_m=[task.ruler.width(*bay) for bay in bays], full_m=task.module_m),
+        end_m=list(post_m[1:]),
+        departure_m=[line.departure_m(*bay) for bay in bays],
+    )
+
+
+def _within(piece: Piece, task: Task) -> bool:
+    """Whether all widths are allowed: on a line that turns back within a bay they may not be."""
+    narrowest, widest = task.min_bay_m - 2 * WIDTH_TOLERANCE_M, task.module_m + 2 * WIDTH_TOLERANCE_M
+    return all(narrowest <= width <= widest for width in piece.division.widths_m)
+
+
+def _named(keep_clear: Sequence[KeepClear]) -> str:
+    """What is kept clear of, each with what says so, once."""
+    words = (f"{each.name} ({each.source})" if each.source else each.name for each in keep_clear)
+    return ", ".join(dict.fromkeys(words))
+
+
+def _avoided(piece: Piece, touched: Sequence[KeepClear], moved: int) -> Finding:
+    cuts = piece.division.kinds.count("cut")
+    return Finding(
+        code="keep-clear-avoided",
+        severity="note",
+        message=f"To keep posts clear of {_named(touched)}, {_counted(moved, 'post stands', 'posts stand')} elsewhere "
+        f"than without; {_counted(cuts, 'bay is', 'bays are')} cut here",
+        remedy="None, if the drawing of what is to be kept clear is right: have it located on the ground.",
+        chainage_m=piece.start_m,
+        chainage_to_m=piece.end_m[-1],
+        value=float(moved),
+    )
+
+
+def _counted(count: int, one: str, many: str) -> str:
+    return f"{count} {one if count == 1 else many}"
+
+
+def _no_layout(task: Task, near: Sequence[KeepClear], *, from_m: float) -> Finding:
+    both_ends_m = task.start_m + task.end_m
+    mirrored = replace(
+        task,
+        barred=tuple((both_ends_m - end, both_ends_m - start) for start, end in task.barred[::-1]),
+        ruler=_Mirrored(task.ruler, both_ends_m),
+    )
+    start, end = sorted((reach(task)[-1][1], both_ends_m - reach(mirrored)[-1][1]))
+    between = [each for each in near if each.to_m > start and each.from_m < end] or near
+    return Finding(
+        code="keep-clear-no-layout",
+        severity="stop",
+        message=f"No bays of {task.min_bay_m:.3f} to {task.module_m:.3f} m lead from chainage {from_m + start:.2f} to "
+        f"{from_m + end:.2f} with every post clear of {_named(between)}",
+        remedy=f"Any of these makes a way: {'; '.join(_relaxations(task))}; or have an opening there as a gate.",
+        chainage_m=start,
+        chainage_to_m=end,
+        value=end - start,
+        limit=task.module_m,
+        unit="m",
+    )
+
+
+def _relaxations(task: Task) -> list[str]:
+    """What lets bays through, each by itself, the smallest change first; each holds when rounded to the millimetre."""
+    found: list[tuple[float, str]] = []
+    least = task.min_bay_m
+    narrower = _edge(lambda by: leads_through(replace(task, min_bay_m=least - by)), least - COINCIDENT_M)
+    if narrower is not None:
+        width = millimetres_down(least - narrower)
+        if width >= COINCIDENT_M:
+            found.append((narrower, f"a narrowest bay (layout.min_bay_m) of {width:.3f} m"))
+    longest = task.end_m - task.start_m
+    wider = _edge(lambda by: leads_through(replace(task, module_m=task.module_m + by)), longest - task.module_m)
+    if wider is not None:
+        found.append((wider, f"a module (layout.module_m) of {millimetres_up(task.module_m + wider):.3f} m"))
+    deepest = max(end - start for start, end in task.barred) / 2
+    shorter = _edge(lambda by: leads_through(task.narrowed(by)), deepest)
+    if shorter is not None:
+        found.append((shorter, f"keep-clears (buffer_m) nearer by {millimetres_up(shorter):.3f} m"))
+    return [text for _, text in sorted(found)]
+
+
+def _edge(holds: Callable[[float], bool], most: float) -> float | None:
+    """The least change that makes something hold, where a larger one does too; None where none up to ``most`` does."""
+    least = 0.0
+    if most <= 0 or not holds(most):
+        return None
+    for _ in range(HALVINGS):
+        middle = (least + most) / 2
+        if holds(middle):
+            most = middle
+        else:
+            least = middle
+    return most
+
+
+def standing_in(post_m: Floats, kinds: Sequence[PostKind], keep_clear: Sequence[KeepClear]) -> Iterator[Finding]:
+    """A finding for each post in each keep-clear."""
+    for each in keep_clear:
+        inside = (post_m > each.from_m + WIDTH_TOLERANCE_M) & (post_m < each.to_m - WIDTH_TOLERANCE_M)
+        for post in np.flatnonzero(inside).tolist():
+            at, kind = float(post_m[post]), kinds[post]
+            back, on = at - each.from_m, each.to_m - at
+            which = "post" if kind == "line" else f"{kind} post"
+            way = f"{millimetres_up(back):.3f} m back or {millimetres_up(on):.3f} m on"
+            yield Finding(
+                code="post-in-keep-clear",
+                severity="stop",
+                message=f"The {which} stands where none may, near {_named([each])}",
+                remedy=f"It is clear of it {way} along the line; or ask whoever set the distance.",
+                chainage_m=at,
+                post=post,
+                value=min(back, on),
+                limit=0.0,
+                unit="m",
+            )
