@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from itertools import chain
 from typing import Any, TypeVar
 
 import numpy as np
@@ -29,6 +30,7 @@ from geofence.engine.records import (
     Profile,
 )
 from geofence.engine.stepped import choose_levels, level_findings
+from geofence.errors import LayoutError
 from geofence.numeric import LEVEL_TOLERANCE_M
 
 __all__ = ["build_fence", "join"]
@@ -70,7 +72,7 @@ def build_fence(
     Raises
     ------
     LayoutError
-        A gate cannot stand where it is asked to.
+        A gate cannot stand where it is asked to; ``span_m`` counts from ``from_m`` too.
 
     Examples
     --------
@@ -90,7 +92,7 @@ def build_fence(
     >>> fence.posts.stock_length_m.tolist()
     [2.5, 2.5, 2.75, 2.5, 2.75]
     """
-    laid = lay_out(path, gates, layout)
+    laid = _laid(path, gates, layout, from_m)
     hung = _hang(profile, laid, levels, panel, closed=path.closed)
     placed, extended = place_posts(
         laid,
@@ -102,6 +104,15 @@ def build_fence(
     found = sorted((*laid.findings, *hung.findings, *extended), key=lambda item: (item.chainage_m or 0.0, item.code))
     bays = _bays(laid, hung, panel)
     return _moved(Fence(posts=placed, bays=bays, findings=tuple(found), cost=hung.cost), by_m=from_m)
+
+
+def _laid(path: Path, gates: Sequence[Gate], rules: LayoutRules, from_m: float) -> Layout:
+    try:
+        return lay_out(path, gates, rules)
+    except LayoutError as error:
+        if error.span_m is not None:
+            error.span_m = (error.span_m[0] + from_m, error.span_m[1] + from_m)
+        raise
 
 
 @dataclass(kw_only=True, eq=False)
@@ -265,5 +276,7 @@ def _stacked(tables: Sequence[Columns]) -> Columns:
     values: dict[str, Any] = {}
     for item in fields(tables[0]):
         columns = [getattr(table, item.name) for table in tables]
-        values[item.name] = sum(columns, ()) if isinstance(columns[0], tuple) else np.concatenate(columns)
+        values[item.name] = (
+            tuple(chain.from_iterable(columns)) if isinstance(columns[0], tuple) else np.concatenate(columns)
+        )
     return type(tables[0])(**values)
