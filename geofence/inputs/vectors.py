@@ -1,4 +1,4 @@
-"""Boundaries from vector files: any format that GDAL's vector drivers read."""
+"""Boundaries from vector files: any format that GDAL's vector drivers read, and LandXML."""
 
 from __future__ import annotations
 
@@ -19,6 +19,8 @@ from pyproj.exceptions import CRSError
 from geofence.engine.records import Finding, Floats
 from geofence.errors import GridError, InputError
 from geofence.inputs.geojson import stated_grid
+from geofence.inputs.landxml_file import is_landxml
+from geofence.inputs.landxml_lines import read_lines
 from geofence.registry import nearest
 from geofence.site.grids import WGS84, check_places, read_grid, same
 
@@ -65,7 +67,7 @@ def read_boundary(
     file
         Lines, polygon rings, or collections of them.
     layer
-        Layer of a file with several.
+        Layer of a file with several; of LandXML the name of a parcel, plan feature or alignment.
     grid
         The file's grid, where the file does not say.
     feature
@@ -79,6 +81,8 @@ def read_boundary(
         No grid is known, two are stated, or the coordinates cannot be in it.
     """
     _check_file(file)
+    if is_landxml(file):
+        return _from_landxml(file, layer=layer, grid=grid, feature=feature)
     is_geojson = file.suffix.lower() in (".geojson", ".json")
     named = stated_grid(file) if is_geojson else None
     findings: list[Finding] = []
@@ -90,7 +94,7 @@ def read_boundary(
     findings += passed
     crs = _grid(file, own, grid)
     if found.curved or file.suffix.lower() == ".dxf":
-        findings.append(_note("curve-linearised", f"Curves are made of chords of {ARC_STEP_DEG} degrees of arc"))
+        findings.append(_curves_note())
     if named is not None and not same(crs, WGS84):
         findings.append(
             _note("geojson-grid", f"The GeoJSON states its own grid, {crs.name}, as RFC 7946 no longer does")
@@ -100,6 +104,19 @@ def read_boundary(
     option = "line.grid" if grid or (is_geojson and not named) else "the file's own grid"
     check_places(crs, corners[:, 0], corners[:, 1], place=file.name, option=option)
     return Boundary(file=file, crs=crs, parts=parts, findings=tuple(findings))
+
+
+def _from_landxml(file: Path, *, layer: str | None, grid: str | None, feature: int | None) -> Boundary:
+    """A parcel, plan feature or alignment; its name is the layer."""
+    found = read_lines(file, layer=layer, grid=grid, feature=feature, step_deg=ARC_STEP_DEG)
+    corners = np.concatenate(found.parts)
+    check_places(found.crs, corners[:, 0], corners[:, 1], place=file.name, option="line.grid")
+    curves = [_curves_note()] if found.curved else []
+    return Boundary(file=file, crs=found.crs, parts=found.parts, findings=(*found.findings, *curves))
+
+
+def _curves_note() -> Finding:
+    return _note("curve-linearised", f"Curves are made of chords of {ARC_STEP_DEG} degrees of arc")
 
 
 def _note(code: str, message: str) -> Finding:

@@ -203,7 +203,7 @@ class _Reader:
 
     def _refuse_doctype(self, *_declared: object) -> NoReturn:
         raise InputError(
-            "declares a document type, which LandXML has not, and by which a file can do harm",
+            "declares a document type, by which a file can do harm; it needs none",
             file=self.file.name,
             place=f"line {self.line}",
             remedy="Take out the lines from <!DOCTYPE to ]>, if you trust the file.",
@@ -216,7 +216,7 @@ class _Reader:
                 f"its outermost element is <{name}>, not <{self.root}>",
                 file=self.file.name,
                 place=f"line {self.line}",
-                remedy="Give a LandXML file.",
+                remedy=f"Give a {self.root} file.",
             )
         self._take_up(name[: -len(self.root)])
         self.visitor.opened(self.root, attributes)

@@ -1,0 +1,184 @@
+"""Ground from LandXML files: a surface as it stands, or one made from points, break lines and boundaries."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import shapely
+from pyproj import CRS
+
+from geofence.engine.records import Finding, Floats
+from geofence.errors import GridError, InputError, JobError
+from geofence.inputs.landxml_area import area_findings
+from geofence.inputs.landxml_chosen import Chosen, chosen
+from geofence.inputs.landxml_file import LandXml, is_landxml, read_landxml
+from geofence.inputs.landxml_grid import check_unit, grid_of, units_of, vertical_datum
+from geofence.inputs.landxml_levels import LevelUnit, check_levels, datum_findings, level_unit
+from geofence.inputs.level_units import offset_findings
+from geofence.site.grids import check_places, same, unit_m
+from geofence.site.ground import GroundOptions
+from geofence.site.reading import Reading
+from geofence.site.survey_points import SurveyPoints
+from geofence.site.tin import TinGround
+
+__all__ = ["READER", "LandXmlReader"]
+
+SUFFIXES = (".xml", ".landxml")
+
+
+class LandXmlReader:
+    """The plug-in that reads LandXML 1.0 to 1.2."""
+
+    def reads(self, file: Path) -> bool:
+        """Whether the file is XML by its suffix, or LandXML by its outermost element."""
+        return file.suffix.lower() in SUFFIXES or is_landxml(file)
+
+    def open(self, files: Sequence[Path], options: GroundOptions) -> TinGround:
+        """Open LandXML files as one ground.
+
+        Raises
+        ------
+        InputError
+            A file is no sound LandXML, or its surface has a fault; with the line.
+        GridError
+            A file has no grid and none is given, or its unit is not that of the grid, or two files differ in it.
+        JobError
+            It holds several surfaces, or leaves the unit of levels open, and the job does not say.
+        """
+        if not files:
+            raise JobError("no file is given", place=f"{options.table}.files", remedy="Name the LandXML file.")
+        grounds = [_read(Path(file), options) for file in files]
+        survey = grounds[0].survey if len(grounds) == 1 else _joined([each.survey for each in grounds])
+        findings = [finding for each in grounds for finding in each.findings]
+        return TinGround(
+            survey,
+            max_edge_m=options.max_edge_m,
+            coincident=options.coincident,
+            findings=(*findings, *offset_findings(options)),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Ground:
+    """What one file gives."""
+
+    survey: SurveyPoints
+    findings: tuple[Finding, ...]
+
+
+def _read(file: Path, options: GroundOptions) -> _Ground:
+    """One file as a survey of its own."""
+    content = read_landxml(file, surface=options.surface)
+    option = f"{options.table}.grid"
+    crs = grid_of(file, content.system, given=options.grid, option=option)
+    units = units_of(file, content.units)
+    check_unit(file, units, crs, line=content.units.line if content.units else None, option=option)
+    unit = level_unit(file, units, crs, options)
+    part = chosen(content, options)
+    level_m = _metres(part.places[:, 2], unit, options)
+    check_levels(file, part.places, level_m)
+    check_places(crs, *_few(part.places), place=file.name, option=option)
+    survey = SurveyPoints(
+        x=part.places[:, 0],
+        y=part.places[:, 1],
+        level_m=level_m,
+        crs=crs,
+        files=(file,),
+        source=file.name,
+        break_lines=tuple(np.column_stack([line[:, :2], _metres(line[:, 2], unit, options)]) for line in part.lines),
+        faces=part.faces,
+        extent=part.extent,
+        readings=(_reading(content, part, unit, crs, level_m),),
+    )
+    findings = (
+        *part.findings,
+        *unit.findings,
+        *datum_findings(file, vertical_datum(content.system), options),
+        *(_area_findings(part, unit, units.place_m or unit_m(crs), units.area_m2)),
+    )
+    return _Ground(survey=survey, findings=findings)
+
+
+def _metres(level: Floats, unit: LevelUnit, options: GroundOptions) -> Floats:
+    return level * unit.metres + options.level_offset_m
+
+
+def _area_findings(part: Chosen, unit: LevelUnit, place_m: float, area_m2: float | None) -> list[Finding]:
+    if part.faces is None or math.isnan(place_m):
+        return []
+    places_m = part.places * (place_m, place_m, unit.metres)
+    return area_findings(part.title, part.areas, places_m, part.faces, units_m2=(area_m2 or place_m**2, place_m**2))
+
+
+def _few(places: Floats) -> tuple[Floats, Floats]:
+    """Places that tell where the most are."""
+    some = places[:: max(len(places) // 1000, 1), :2]
+    some = some[np.argsort(some[:, 0], kind="stable")]
+    few = some[[len(some) // 4, len(some) // 2, 3 * len(some) // 4]]
+    return few[:, 0], few[:, 1]
+
+
+def _reading(content: LandXml, part: Chosen, unit: LevelUnit, crs: CRS, level_m: Floats) -> Reading:
+    version = content.version or "not stated"
+    return Reading(
+        file=content.file,
+        kind="LandXML",
+        how=(
+            ("version", version),
+            ("surface", part.title),
+            *part.how,
+            ("order", "northing, easting, level"),
+            ("level unit", f"{unit.word} ({unit.origin})"),
+            ("grid", crs.name),
+        ),
+        points=len(part.places),
+        without_level=part.without_level,
+        left_out=part.left_out,
+        first_rows=tuple(
+            (name, float(part.places[row, 0]), float(part.places[row, 1]), float(level_m[row]))
+            for row, name in enumerate(part.names)
+        ),
+    )
+
+
+def _joined(surveys: Sequence[SurveyPoints]) -> SurveyPoints:
+    """Several files as one survey."""
+    first = surveys[0]
+    for other in surveys[1:]:
+        if not same(other.crs, first.crs):
+            raise GridError(
+                f"its grid is {other.crs.name}, that of {first.source} is {first.crs.name}",
+                place=other.source,
+                remedy="Give surfaces in one grid.",
+            )
+        for what, held, also in (("faces", other.faces, first.faces), ("a boundary", other.extent, first.extent)):
+            if (held is None) != (also is None):
+                raise InputError(
+                    f"it {'has no' if held is None else 'has'} {what.removeprefix('a ')}, unlike {first.source}",
+                    file=other.source,
+                    remedy="Give surfaces of one kind, or one file.",
+                )
+    begins = np.cumsum([0, *(len(survey) for survey in surveys[:-1])])
+    return SurveyPoints(
+        x=np.concatenate([survey.x for survey in surveys]),
+        y=np.concatenate([survey.y for survey in surveys]),
+        level_m=np.concatenate([survey.level_m for survey in surveys]),
+        crs=first.crs,
+        files=tuple(file for survey in surveys for file in survey.files),
+        source=", ".join(survey.source for survey in surveys),
+        break_lines=tuple(line for survey in surveys for line in survey.break_lines),
+        faces=None
+        if first.faces is None
+        else np.concatenate(
+            [survey.faces + begin for survey, begin in zip(surveys, begins, strict=True) if survey.faces is not None]
+        ),
+        extent=None if first.extent is None else shapely.union_all([survey.extent for survey in surveys]),
+        readings=tuple(reading for survey in surveys for reading in survey.readings),
+    )
+
+
+READER = LandXmlReader()
