@@ -10,6 +10,7 @@ import math
 
 __all__ = [
     "ANGLE_TOLERANCE_DEG",
+    "BESIDE_M",
     "CELL_TOLERANCE",
     "COINCIDENT_M",
     "FLAT_M",
@@ -54,6 +55,10 @@ FLAT_M = 1e-4
 SLIVER_RATIO = 0.01
 """A triangle on the hull of a survey whose height is less than this part of its outer edge spans from point to point
 past one that was shot between them: it comes of the hull's accidents, and tells nothing of the ground."""
+
+BESIDE_M = 0.05
+"""A place in a sliver of the hull this near a triangle that gives a level takes that level: a line set out through
+surveyed points on the edge of the survey passes them by some centimetres."""
 
 SAME_LEVEL_M = 5e-4
 """Levels of one place that differ by less are one level, written twice: surveyed levels are given to the millimetre."""

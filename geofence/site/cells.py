@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from geofence.engine.records import Floats
 
-__all__ = ["Cells", "File", "Flags", "Ints", "ranges"]
+__all__ = ["ENDLESS", "Cells", "File", "Flags", "Ints", "ranges", "widened"]
 
 Flags = NDArray[np.bool_]
 Ints = NDArray[np.int64]
@@ -25,6 +25,9 @@ CHUNK = 1 << 16
 
 SAMPLE = 20_000
 """Points that tell the extent and the density of all."""
+
+ENDLESS = 1e30
+"""How far the outermost cells reach, metres."""
 
 CROWDED = 4.0
 """Cells in which points have this many times the company that was aimed at are halved."""
@@ -68,6 +71,8 @@ class Cells:
         The outermost hundredth on each side does not widen the rows and columns much: a stray point at the origin of
         the grid must not put all others into one cell.
         """
+        if not len(x):
+            return cls(west=0.0, south=0.0, size=1.0, columns=1, rows=1)
         west, east, south, north = *_extent(x), *_extent(y)
         longest = max(east - west, north - south, 1e-3)
         area = max(east - west, longest * 1e-3) * max(north - south, longest * 1e-3)
@@ -106,16 +111,16 @@ class Cells:
         return seen.reshape(self.rows, self.columns)
 
     def west_of(self, column: Ints) -> Floats:
-        """Western edges of columns; minus infinity for the first. The eastern edge is the western of the next."""
+        """Western edges of columns; of the first far away. The eastern edge is the western of the next."""
         edge = self.west + column * self.size
-        edge = np.where(column <= 0, -np.inf, edge)
-        return np.where(column >= self.columns, np.inf, edge)
+        edge = np.where(column <= 0, -ENDLESS, edge)
+        return np.where(column >= self.columns, ENDLESS, edge)
 
     def south_of(self, row: Ints) -> Floats:
-        """Southern edges of rows; minus infinity for the first."""
+        """Southern edges of rows; of the first far away."""
         edge = self.south + row * self.size
-        edge = np.where(row <= 0, -np.inf, edge)
-        return np.where(row >= self.rows, np.inf, edge)
+        edge = np.where(row <= 0, -ENDLESS, edge)
+        return np.where(row >= self.rows, ENDLESS, edge)
 
 
 def _extent(values: Floats) -> tuple[float, float]:

@@ -33,6 +33,8 @@ class Merged:
         (n,) which place each point is at.
     level_m, lowest_m, highest_m
         (k,) the level that the policy takes, and the extremes of those given.
+    tree
+        Finds the points near a place.
     """
 
     first: Ints
@@ -40,6 +42,12 @@ class Merged:
     level_m: Floats
     lowest_m: Floats
     highest_m: Floats
+    tree: cKDTree
+
+    def nearest(self, x_m: Floats, y_m: Floats) -> tuple[Floats, Ints]:
+        """How far from each place the nearest point is, and at which place that is."""
+        distance, point = self.tree.query(np.column_stack([x_m, y_m]))
+        return np.asarray(distance), self.place[point]
 
     @property
     def at_odds(self) -> Flags:
@@ -52,7 +60,8 @@ def merged(x_m: Floats, y_m: Floats, level_m: Floats, policy: Coincident) -> Mer
 
     The first of the points gives the place, and the level too where levels agree or the policy is ``error``.
     """
-    place, first = _places(x_m, y_m)
+    tree = cKDTree(np.column_stack([x_m, y_m]))
+    place, first = _places(tree)
     lowest, highest = np.full(len(first), np.inf), np.full(len(first), -np.inf)
     np.minimum.at(lowest, place, level_m)
     np.maximum.at(highest, place, level_m)
@@ -69,16 +78,17 @@ def merged(x_m: Floats, y_m: Floats, level_m: Floats, policy: Coincident) -> Mer
         level_m=np.where(highest - lowest > SAME_LEVEL_M, chosen, level),
         lowest_m=lowest,
         highest_m=highest,
+        tree=tree,
     )
 
 
-def _places(x: Floats, y: Floats) -> tuple[Ints, Ints]:
+def _places(tree: cKDTree) -> tuple[Ints, Ints]:
     """Which place each point is at, and the first point of each."""
-    pairs = cKDTree(np.column_stack([x, y])).query_pairs(COINCIDENT_M, output_type="ndarray")
-    rows = np.arange(len(x))
+    pairs = tree.query_pairs(COINCIDENT_M, output_type="ndarray")
+    rows = np.arange(tree.n)
     if not len(pairs):
         return rows, rows
-    links = coo_array((np.ones(len(pairs), dtype=np.int8), (pairs[:, 0], pairs[:, 1])), shape=(len(x), len(x)))
+    links = coo_array((np.ones(len(pairs), dtype=np.int8), (pairs[:, 0], pairs[:, 1])), shape=(tree.n, tree.n))
     _, group = connected_components(links, directed=False)
     _, first, place = np.unique(group, return_index=True, return_inverse=True)
     order = np.argsort(first)

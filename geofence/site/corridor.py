@@ -5,7 +5,8 @@ cells about the places are triangulated, and every triangle that a place needs i
 left out; where any is in or on its circle, the cells of such points are taken in and the triangulation goes on. The
 corners of the whole survey's hull are taken from the start: what is outside these few is outside all.
 
-With break lines the same holds for what can be seen from a triangle: an edge that crosses its circle is taken in too.
+With break lines the same holds for what can be seen from the triangle, which is nothing behind a piece of a break line
+that cuts through the circle; and every piece that would cross the triangle itself must be known.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import ConvexHull, QhullError, cKDTree
+from scipy.spatial import ConvexHull, QhullError
 
 from geofence.engine.records import Floats
 from geofence.errors import InputError
@@ -23,6 +24,7 @@ from geofence.site.coincident import Coincident, Merged, merged
 from geofence.site.delaunay import FAR, Delaunay
 from geofence.site.discs import Discs, strongest
 from geofence.site.mesh import Mesh
+from geofence.site.sight import covering, within_sight
 
 __all__ = ["Corridor", "Edges", "Patch", "hull_of"]
 
@@ -64,20 +66,16 @@ class Patch:
         The points, merged where they coincide.
     proven
         (m,) which triangles are known to be those of the whole survey. Written to as that becomes known.
-    order, cell
-        Vertices ordered by their cells, and these, to begin a search near a place.
     """
 
     mesh: Mesh
     points: Merged
     proven: Flags
-    order: Ints
-    cell: Ints
 
-    def near(self, number: Ints) -> Ints:
-        """A triangle in or near each cell."""
-        row = np.minimum(np.searchsorted(self.cell, number), len(self.cell) - 1)
-        return self.mesh.any_triangle[self.order[row]]
+    def locate(self, x: Floats, y: Floats) -> Ints:
+        """The triangle that each place is in."""
+        _, nearest = self.points.nearest(x, y)
+        return self.mesh.locate(x, y, self.mesh.any_triangle[nearest + FAR])
 
 
 class Corridor:
@@ -133,18 +131,25 @@ class Corridor:
         triangle = np.unique(triangle)
         triangle = triangle[~patch.proven[triangle]]
         x, y, radius = patch.mesh.circles(triangle)
-        clear, cells = self._strangers(Discs(x=x, y=y, radius=radius))
+        discs = Discs(x=x, y=y, radius=radius)
+        clear, cells = self._search(self._points, discs.wider(COINCIDENT_M))
+        if self._edges is not None:
+            doubtful = np.flatnonzero(~clear)
+            seen = within_sight(patch.mesh, triangle[doubtful], discs.of(doubtful))
+            clear[doubtful], cells = self._search(self._points, seen.wider(COINCIDENT_M))
+            inside = covering(patch.mesh, triangle).wider(self._edges.reach_m + COINCIDENT_M)
+            whole, crossed = self._search(self._edges.marks, inside)
+            clear, cells = clear & whole, cells | crossed
         patch.proven[triangle[clear]] = True
-        return self._grown(cells) if not clear.all() else True
+        return True if clear.all() else self._grown(cells)
 
     def nearest_m(self, x: Floats, y: Floats) -> Floats:
         """Distances from places to the nearest of all points."""
         while True:
-            mesh = self.about(x, y).mesh
-            distance, _ = cKDTree(np.column_stack([mesh.x[FAR:], mesh.y[FAR:]])).query(np.column_stack([x, y]))
-            clear, cells = self._strangers(Discs(x=x, y=y, radius=distance))
+            distance, _ = self.about(x, y).points.nearest(x, y)
+            clear, cells = self._search(self._points, Discs(x=x, y=y, radius=distance).wider(COINCIDENT_M))
             if clear.all() or self._grown(cells):
-                return np.asarray(distance)
+                return distance
 
     def _grown(self, cells: Flags) -> bool:
         self._take(cells)
@@ -179,15 +184,7 @@ class Corridor:
         if len(ends):
             self._fix(ends, points)
         mesh = self._delaunay.mesh()
-        cell = self._points.cell[self._rows[points.first]].astype(np.int64)
-        order = np.argsort(cell, kind="stable")
-        self._patch = Patch(
-            mesh=mesh,
-            points=points,
-            proven=np.zeros(len(mesh), dtype=bool),
-            order=order + FAR,
-            cell=cell[order],
-        )
+        self._patch = Patch(mesh=mesh, points=points, proven=np.zeros(len(mesh), dtype=bool))
 
     def _in_order(self, points: Merged) -> tuple[Ints, Merged]:
         """The rows taken, ascending, so that of coincident points the first in the file stands for all."""
@@ -210,26 +207,17 @@ class Corridor:
                 remedy="Give them a common vertex at each crossing, or leave one of them out.",
             ) from error
 
-    def _strangers(self, discs: Discs) -> tuple[Flags, Flags]:
-        """Which discs (k,) hold no point that was not taken, nor any break line, and cells to take for the others."""
-        clear, cells = self._search(self._points, discs, margin_m=COINCIDENT_M)
-        if self._edges is not None:
-            open_, crossed = self._search(self._edges.marks, discs, margin_m=self._edges.reach_m + COINCIDENT_M)
-            return clear & open_, cells | crossed
-        return clear, cells
-
-    def _search(self, file: File, discs: Discs, *, margin_m: float) -> tuple[Flags, Flags]:
-        """Which discs, wider by a margin, hold nothing of a file outside the cells taken; and cells to take."""
+    def _search(self, file: File, discs: Discs) -> tuple[Flags, Flags]:
+        """Which discs hold nothing of a file outside the cells taken, and cells (rows, columns) to take for others."""
         cells = file.cells
         left = np.where(self._taken, 0, file.count)
-        wider = Discs(x=discs.x, y=discs.y, radius=discs.radius * (1 + 1e-14) + margin_m)
-        near = wider.beside(cells, left)
+        near = discs.beside(cells, left)
         clear, wanted = np.ones(len(discs), dtype=bool), np.zeros(len(cells), dtype=bool)
         clear[near] = False
         filled = np.flatnonzero(left)
-        for piece in wider.of(near).pieces(cells) if len(near) else ():
+        for piece in discs.of(near).pieces(cells) if len(near) else ():
             rows = near[piece]
-            clear[rows] = _tried(file, wider.of(rows), filled, wanted)
+            clear[rows] = _tried(file, discs.of(rows), filled, wanted)
             if wanted.any():
                 break
         return clear, wanted.reshape(left.shape)
@@ -239,17 +227,17 @@ def _tried(file: File, discs: Discs, filled: Ints, wanted: Flags) -> Flags:
     """Which discs hold none of the things in the filled cells; for the others, cells are marked as wanted."""
     clear = np.ones(len(discs), dtype=bool)
     disc, number, complete = discs.over(file.cells, filled, look="glance")
-    depth = discs.depth(disc, file.cells, number)
-    sure = depth > 0
+    whole, part = discs.depths(disc, file.cells, number)
+    sure = whole > 0
     clear[disc[sure]] = False
-    wanted[number[sure][strongest(disc[sure], depth[sure], TAKEN_A_DISC)]] = True
-    doubtful = clear & ~complete
-    rest = np.flatnonzero(doubtful)
-    part = (clear & complete)[disc]
-    disc, number = disc[part], number[part]
+    wanted[number[sure][strongest(disc[sure], whole[sure], TAKEN_A_DISC)]] = True
+    tried = (clear & complete)[disc] & (part >= 0)
+    disc, number = disc[tried], number[tried]
+    rest = np.flatnonzero(clear & ~complete)
     if len(rest):
         more, cells, _ = discs.of(rest).over(file.cells, filled)
-        disc, number = np.concatenate([disc, rest[more]]), np.concatenate([number, cells])
+        _, part = discs.depths(rest[more], file.cells, cells)
+        disc, number = np.append(disc, rest[more[part >= 0]]), np.append(number, cells[part >= 0])
     pair, depth = _held(file, discs, disc, number)
     clear[disc[pair]] = False
     wanted[number[pair][strongest(disc[pair], depth, TAKEN_A_DISC)]] = True
@@ -266,7 +254,7 @@ def _held(file: File, discs: Discs, disc: Ints, number: Ints) -> tuple[Ints, Flo
     first, last = np.searchsorted(cell, number), np.searchsorted(cell, number, side="right") - 1
     pair, thing = ranges(first, last)
     x, y = file.places(rows)
-    depth = discs.radius[disc[pair]] - np.hypot(x[thing] - discs.x[disc[pair]], y[thing] - discs.y[disc[pair]])
+    depth = discs.depth(disc[pair], x[thing], y[thing])
     inside = depth >= 0
     return pair[inside], depth[inside]
 
@@ -278,6 +266,8 @@ def hull_of(points: File) -> Ints:
     between others.
     """
     rows = points.members((points.count > 0) & ~_surrounded(points.count > 0))
+    if len(rows) < 3:
+        return rows[:0]
     x, y = points.places(rows)
     try:
         corners: Ints = rows[ConvexHull(np.column_stack([x - x.mean(), y - y.mean()])).vertices]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -21,18 +21,34 @@ GLANCE = 24
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Discs:
-    """Discs: centres x, y (k,) and radii (k,), metres."""
+    """Discs, and pieces of discs.
+
+    Attributes
+    ----------
+    x, y, radius
+        (k,) centres and radii, metres.
+    limits
+        (k, e, 3): of each disc only that part counts in which ``a x + b y >= c`` for each of e limits (a, b, c), where
+        (a, b) has length 1, or is (0, 0) for no limit.
+    """
 
     x: Floats
     y: Floats
     radius: Floats
+    limits: Floats = field(default_factory=lambda: np.zeros((1, 0, 3)))
 
     def __len__(self) -> int:
         return len(self.x)
 
     def of(self, rows: Ints) -> Discs:
         """Some of them."""
-        return Discs(x=self.x[rows], y=self.y[rows], radius=self.radius[rows])
+        limits = self.limits[rows] if self.limits.shape[1] else self.limits
+        return Discs(x=self.x[rows], y=self.y[rows], radius=self.radius[rows], limits=limits)
+
+    def wider(self, margin_m: float) -> Discs:
+        """Discs that reach further on all sides, also for the rounding of a very large radius."""
+        limits = self.limits - (0.0, 0.0, margin_m)
+        return Discs(x=self.x, y=self.y, radius=self.radius * (1 + 1e-14) + margin_m, limits=limits)
 
     def beside(self, cells: Cells, count: Ints) -> Ints:
         """Rows of the discs about which a box of cells holds anything of a count (rows, columns); small ones first."""
@@ -76,12 +92,29 @@ class Discs:
         complete[disc[skip > 1]] = False
         return disc[span], filled[first[span] + step * skip[span]], complete
 
-    def depth(self, disc: Ints, cells: Cells, number: Ints) -> Floats:
-        """How deep in a disc the whole of each cell lies, metres; negative where part of it is outside."""
+    def depth(self, disc: Ints, x: Floats, y: Floats) -> Floats:
+        """How deep each place is in a disc, metres; negative outside."""
+        depth = self.radius[disc] - np.hypot(x - self.x[disc], y - self.y[disc])
+        for limit in range(self.limits.shape[1]):
+            a, b, c = self.limits[disc, limit].T
+            depth = np.minimum(depth, a * x + b * y - c)
+        return np.asarray(depth)
+
+    def depths(self, disc: Ints, cells: Cells, number: Ints) -> tuple[Floats, Floats]:
+        """How deep in a disc each cell lies, all of it, and the part of it that is most inside any one limit."""
         row, column = np.divmod(number, cells.columns)
-        across = np.maximum(self.x[disc] - cells.west_of(column), cells.west_of(column + 1) - self.x[disc])
-        up = np.maximum(self.y[disc] - cells.south_of(row), cells.south_of(row + 1) - self.y[disc])
-        return np.asarray(self.radius[disc] - np.hypot(across, up))
+        corners = [
+            self.depth(disc, x, y)
+            for x in (cells.west_of(column), cells.west_of(column + 1))
+            for y in (cells.south_of(row), cells.south_of(row + 1))
+        ]
+        best = np.full(len(disc), np.inf)
+        for limit in range(self.limits.shape[1]):
+            a, b, c = self.limits[disc, limit].T
+            x = cells.west_of(column + (a > 0))
+            y = cells.south_of(row + (b > 0))
+            best = np.minimum(best, a * x + b * y - c)
+        return np.minimum.reduce(corners), best
 
 
 def strongest(owner: Ints, strength: Floats, most: int) -> Flags:

@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 
 from geofence.engine.records import Finding, Floats
 from geofence.errors import InputError
-from geofence.numeric import COINCIDENT_M, WIDTH_TOLERANCE_M
+from geofence.numeric import COINCIDENT_M, ON_EDGE_M, WIDTH_TOLERANCE_M
 from geofence.site.cells import File, Ints, ranges
 from geofence.site.corridor import hull_of
 from geofence.site.ground import State
@@ -153,7 +153,7 @@ class Faces:
         across = dx * ey - dy * ex
         across[across == 0] = np.nan
         along = (ax * dy - ay * dx) / across
-        slack = COINCIDENT_M / np.hypot(ex, ey)
+        slack = ON_EDGE_M / np.hypot(ex, ey)
         return np.where((along >= -slack) & (along <= 1 + slack), (ax * ey - ay * ex) / across, np.nan)
 
 

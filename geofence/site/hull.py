@@ -59,7 +59,6 @@ class Hull:
         order = np.roll(np.arange(len(x)), -np.lexsort((y, x))[0])
         x, y = np.append(x[order], x[order[0]]), np.append(y[order], y[order[0]])
         turn = int(np.argmax(x))
-        turn = int(np.flatnonzero(x == x[turn])[0])
         return cls(south_x=x[: turn + 1], south_y=y[: turn + 1], north_x=x[turn:][::-1], north_y=y[turn:][::-1])
 
     def holds(self, x: Floats, y: Floats) -> Flags:

@@ -199,6 +199,10 @@ class Mesh:
         ux, uy = (cy * b2 - by * c2) / twice, (bx * c2 - cx * b2) / twice
         return x[:, 0] + ux, y[:, 0] + uy, np.hypot(ux, uy)
 
+    def lines(self, triangle: Ints) -> Floats:
+        """(k, 3, 3) the lines through the edges of triangles: ``a x + b y >= c`` on the inner side."""
+        return np.stack([self.normal_x[triangle], self.normal_y[triangle], self.offset[triangle]], axis=2)
+
     def foot(self, triangle: Ints, edge: Ints, x: Floats, y: Floats) -> tuple[Floats, Floats, Floats]:
         """The place on an edge of a triangle nearest to each place, x and y, and how far it is."""
         start, end = self.corner[triangle, edge], self.corner[triangle, NEXT[edge]]

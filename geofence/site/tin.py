@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from geofence.engine.records import Finding, Floats
+from geofence.errors import InputError
 from geofence.site.cells import Cells, Ints
 from geofence.site.clipped import Clipped
 from geofence.site.coincident import Coincident
@@ -54,8 +55,9 @@ class TinGround:
     """A ground from surveyed points.
 
     A place gets the level of the triangle that it is in, or is within a millimetre of. It has none beyond the hull of
-    the points (``OUTSIDE``), and none in a triangle with an edge over ``max_edge_m``, in a sliver along the hull, or in
-    a hole of a finished surface (``NO_DATA``).
+    the points (``OUTSIDE``), and none in a triangle with an edge over ``max_edge_m``, in a sliver along the hull (but
+    within 5 cm of the triangles behind it, where it takes their level), or in a hole of a finished surface
+    (``NO_DATA``).
 
     Where points lie on one circle, as in a grid of points, any diagonals are Delaunay; those from the westernmost of
     the points (of several the southernmost) are taken, wherever the line runs.
@@ -195,7 +197,10 @@ class TinGround:
             return None
         level = np.full(len(known), np.nan)
         x_m, y_m = x_m[known], y_m[known]
-        level[known], _ = self._pictured(x_m, y_m).levels(x_m, y_m)
+        surface = self._pictured(x_m, y_m)
+        if surface is None:
+            return None
+        level[known], _ = surface.levels(x_m, y_m)
         return picture.relief(level.reshape(x.shape))
 
     def _places(self, x: Floats, y: Floats) -> tuple[Floats, Floats, NDArray[np.bool_]]:
@@ -205,22 +210,25 @@ class TinGround:
         x_m, y_m = self._plane.local(np.where(known, x, self._plane.x), np.where(known, y, self._plane.y))
         return x_m, y_m, known
 
-    def _pictured(self, x_m: Floats, y_m: Floats) -> Surface:
-        """The surface to make a picture of some places from."""
+    def _pictured(self, x_m: Floats, y_m: Floats) -> Surface | None:
+        """The surface to make a picture of some places from; None where there are too few points about them."""
         if self._survey.faces is not None:
             return self._surface
-        rows, apart_m = _thinned(*self._plane.local(self._survey.x, self._survey.y), x_m, y_m)
-        if not len(rows):
-            return self._surface
-        thinned = Triangulated(
-            self._survey.x[rows],
-            self._survey.y[rows],
-            self._survey.level_m[rows],
-            plane=self._plane,
-            max_edge_m=max(self._max_edge_m, PICTURE_EDGE * apart_m),
-            coincident="mean",
-            source=self._survey.source,
-        )
+        survey = self._survey
+        rows, apart_m = _thinned(*self._plane.local(survey.x, survey.y), x_m, y_m)
+        try:
+            thinned = Triangulated(
+                survey.x[rows],
+                survey.y[rows],
+                survey.level_m[rows],
+                survey.break_lines if len(rows) == len(survey) else (),
+                plane=self._plane,
+                max_edge_m=max(self._max_edge_m, PICTURE_EDGE * apart_m),
+                coincident="mean",
+                source=survey.source,
+            )
+        except InputError:
+            return None
         return self._within_extent(thinned)
 
 
@@ -235,13 +243,13 @@ def _plane(survey: SurveyPoints) -> Plane:
 
 
 def _thinned(x: Floats, y: Floats, box_x: Floats, box_y: Floats) -> tuple[Ints, float]:
-    """One point a cell of those about a box, and the size of the cells; none where all may be used."""
+    """Points about a box, one a cell where they are many, and the size of these cells; 0 for all of the points."""
     margin = max(float(np.ptp(box_x)), float(np.ptp(box_y))) / 20
     within = (x >= box_x.min() - margin) & (x <= box_x.max() + margin)
     within &= (y >= box_y.min() - margin) & (y <= box_y.max() + margin)
     rows = np.flatnonzero(within)
     if len(rows) <= PICTURE_POINTS:
-        return rows if len(rows) >= 3 and len(rows) < len(x) else rows[:0], 0.0
+        return rows, 0.0
     x, y = x[rows], y[rows]
     cells = Cells.over(x, y, count=PICTURE_POINTS, company=1.0)
     first = np.full(len(cells), -1, dtype=np.int64)

@@ -8,9 +8,9 @@ import numpy as np
 
 from geofence.engine.records import Finding, Floats
 from geofence.errors import InputError
-from geofence.numeric import COINCIDENT_M, WIDTH_TOLERANCE_M
+from geofence.numeric import BESIDE_M, COINCIDENT_M, WIDTH_TOLERANCE_M
 from geofence.site.break_lines import marked, net_of
-from geofence.site.cells import Cells, File, Flags, Ints
+from geofence.site.cells import File, Flags, Ints
 from geofence.site.coincident import Coincident, Merged
 from geofence.site.corridor import Corridor, Patch, hull_of
 from geofence.site.delaunay import FAR
@@ -73,7 +73,6 @@ class Triangulated:
             points = File.of(lambda rows: plane.local(x[rows], y[rows]), len(x), company=COMPANY)
         hull = hull_of(points)
         self.hull = Hull.of(*points.places(hull), source=source, count=len(points.cell))
-        self._cells: Cells = points.cells
         self._corridor = Corridor(points, level_m, edges=edges, hull=hull, coincident=coincident, source=source)
         self._odds: dict[tuple[float, float], tuple[float, float]] = {}
 
@@ -145,7 +144,7 @@ class Triangulated:
         while True:
             patch = self._corridor.about(x, y)
             mesh = patch.mesh
-            found = mesh.locate(x, y, patch.near(self._cells.number(x, y)))
+            found = patch.locate(x, y)
             at, foot_x, foot_y = _drawn_in(mesh, found, x, y)
             beyond = np.flatnonzero(mesh.outer[at] == 1)
             held = at[beyond[self.hull.holds(x[beyond], y[beyond])]]
@@ -182,9 +181,9 @@ def _local(line: Floats, plane: Plane) -> Floats:
 
 
 def _drawn_in(mesh: Mesh, found: Ints, x: Floats, y: Floats) -> tuple[Ints, Floats, Floats]:
-    """Triangles and places in them for places within a millimetre of these that are in none that gives a level.
+    """For places in no triangle with a level of its own: the nearest that has one, and the nearest place in that.
 
-    A line along the edge of a survey is on it only to the millimetre; and a flat triangle has no level of its own.
+    From outside the hull over a millimetre at most, from a sliver along it over some centimetres.
     """
     at, foot_x, foot_y = found.copy(), x.copy(), y.copy()
     poor = (mesh.outer > 0) | mesh.flat | mesh.sliver
@@ -194,7 +193,8 @@ def _drawn_in(mesh: Mesh, found: Ints, x: Floats, y: Floats) -> tuple[Ints, Floa
             break
         here = at[active]
         onto, near_x, near_y = _nearest_edge(mesh, here, foot_x[active], foot_y[active])
-        close = np.hypot(near_x - x[active], near_y - y[active]) <= COINCIDENT_M
+        reach = np.where(mesh.outer[here] > 0, COINCIDENT_M, BESIDE_M)
+        close = np.hypot(near_x - x[active], near_y - y[active]) <= reach
         moved = (onto >= 0) & (close | mesh.flat[here])
         active = active[moved]
         at[active], foot_x[active], foot_y[active] = onto[moved], near_x[moved], near_y[moved]
