@@ -341,3 +341,18 @@ class TestBends:
         assert set(np.flatnonzero(off)) == {item.bay for item in layout.findings if item.code == "bay-off-line"}
         # Only a leg shorter than the narrowest bay may force a bay off the line.
         assert off.sum() <= 2 * np.count_nonzero(np.diff(line.vertex_m) < 0.4)
+
+    def test_start_on_a_long_curve_is_end_from_the_other_side(self) -> None:
+        line = arc(25.0, 0.7, 120)
+        there = lay_out(line, [], LayoutRules(module_m=2.4, min_bay_m=0.4, fit="start"))
+        back = lay_out(line, [], LayoutRules(module_m=2.4, min_bay_m=0.4, fit="end"))
+        assert there.width_m[::-1] == pytest.approx(back.width_m, abs=1e-7)
+
+    def test_a_stretch_that_must_leave_the_line_is_done_again(self) -> None:
+        # (d) Not independent: what the first look alone leaves is 7.4 mm beyond the tolerance in all.
+        legs = [0.4, 1.7, 1.2, 2.0, 2.3, 1.4, 3.0, 1.8, 0.5, 2.5, 2.5, 2.4, 1.4, 2.6, 2.3, 2.3, 2.0, 2.9, 2.6, 2.1, 0.3]
+        legs += [1.7, 1.5, 2.1, 1.8, 1.8, 2.3, 1.3, 1.6, 1.5, 1.8, 2.7, 2.9]
+        turns = [3, -1, -3, 8, 9, -1, -4, 7, -4, -5, -3, 6, -2, -5, 1, -7, 2, -7, -2, 6, -8, 5, 2, 5, -1, 3, -6, -6, -3]
+        layout = lay_out(path(legs, [*turns, 8, 5, -4]), [], replace(RULES, min_bay_m=0.6))
+        beyond = [(item.value or 0) - 0.02 for item in layout.findings if item.code == "bay-off-line"]
+        assert sum(beyond) < 0.0059

@@ -197,6 +197,26 @@ def test_no_choice_of_vertices_is_better_on_bent_lines(fit: Fit) -> None:
     assert posts_on_bends >= 5
 
 
+@pytest.mark.parametrize(
+    ("legs_m", "turns_deg", "fit", "least_m"),
+    [
+        # Fewer bays and fewer cut bays ask for different vertices.
+        ([0.53, 9.28, 4.1, 8.14, 0.36, 3.83], [0.0, 1.8, 4.7, -3.4, 0.8], "both-ends", 0.4),
+        ([5.59, 3.97, 3.79, 0.78, 1.18], [-2.3, -5.0, 0.7, 4.9], "both-ends", 0.6),
+        # The best vertex is not near the first full bay that leaves the line.
+        ([11.75, 7.2, 4.04, 2.49], [2.1, -3.7, 0.9], "equal", 0.6),
+        ([4.4, 11.21, 11.17, 9.66], [-1.2, 4.3, -0.5], "both-ends", 0.4),
+    ],
+)
+def test_lines_on_which_a_shorter_look_goes_wrong(
+    legs_m: list[float], turns_deg: list[float], fit: Fit, least_m: float
+) -> None:
+    line, rules = path(legs_m, turns_deg), LayoutRules(module_m=2.4, min_bay_m=least_m, fit=fit)
+    best = Drawn(line).best(rules)
+    assert best is not None
+    assert score(lay_out(line, [], rules)) == pytest.approx(best, abs=2e-6)
+
+
 class TestWalkingByChord:
     def test_a_circle_about_each_post_meets_the_line_at_the_next(self) -> None:
         # GEOS draws a circle as a polygon: with 4096 sides of a radius of 2.4 m it lies within 0.8 micrometre of one.
