@@ -176,6 +176,24 @@ def systems(as_json: Json = False) -> None:
         screen.systems(known)
 
 
+@app.command()
+def compare(
+    job: Annotated[Path, typer.Argument(metavar="JOB", help="Job file (TOML).", show_default=False)],
+    systems: Annotated[str, typer.Option("--systems", help="Systems by name or TOML file: a,b,c.", show_default=False)],
+    quiet: Quiet = False,
+    as_json: Json = False,
+) -> None:
+    """Plan a job with each of several systems, and set them side by side; nothing is written."""
+    from geofence import comparison, screen
+
+    with screen.stages(show=not quiet and not as_json) as progress:
+        candidates = comparison.compare(job, [name.strip() for name in systems.split(",")], progress=progress)
+    if as_json:
+        print(json.dumps([candidate.as_values() for candidate in candidates], indent=2, allow_nan=False))
+    elif not quiet:
+        screen.comparison(candidates)
+
+
 def _plan(
     job: Path | None, values: dict[str, Any], out: Path, also: tuple[str, ...], *, quiet: bool, as_json: bool
 ) -> None:

@@ -17,13 +17,14 @@ from geofence.errors import GeofenceError
 from geofence.plan import SEVERITIES, FencePlan
 
 if TYPE_CHECKING:
+    from geofence.comparison import Candidate
     from geofence.fieldwork import FieldSurvey
     from geofence.inspection import Inspection
     from geofence.site.reading import Reading
     from geofence.surveyed import Progress
     from geofence.systems.system import System
 
-__all__ = ["error", "inspection", "plan_summary", "stages", "systems"]
+__all__ = ["comparison", "error", "inspection", "plan_summary", "stages", "systems"]
 
 SHOWN_FINDINGS = 8
 SHOWN_LEGS = 40
@@ -145,6 +146,31 @@ def _legs(seen: Inspection) -> Table:
     if len(legs.number) > SHOWN_LEGS:
         table.caption = f"and {len(legs.number) - SHOWN_LEGS} more legs: --json lists all"
     return table
+
+
+def comparison(candidates: Sequence[Candidate]) -> None:
+    """Fence systems side by side, a column each."""
+    console = _console()
+    table = Table(box=None, pad_edge=False)
+    table.add_column("")
+    for candidate in candidates:
+        table.add_column(candidate.system, justify="right")
+    rows = {
+        "posts": "posts", "bays": "bays", "cut_bays": "cut bays", "steps": "steps", "post_length_m": "posts in all, m",
+        "gap_area_m2": "gap, m2", "gap_max_m": "widest gap, m", "dig_area_m2": "dig, m2", "dig_max_m": "deepest dig, m",
+        "stop": "stop findings", "warn": "warn findings", "note": "note findings",
+    }  # fmt: skip
+    for key, label in rows.items():
+        values = [("-" if candidate.refused else _figure(getattr(candidate, key))) for candidate in candidates]
+        table.add_row(label, *values)
+    console.print(table)
+    for candidate in candidates:
+        if candidate.refused:
+            console.print(Text(f"  {candidate.system}: ", STYLES["warn"]) + Text(candidate.refused))
+
+
+def _figure(value: float) -> str:
+    return str(value) if isinstance(value, int) else f"{value:.2f}"
 
 
 def systems(known: Sequence[System]) -> None:
