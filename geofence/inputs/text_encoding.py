@@ -31,7 +31,7 @@ def utf8(file: Path) -> tuple[bytes, str]:
         It is empty, or no text.
     """
     content = file.read_bytes()
-    if not content.strip():
+    if not content[:LOOK].strip() and not content.strip():
         raise InputError("is an empty file", file=file.name, remedy="Copy or save it anew.")
     for mark, codec, name in MARKS:
         if content.startswith(mark):

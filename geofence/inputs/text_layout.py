@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from geofence.errors import InputError
 from geofence.inputs.point_columns import columns_of_header
 
-__all__ = ["DELIMITERS", "Delimiter", "Layout", "TextLines", "is_comment", "is_number", "layout_of", "split"]
+__all__ = ["DELIMITERS", "Decimal", "Delimiter", "Layout", "TextLines", "is_comment", "is_number", "layout_of", "split"]
 
+Decimal = Literal["point", "comma"]
 Delimiter = Literal["tab", "semicolon", "comma", "blanks"]
 DELIMITERS: dict[Delimiter, str] = {"tab": "\t", "semicolon": ";", "comma": ",", "blanks": " "}
 """In the order in which they are tried: tabs are blanks too, and decimal commas stand between semicolons."""

@@ -5,6 +5,7 @@ Expected numbers are those written into the files.
 
 from __future__ import annotations
 
+import csv
 import re
 from pathlib import Path
 from typing import Any
@@ -158,6 +159,27 @@ class TestLayouts:
         found = read(tmp_path, text.replace("x", "9"), texts=("code",))
         assert found.code is not None
         assert found.code.tolist() == ['12" pipe', 'a "b", c', ""]
+
+    @pytest.mark.parametrize(
+        "row",
+        [
+            'P1,1,2,3,"a, b"', 'P1,1,2,3,"a ""b"", c"', 'P1,1,2,3,12" pipe', '"P1",1,2,3,""', 'P1, 1, 2, 3, "a, b"',
+            "P1,1,2,3,2026/03/01", "P1,1,2,3,# no comment", '"P1","1","2","3","4"', '"""P1""",1,2,3,x', "P1,1,2,3,a b",
+            'P1,1,2,3,a "b, c', 'P1,1,2,3,"a"b',
+        ],
+    )  # fmt: skip
+    def test_quotes_and_signs_are_read_as_pythons_csv_reads_them(self, tmp_path, row):
+        """As all rows, and as one among others: both ways through the code; csv is Python's own."""
+        expected = next(csv.reader([row], skipinitialspace=True))
+        if len(expected) != 5:
+            assert "it has 6 fields, where the header has 5" in said(tmp_path, "p,e,n,z,d\n" + row)
+            return
+        for text, place in ((f"{row}\n{row}\n", 1), (f"# x\n{row}\n\n Q,7,8,9,y\n", 0)):
+            found = read(tmp_path, "p,e,n,z,d\n" + text, texts=BOTH)
+            assert found.code is not None
+            assert found.name is not None
+            assert len(found.level) == 2
+            assert [found.name[place], found.easting[place], found.code[place]] == [expected[0], 1.0, expected[4]]
 
 
 class TestPointsWithoutLevel:
