@@ -95,6 +95,7 @@ def lay_span(
     if not line.bends_m(start_m, end_m):
         return [straight_piece(start_m, end_m, rules)]
     if rules.fit == "start":
+        # From the other end full bays come first, and one walk serves every piece that starts at the same post.
         both_ends_m = line.vertex_m[0] + line.vertex_m[-1]
         back = lay_span(
             line.reversed(),
