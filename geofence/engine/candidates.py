@@ -26,6 +26,7 @@ import numpy as np
 
 from geofence.engine.areas import BayGround
 from geofence.engine.chain import (
+    FAR_LEVEL,
     Chain,
     Path,
     StepPrices,
@@ -53,9 +54,6 @@ LOCAL_TRIALS = 6
 NEAR_LEVELS = 256
 """Levels first looked at beyond a bay's ground where the limits of all bays leave too many."""
 
-FAR_LEVEL = 1 << 40
-"""No limit reaches further than this many increments, so that limits 'without end' stay whole numbers."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BayRow:
@@ -73,18 +71,10 @@ class BayRow:
         increment = rules.increment_m
         lowest = (ground.highest_m - rules.dig_max_m - LEVEL_TOLERANCE_M) / increment
         highest = (ground.lowest_m + rules.gap_max_m + LEVEL_TOLERANCE_M) / increment
-        least = np.ceil((rules.step_min_m - LEVEL_TOLERANCE_M) / increment)
-        most = np.floor((rules.step_max_m + LEVEL_TOLERANCE_M) / increment)
-        steps = StepPrices(
-            least=max(1, int(_whole(least))),
-            most=int(_whole(most)),
-            change=rules.step_cost,
-            rise=rules.rise_cost * increment,
-        )
         return cls(
             ground=ground,
             rules=rules,
-            steps=steps,
+            steps=StepPrices.of(rules),
             fit_low=_whole(np.ceil(lowest)),
             fit_high=_whole(np.floor(highest)),
             closed=closed,

@@ -25,11 +25,15 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from geofence.engine.records import Floats, Ints
+from geofence.engine.records import Floats, Ints, LevelRules
+from geofence.numeric import LEVEL_TOLERANCE_M
 
-__all__ = ["Chain", "Path", "StepPrices", "best_path", "closed_path", "largest_change", "unbroken_path"]
+__all__ = ["FAR_LEVEL", "Chain", "Path", "StepPrices", "best_path", "closed_path", "largest_change", "unbroken_path"]
 
 Flags = NDArray[np.bool_]
+
+FAR_LEVEL = 1 << 40
+"""No limit reaches further than this many increments, so that limits 'without end' stay whole numbers."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +48,18 @@ class StepPrices:
     most: int
     change: float
     rise: float
+
+    @classmethod
+    def of(cls, rules: LevelRules) -> StepPrices:
+        """The rules' limits of steps, met to the tolerance, and their prices."""
+        least = np.ceil((rules.step_min_m - LEVEL_TOLERANCE_M) / rules.increment_m)
+        most = np.floor((rules.step_max_m + LEVEL_TOLERANCE_M) / rules.increment_m)
+        return cls(
+            least=int(np.clip(least, 1, FAR_LEVEL)),
+            most=int(np.clip(most, -FAR_LEVEL, FAR_LEVEL)),
+            change=rules.step_cost,
+            rise=rules.rise_cost * rules.increment_m,
+        )
 
     def any_price(self, reach: int) -> Floats:
         """(2 reach + 1,) prices of changes from -reach to reach, allowed or not."""

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from itertools import chain
 from typing import Any, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
-from geofence.engine.areas import BayGround
+from geofence.engine.hung import Slope, hang
 from geofence.engine.layout import lay_out
 from geofence.engine.posts import place_posts
 from geofence.engine.records import (
@@ -18,7 +17,6 @@ from geofence.engine.records import (
     Cost,
     Fence,
     Finding,
-    Floats,
     Gate,
     Layout,
     LayoutRules,
@@ -28,14 +26,11 @@ from geofence.engine.records import (
     PostRules,
     Posts,
     Profile,
+    RakeRules,
 )
-from geofence.engine.stepped import choose_levels, level_findings
 from geofence.errors import LayoutError
-from geofence.numeric import LEVEL_TOLERANCE_M
 
 __all__ = ["build_fence", "join"]
-
-Rows = NDArray[np.int64]
 
 
 def build_fence(
@@ -47,9 +42,11 @@ def build_fence(
     levels: LevelRules,
     posts: PostRules,
     panel: PanelRules,
+    slope: Slope = "step",
+    rake: RakeRules | None = None,
     from_m: float = 0.0,
 ) -> Fence:
-    """Plan a stepped fence along one line.
+    """Plan a fence along one line.
 
     Parameters
     ----------
@@ -61,6 +58,10 @@ def build_fence(
         Openings in it.
     layout, levels, posts, panel
         The rules.
+    slope
+        How the fence follows the ground: ``step``, by level bays; ``rake``, by bays that slope.
+    rake
+        How far bays may slope; needed where they do.
     from_m
         Chainage that the answer gives to the path's start.
 
@@ -73,6 +74,8 @@ def build_fence(
     ------
     LayoutError
         A gate cannot stand where it is asked to; ``span_m`` counts from ``from_m`` too.
+    ValueError
+        ``slope`` and ``rake`` do not go together, or the rules cannot be used.
 
     Examples
     --------
@@ -92,17 +95,13 @@ def build_fence(
     >>> fence.posts.stock_length_m.tolist()
     [2.5, 2.5, 2.75, 2.5, 2.75]
     """
+    if (slope == "rake") != (rake is not None):
+        raise ValueError(f"slope={slope!r} does not go with rake={rake!r}")
     laid = _laid(path, gates, layout, from_m)
-    hung = _hang(profile, laid, levels, panel, closed=path.closed)
-    placed, extended = place_posts(
-        laid,
-        ground_level_m=profile.level_at(laid.post_m),
-        underside_m=hung.underside_m,
-        top_m=hung.underside_m + panel.height_m,
-        rules=posts,
-    )
+    hung = hang(profile, laid, levels=levels, panel=panel, rake=rake, closed=path.closed)
+    bays = hung.bays(laid, panel)
+    placed, extended = place_posts(laid, bays, ground_level_m=profile.level_at(laid.post_m), rules=posts)
     found = sorted((*laid.findings, *hung.findings, *extended), key=lambda item: (item.chainage_m or 0.0, item.code))
-    bays = _bays(laid, hung, panel)
     return _moved(Fence(posts=placed, bays=bays, findings=tuple(found), cost=hung.cost), by_m=from_m)
 
 
@@ -113,114 +112,6 @@ def _laid(path: Path, gates: Sequence[Gate], rules: LayoutRules, from_m: float) 
         if error.span_m is not None:
             error.span_m = (error.span_m[0] + from_m, error.span_m[1] + from_m)
         raise
-
-
-@dataclass(kw_only=True, eq=False)
-class _Hung:
-    """Levels of all bays while they are being found, row by row with the layout's bays."""
-
-    underside_m: Floats
-    gap_max_m: Floats
-    dig_max_m: Floats
-    gap_area_m2: Floats
-    dig_area_m2: Floats
-    step_m: Floats
-    findings: list[Finding]
-    cost: Cost
-
-
-COLUMNS = ("underside_m", "gap_max_m", "dig_max_m", "gap_area_m2", "dig_area_m2", "step_m")
-
-
-def _hang(profile: Profile, laid: Layout, rules: LevelRules, panel: PanelRules, *, closed: bool) -> _Hung:
-    """The levels of panels, section by section between gates, and of gates."""
-    start, end, count = laid.bay_start_m, laid.bay_end_m, len(laid.bay_kind)
-    hung = _Hung(**{name: np.zeros(count) for name in COLUMNS}, findings=[], cost=Cost())
-    windowed = False
-    for rows in _sections(laid, closed=closed):
-        levels = choose_levels(profile, start[rows], end[rows], rules, closed=closed and len(rows) == count)
-        for name in COLUMNS:
-            getattr(hung, name)[rows] = getattr(levels, name)
-        for finding in level_findings(levels, start[rows], end[rows], rules):
-            hung.findings.append(replace(finding, bay=int(rows[finding.bay or 0])))
-        hung.cost += levels.cost
-        windowed |= levels.proven == "windowed"
-    if windowed:
-        hung.findings.append(WINDOWED)
-    _hang_gates(hung, profile, laid, rules, panel)
-    return hung
-
-
-WINDOWED = Finding(
-    code="levels-windowed",
-    severity="note",
-    message="So much of the ground allows no fence within the limits that only levels near it were looked at; cheaper "
-    "ones that break as few limits may exist",
-    remedy="Loosen the limits that the stop findings name.",
-)
-
-
-def _sections(laid: Layout, *, closed: bool) -> list[Rows]:
-    """Rows of the bays between gates; on a ring with a gate, on through the ring's first post."""
-    gate = np.array(laid.bay_kind) == "gate"
-    rows = np.arange(len(gate))
-    if closed and gate.any():
-        rows = np.roll(rows, -int(np.argmax(gate)))
-    pieces = np.split(rows, np.flatnonzero(gate[rows]))
-    return [piece[~gate[piece]] for piece in pieces if not gate[piece].all()]
-
-
-def _hang_gates(hung: _Hung, profile: Profile, laid: Layout, rules: LevelRules, panel: PanelRules) -> None:
-    """Hang each gate at the lowest level that clears the ground of its opening."""
-    rows = np.flatnonzero(np.array(laid.bay_kind) == "gate")
-    if not len(rows):
-        return
-    start, end = laid.bay_start_m[rows], laid.bay_end_m[rows]
-    ground = BayGround.under(profile, start, end)
-    clear = (ground.highest_m + panel.gate_clearance_m - LEVEL_TOLERANCE_M) / rules.increment_m
-    level = np.ceil(clear).astype(np.int64)
-    hung.underside_m[rows] = level * rules.increment_m
-    hung.gap_max_m[rows] = hung.underside_m[rows] - ground.lowest_m
-    hung.dig_max_m[rows] = ground.highest_m - hung.underside_m[rows]
-    hung.gap_area_m2[rows], hung.dig_area_m2[rows] = ground.areas(level, level, rules.increment_m)
-    hung.findings += [
-        Finding(
-            code="gate-gap-over-limit",
-            severity="warn",
-            message="To clear the highest ground in its opening the gate hangs higher over the lowest than a panel may",
-            remedy="Move the gate to flatter ground, or level the opening.",
-            chainage_m=float(laid.bay_start_m[row]),
-            chainage_to_m=float(laid.bay_end_m[row]),
-            bay=row,
-            value=float(hung.gap_max_m[row]),
-            limit=rules.gap_max_m,
-            unit="m",
-        )
-        for row in rows.tolist()
-        if hung.gap_max_m[row] > rules.gap_max_m + LEVEL_TOLERANCE_M
-    ]
-
-
-def _bays(laid: Layout, hung: _Hung, panel: PanelRules) -> Bays:
-    rows = np.arange(len(laid.bay_kind))
-    top = hung.underside_m + panel.height_m
-    return Bays(
-        kind=laid.bay_kind,
-        from_post=rows,
-        to_post=(rows + 1) % len(laid.post_m),
-        start_m=laid.bay_start_m,
-        end_m=laid.bay_end_m,
-        width_m=laid.width_m,
-        underside_from_m=hung.underside_m,
-        underside_to_m=hung.underside_m,
-        top_from_m=top,
-        top_to_m=top,
-        step_m=hung.step_m,
-        gap_max_m=hung.gap_max_m,
-        dig_max_m=hung.dig_max_m,
-        gap_area_m2=hung.gap_area_m2,
-        dig_area_m2=hung.dig_area_m2,
-    )
 
 
 def _moved(fence: Fence, *, by_m: float = 0.0, posts: int = 0, bays: int = 0) -> Fence:

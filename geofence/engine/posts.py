@@ -4,28 +4,29 @@ from __future__ import annotations
 
 import numpy as np
 
-from geofence.engine.records import Finding, Floats, Layout, PostRules, Posts
+from geofence.engine.records import Bays, Finding, Floats, Layout, PostRules, Posts
 from geofence.numeric import LEVEL_TOLERANCE_M
 
 __all__ = ["place_posts"]
 
 
 def place_posts(
-    layout: Layout, *, ground_level_m: Floats, underside_m: Floats, top_m: Floats, rules: PostRules
+    layout: Layout, bays: Bays, *, ground_level_m: Floats, rules: PostRules
 ) -> tuple[Posts, tuple[Finding, ...]]:
-    """The posts of a layout whose panels' levels are known.
+    """The posts of a layout whose bays are known.
 
-    A post's top is the higher neighbouring panel's top + ``post_reveal_m``. Its toe is the deeper of ``embedment_m``
-    and ``embedment_ratio`` times its height below the ground. It is ordered in the shortest stock length that reaches.
+    A post's top is the higher of its neighbouring panels' tops there + ``post_reveal_m``. Its toe is the deeper of
+    ``embedment_m`` and ``embedment_ratio`` times its height below the ground. It is ordered in the shortest stock
+    length that reaches.
 
     Parameters
     ----------
     layout
-        Posts and bays.
+        Where the posts stand.
+    bays
+        What hangs between them.
     ground_level_m
         (n,) ground at the posts.
-    underside_m, top_m
-        (m,) levels of each bay's panel or gate.
     rules
         Reveal, embedment and stock lengths.
 
@@ -34,17 +35,16 @@ def place_posts(
     tuple
         The posts, and a ``warn`` finding ``post-extended`` for each that is longer than the longest stock.
     """
-    count, bays = len(layout.post_m), np.arange(len(layout.bay_kind))
-    before, after = bays, (bays + 1) % count  # the posts at either side of each bay
+    count, before, after = len(layout.post_m), bays.from_post, bays.to_post
     top = np.full(count, -np.inf)
-    np.maximum.at(top, before, top_m)
-    np.maximum.at(top, after, top_m)
+    np.maximum.at(top, before, bays.top_from_m)
+    np.maximum.at(top, after, bays.top_to_m)
     top += rules.post_reveal_m
     embedment = np.maximum(rules.embedment_m, rules.embedment_ratio * (top - ground_level_m))
     toe = ground_level_m - embedment
     support_back, support_ahead = np.full(count, np.nan), np.full(count, np.nan)
-    support_ahead[before] = top[before] - underside_m
-    support_back[after] = top[after] - underside_m
+    support_ahead[before] = top[before] - bays.underside_from_m
+    support_back[after] = top[after] - bays.underside_to_m
     stock, findings = _stock(layout, top - toe, rules.stock_lengths_m)
     posts = Posts(
         chainage_m=layout.post_m,

@@ -7,7 +7,7 @@ of each array of a :class:`Posts` is post i.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import Any, Literal
 
 import numpy as np
@@ -30,7 +30,9 @@ __all__ = [
     "PostRules",
     "Posts",
     "Profile",
+    "RakeRules",
     "Severity",
+    "Steps",
     "Table",
 ]
 
@@ -40,6 +42,7 @@ Severity = Literal["stop", "warn", "note"]
 Fit = Literal["end", "start", "both-ends", "equal"]
 PostKind = Literal["end", "corner", "bend", "line", "gate", "junction", "strainer"]
 BayKind = Literal["full", "cut", "gate"]
+Steps = Literal["never", "allowed"]
 
 
 def read_only(values: Any, dtype: type = np.float64) -> NDArray[Any]:
@@ -221,6 +224,23 @@ class LevelRules:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RakeRules:
+    """How a fence slopes with the ground.
+
+    Attributes
+    ----------
+    rake_max_deg
+        The steepest that a bay may slope, from level.
+    steps
+        Whether neighbouring bays may meet a post at different levels: ``never``, or ``allowed`` within the limits of
+        steps of :class:`LevelRules`.
+    """
+
+    rake_max_deg: float
+    steps: Steps = "never"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PostRules:
     """How long posts are.
 
@@ -388,6 +408,11 @@ class Bays(Table):
         whole bay lies on the other side.
     gap_area_m2, dig_area_m2
         (m,) the area between underside and ground, above and below it.
+    slope_length_m
+        (m,) centre to centre of the posts along the slope; NaN where panels hang level.
+    cut_angle_deg
+        (m,) how far off square a rail's ends, or a panel's, are cut to stand plumb at the posts: the slope of the bay,
+        up positive; NaN where panels hang level.
     """
 
     kind: tuple[BayKind, ...]
@@ -405,9 +430,21 @@ class Bays(Table):
     dig_max_m: Floats
     gap_area_m2: Floats
     dig_area_m2: Floats
+    slope_length_m: Floats = field(default_factory=lambda: NOT_GIVEN)
+    cut_angle_deg: Floats = field(default_factory=lambda: NOT_GIVEN)
+
+    def __post_init__(self) -> None:
+        for item in fields(self):
+            if getattr(self, item.name) is NOT_GIVEN:
+                object.__setattr__(self, item.name, np.full(len(self.kind), np.nan))
+        Table.__post_init__(self)
 
     def __len__(self) -> int:
         return len(self.kind)
+
+
+NOT_GIVEN: Floats = np.empty(0)
+"""Stands for a column of NaN of the table's length."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

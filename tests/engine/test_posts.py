@@ -9,7 +9,7 @@ import pytest
 
 from geofence.engine.layout import lay_out
 from geofence.engine.posts import place_posts
-from geofence.engine.records import Finding, Layout, LayoutRules, PostRules, Posts
+from geofence.engine.records import Bays, Finding, Layout, LayoutRules, PostRules, Posts
 from tests.engine.lines import path
 
 RULES = PostRules(post_reveal_m=0.05, embedment_m=0.6)
@@ -20,9 +20,29 @@ RING = lay_out(path([2.4] * 3, [120.0] * 3, closed=True), [], LayoutRules(module
 def place(
     underside_m: list[float], ground_m: list[float], rules: PostRules = RULES, layout: Layout = LINE
 ) -> tuple[Posts, tuple[Finding, ...]]:
-    underside = np.array(underside_m)
-    return place_posts(
-        layout, ground_level_m=np.array(ground_m), underside_m=underside, top_m=underside + 1.8, rules=rules
+    bays = level_bays(layout, underside_m)
+    return place_posts(layout, bays, ground_level_m=np.array(ground_m), rules=rules)
+
+
+def level_bays(layout: Layout, underside_m: list[float]) -> Bays:
+    underside, nothing = np.array(underside_m), np.zeros(len(underside_m))
+    rows = np.arange(len(underside_m))
+    return Bays(
+        kind=layout.bay_kind,
+        from_post=rows,
+        to_post=(rows + 1) % len(layout.post_m),
+        start_m=layout.bay_start_m,
+        end_m=layout.bay_end_m,
+        width_m=layout.width_m,
+        underside_from_m=underside,
+        underside_to_m=underside,
+        top_from_m=underside + 1.8,
+        top_to_m=underside + 1.8,
+        step_m=nothing,
+        gap_max_m=nothing,
+        dig_max_m=nothing,
+        gap_area_m2=nothing,
+        dig_area_m2=nothing,
     )
 
 
