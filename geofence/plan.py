@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from geofence import folder as folders
 from geofence import registry
-from geofence.engine.records import Fence, Floats, Table
+from geofence.engine.records import Fence, Floats, Table, read_only
 from geofence.errors import JobError
 
 if TYPE_CHECKING:
@@ -31,9 +31,11 @@ __all__ = [
     "Output",
     "Parameter",
     "Places",
+    "PlannedZone",
     "Provenance",
     "Stations",
     "SystemFacts",
+    "ZoneOutline",
     "outputs",
 ]
 
@@ -102,6 +104,35 @@ class Legs(Table):
     @property
     def ground_distance_m(self) -> Floats:
         return self.end_m - self.start_m
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ZoneOutline:
+    """A line, the ring of an area, or a point (one position) as a zone's file has it; WGS 84."""
+
+    lon_deg: Floats
+    lat_deg: Floats
+    area: bool
+
+    def __post_init__(self) -> None:
+        for name in ("lon_deg", "lat_deg"):
+            object.__setattr__(self, name, read_only(getattr(self, name)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlannedZone:
+    """A zone that the plan was held against.
+
+    ``buffer_m`` is how far the rule reaches around the drawn shape, ``limit_m`` its limit; ``source`` what says so.
+    ``outlines`` shows what is drawn near the line.
+    """
+
+    name: str
+    rule: str
+    source: str
+    buffer_m: float
+    limit_m: float
+    outlines: tuple[ZoneOutline, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,6 +211,8 @@ class FencePlan:
         What the numbers are in, and what they came from.
     relief
         Picture of the terrain for the map; None without one.
+    zones
+        What the plan was held against, in the order of the job.
     """
 
     name: str
@@ -192,6 +225,7 @@ class FencePlan:
     parameters: Mapping[str, Parameter]
     provenance: Provenance
     relief: Relief | None = None
+    zones: tuple[PlannedZone, ...] = ()
 
     @property
     def post_names(self) -> tuple[str, ...]:

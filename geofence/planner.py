@@ -15,7 +15,7 @@ from typing import Any
 
 from geofence import fieldwork, placing
 from geofence.engine.fence import build_fence, join
-from geofence.engine.records import Fence, Finding
+from geofence.engine.records import Fence, Finding, KeepClear
 from geofence.engine.records import Path as EnginePath
 from geofence.errors import JobError
 from geofence.gates import place_gates
@@ -25,6 +25,8 @@ from geofence.plan import FencePlan, Provenance
 from geofence.site.profile import GroundLine, bridged
 from geofence.surveyed import Progress, SurveyedSite, input_files, survey
 from geofence.systems import catalogue
+from geofence.zone_rules import zone_findings
+from geofence.zoning import keep_clears, place_zones
 
 __all__ = ["plan_fence", "read_or_make_job"]
 
@@ -77,8 +79,11 @@ def plan_fence(
     with ThreadPoolExecutor(max_workers=1) as pool:
         hashing = pool.submit(digests, input_files(the_job, site, job_file))
         runs, bridges = _whole_ground(the_job, site)
+        if the_job.zones:
+            progress("Laying the zones beside the line")
+        zoning = place_zones(the_job, site, runs, rules.facts)
         progress("Laying out posts and choosing levels")
-        fences = _fences(the_job, site, runs, rules)
+        fences = _fences(the_job, site, runs, rules, keep_clears(zoning, runs))
         progress("Placing posts")
         places = placing.places(site, runs, fences)
         legs = placing.legs(site, runs)
@@ -87,7 +92,8 @@ def plan_fence(
     fence = join(fences)
     far = fieldwork.far_posts(places, fence.posts.chainage_m, limit_m=the_job.ground.survey_distance_max_m)
     field = (*fieldwork.agreement(the_job, site), *far)
-    findings = (*site.findings, *rules.findings, *_unplanned(the_job), *field, *bridges, *fence.findings)
+    zoned = zone_findings(zoning, runs, fences, open_share=the_job.fence.open_share)
+    findings = (*site.findings, *rules.findings, *field, *bridges, *zoning.findings, *fence.findings, *zoned)
     return FencePlan(
         name=the_job.name,
         fence=Fence(posts=fence.posts, bays=fence.bays, findings=findings, cost=fence.cost),
@@ -99,6 +105,7 @@ def plan_fence(
         parameters=rules.parameters,
         provenance=Provenance(inputs=inputs, packages=_packages(), planned_at=_now()),
         relief=relief,
+        zones=zoning.planned,
     )
 
 
@@ -138,7 +145,13 @@ def _whole_ground(job: Job, site: SurveyedSite) -> tuple[list[GroundLine], list[
     return [run for run, _ in whole], [finding for _, findings in whole for finding in findings]
 
 
-def _fences(job: Job, site: SurveyedSite, runs: Sequence[GroundLine], rules: Resolved) -> list[Fence]:
+def _fences(
+    job: Job,
+    site: SurveyedSite,
+    runs: Sequence[GroundLine],
+    rules: Resolved,
+    keep_clear: Sequence[Sequence[KeepClear]],
+) -> list[Fence]:
     """The engine's answer for each run."""
     gates = place_gates(job, site, runs)
     return [
@@ -146,6 +159,7 @@ def _fences(job: Job, site: SurveyedSite, runs: Sequence[GroundLine], rules: Res
             run.profile,
             EnginePath(vertex_m=run.vertex_m, deflection_deg=run.line.deflection_deg, closed=run.line.closed),
             gates=gates[row],
+            keep_clear=keep_clear[row],
             layout=rules.layout,
             levels=rules.levels,
             posts=rules.posts,
@@ -153,19 +167,6 @@ def _fences(job: Job, site: SurveyedSite, runs: Sequence[GroundLine], rules: Res
             from_m=run.from_m,
         )
         for row, run in enumerate(runs)
-    ]
-
-
-def _unplanned(job: Job) -> list[Finding]:
-    """What the job asks for and this release does not look at."""
-    return [
-        Finding(
-            code="zone-not-checked",
-            severity="warn",
-            message=f"Zone {number} ({zone.rule}, {Path(zone.file).name}) is not looked at by this release",
-            remedy="Check it by hand on the map.",
-        )
-        for number, zone in enumerate(job.zones, start=1)
     ]
 
 

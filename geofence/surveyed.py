@@ -414,4 +414,6 @@ def input_files(job: Job, site: SurveyedSite, job_file: Path | None) -> tuple[Pa
     """Every file that the plan comes from."""
     check = job.ground.check_points
     checks = () if check is None else files_of(job, check, "ground.check")
-    return tuple(path for path in (job_file, job.path(job.line.file), *site.ground.files, *checks) if path is not None)
+    zones = (job.path(zone.file) for zone in job.zones if zone.file is not None)
+    named = (job_file, job.path(job.line.file), *site.ground.files, *checks, *zones)
+    return tuple(path for path in named if path is not None)

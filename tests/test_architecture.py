@@ -15,7 +15,7 @@ FLOORS = (
     {"engine"},
     {"site", "systems", "plan", "glance"},
     {"inputs", "outputs"},
-    {"surveyed", "fieldwork", "placing", "gates", "planner", "inspection", "sample", "screen"},
+    {"surveyed", "fieldwork", "placing", "gates", "zoning", "zone_rules", "planner", "inspection", "comparison", "sample", "screen"},
     {"cli", "__main__"},
 )
 """A room may import from its own floor and those before it; ``inputs`` and ``outputs`` never from each other."""

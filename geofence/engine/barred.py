@@ -14,7 +14,7 @@ from typing import Protocol
 
 from geofence.numeric import WIDTH_TOLERANCE_M
 
-__all__ = ["Interval", "Ruler", "Task", "fewest_barred", "joined", "leads_through", "merged", "parts", "reach"]
+__all__ = ["Interval", "Ruler", "Task", "joined", "leads_through", "merged", "obstacles", "parts"]
 
 Interval = tuple[float, float]
 TOLERANCE_M = WIDTH_TOLERANCE_M
@@ -131,26 +131,25 @@ def parts(task: Task, start_m: float, end_m: float) -> Iterator[tuple[float, flo
         yield start_m, max(start_m, end_m), False
 
 
-def reach(task: Task) -> list[Interval]:
-    """Where posts can stand, by any number of bays from the start, without one in a barred stretch."""
-    return _spread(task, [(task.start_m, task.start_m)])[0]
-
-
 def leads_through(task: Task) -> bool:
     """Whether bays lead to the end without a post in a barred stretch."""
-    return _leads_to_end(task, reach(task))
+    return _leads_to_end(task, _spread(task, [(task.start_m, task.start_m)])[0])
 
 
-def fewest_barred(task: Task) -> int:
-    """Fewest posts in barred stretches by which bays lead to the end; -1 where no bays do at all."""
+def obstacles(task: Task) -> list[float] | None:
+    """Where bays lead no farther without a post in a barred stretch: the last place before each such post.
+
+    The fewest such posts by which bays lead to the end; None where no bays do at all.
+    """
     seeds: list[Interval] = [(task.start_m, task.start_m)]
-    count = 0
+    found: list[float] = []
     while seeds:
         reached, blocked = _spread(task, seeds)
         if _leads_to_end(task, reached):
-            return count
-        seeds, count = blocked, count + 1
-    return -1
+            return found
+        found.append(reached[-1][1])
+        seeds = blocked
+    return None
 
 
 def _leads_to_end(task: Task, reached: Sequence[Interval]) -> bool:

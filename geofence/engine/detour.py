@@ -15,7 +15,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from geofence.engine.barred import TOLERANCE_M, Interval, Task, fewest_barred, joined, parts
+from geofence.engine.barred import TOLERANCE_M, Interval, Task, joined, obstacles, parts
 from geofence.engine.widening import Route, widened
 
 __all__ = ["Detour", "detour"]
@@ -28,12 +28,12 @@ GAIN_M = 10 * TOLERANCE_M
 class Detour:
     """A layout round barred stretches.
 
-    ``post_m``: all posts, the two ends with them; ``barred``: how many stand in a barred stretch; ``moved``: how many
-    stand where none would without these stretches, those with them.
+    ``post_m``: all posts, the two ends with them; ``stopped_at_m``: for each post that has to stand in a barred stretch
+    the last place before; ``moved``: how many posts stand where none would without these stretches.
     """
 
     post_m: list[float]
-    barred: int
+    stopped_at_m: list[float]
     moved: int
 
 
@@ -58,9 +58,10 @@ class _Stand:
 
 def detour(task: Task) -> Detour | None:
     """The layout of least cost; None where no bays of allowed widths lead from one post to the other."""
-    fewest = fewest_barred(task)
-    if fewest < 0:
+    stopped_at = obstacles(task)
+    if stopped_at is None:
         return None
+    fewest = len(stopped_at)
     bays = _fewest_bays(task, fewest)
     base = bays + 1
     prices = _Prices(barred=base * base, moved=base, cut=task.cuts_count)
@@ -70,7 +71,7 @@ def detour(task: Task) -> Detour | None:
     cost, route = found
     return Detour(
         post_m=_widest(task, bays, prices, cost, route, most=fewest),
-        barred=fewest,
+        stopped_at_m=stopped_at,
         moved=cost % prices.barred // prices.moved,
     )
 

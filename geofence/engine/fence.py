@@ -18,6 +18,7 @@ from geofence.engine.records import (
     Fence,
     Finding,
     Gate,
+    KeepClear,
     Layout,
     LayoutRules,
     LevelRules,
@@ -38,6 +39,7 @@ def build_fence(
     path: Path,
     *,
     gates: Sequence[Gate] = (),
+    keep_clear: Sequence[KeepClear] = (),
     layout: LayoutRules,
     levels: LevelRules,
     posts: PostRules,
@@ -56,6 +58,8 @@ def build_fence(
         Where the line turns.
     gates
         Openings in it.
+    keep_clear
+        Stretches of it where no post may stand.
     layout, levels, posts, panel
         The rules.
     slope
@@ -97,7 +101,7 @@ def build_fence(
     """
     if (slope == "rake") != (rake is not None):
         raise ValueError(f"slope={slope!r} does not go with rake={rake!r}")
-    laid = _laid(path, gates, layout, from_m)
+    laid = _laid(path, gates, keep_clear, layout, from_m)
     hung = hang(profile, laid, levels=levels, panel=panel, rake=rake, closed=path.closed)
     bays = hung.bays(laid, panel)
     placed, extended = place_posts(laid, bays, ground_level_m=profile.level_at(laid.post_m), rules=posts)
@@ -105,9 +109,11 @@ def build_fence(
     return _moved(Fence(posts=placed, bays=bays, findings=tuple(found), cost=hung.cost), by_m=from_m)
 
 
-def _laid(path: Path, gates: Sequence[Gate], rules: LayoutRules, from_m: float) -> Layout:
+def _laid(
+    path: Path, gates: Sequence[Gate], keep_clear: Sequence[KeepClear], rules: LayoutRules, from_m: float
+) -> Layout:
     try:
-        return lay_out(path, gates, rules)
+        return lay_out(path, gates, rules, keep_clear=keep_clear, from_m=from_m)
     except LayoutError as error:
         if error.span_m is not None:
             error.span_m = (error.span_m[0] + from_m, error.span_m[1] + from_m)

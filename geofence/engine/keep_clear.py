@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from geofence.engine.barred import Interval, Ruler, Task, leads_through, merged, reach
+from geofence.engine.barred import Interval, Task, leads_through, merged
 from geofence.engine.chords import BentLine
 from geofence.engine.detour import detour
 from geofence.engine.records import Finding, Floats, KeepClear, LayoutRules, PostKind
@@ -53,23 +53,6 @@ class _Bent:
         return both_ends_m - next(self.back.walk(both_ends_m - post_m, width_m))
 
 
-@dataclass(frozen=True, slots=True)
-class _Mirrored:
-    """Another ruler's bays laid off from the other end, where a chainage c is ``both_ends_m`` - c."""
-
-    ruler: Ruler
-    both_ends_m: float
-
-    def width(self, from_m: float, to_m: float) -> float:
-        return self.ruler.width(self.both_ends_m - to_m, self.both_ends_m - from_m)
-
-    def ahead(self, post_m: float, width_m: float) -> float:
-        return self.both_ends_m - self.ruler.behind(self.both_ends_m - post_m, width_m)
-
-    def behind(self, post_m: float, width_m: float) -> float:
-        return self.both_ends_m - self.ruler.ahead(self.both_ends_m - post_m, width_m)
-
-
 def barred_by(keep_clear: Sequence[KeepClear]) -> tuple[Interval, ...]:
     """The stretches that some keep-clears bar to posts, in order and apart."""
     return merged([(each.from_m, each.to_m) for each in keep_clear])
@@ -91,8 +74,8 @@ def round_keep_clears(
     laid = None if found is None else _laid(task, found.post_m, line)
     if found is None or laid is None or not _within(laid, task):
         return piece, []
-    if found.barred:
-        return laid, [_no_layout(task, near, from_m=from_m)]
+    if found.stopped_at_m:
+        return laid, _no_layout(task, found.stopped_at_m, near, from_m=from_m)
     return laid, [_avoided(laid, touched, found.moved)]
 
 
@@ -151,27 +134,29 @@ def _counted(count: int, one: str, many: str) -> str:
     return f"{count} {one if count == 1 else many}"
 
 
-def _no_layout(task: Task, near: Sequence[KeepClear], *, from_m: float) -> Finding:
-    both_ends_m = task.start_m + task.end_m
-    mirrored = replace(
-        task,
-        barred=tuple((both_ends_m - end, both_ends_m - start) for start, end in task.barred[::-1]),
-        ruler=_Mirrored(task.ruler, both_ends_m),
-    )
-    start, end = sorted((reach(task)[-1][1], both_ends_m - reach(mirrored)[-1][1]))
-    between = [each for each in near if each.to_m > start and each.from_m < end] or near
-    return Finding(
-        code="keep-clear-no-layout",
-        severity="stop",
-        message=f"No bays of {task.min_bay_m:.3f} to {task.module_m:.3f} m lead from chainage {from_m + start:.2f} to "
-        f"{from_m + end:.2f} with every post clear of {_named(between)}",
-        remedy=f"Any of these makes a way: {'; '.join(_relaxations(task))}; or have an opening there as a gate.",
-        chainage_m=start,
-        chainage_to_m=end,
-        value=end - start,
-        limit=task.module_m,
-        unit="m",
-    )
+def _no_layout(task: Task, stopped_at_m: Sequence[float], near: Sequence[KeepClear], *, from_m: float) -> list[Finding]:
+    """A finding for each place that bays do not lead past."""
+    findings = []
+    ways = "; ".join(_relaxations(task))
+    for start in stopped_at_m:
+        ahead = (last for _, last in task.barred if last > start + WIDTH_TOLERANCE_M)
+        end = min(next(ahead, task.end_m), task.end_m)
+        between = [each for each in near if each.to_m > start and each.from_m < end] or near
+        findings.append(
+            Finding(
+                code="keep-clear-no-layout",
+                severity="stop",
+                message=f"No bay of {task.min_bay_m:.3f} m or more, up to {task.module_m:.3f} m, leads on from "
+                f"chainage {from_m + start:.2f} to {from_m + end:.2f} with its posts clear of {_named(between)}",
+                remedy=f"Any of these makes a way: {ways}; or have an opening here as a gate.",
+                chainage_m=start,
+                chainage_to_m=end,
+                value=end - start,
+                limit=task.module_m,
+                unit="m",
+            )
+        )
+    return findings
 
 
 def _relaxations(task: Task) -> list[str]:
@@ -190,7 +175,7 @@ def _relaxations(task: Task) -> list[str]:
     deepest = max(end - start for start, end in task.barred) / 2
     shorter = _edge(lambda by: leads_through(task.narrowed(by)), deepest)
     if shorter is not None:
-        found.append((shorter, f"keep-clears (buffer_m) nearer by {millimetres_up(shorter):.3f} m"))
+        found.append((shorter, f"a buffer_m that is {millimetres_up(shorter):.3f} m less"))
     return [text for _, text in sorted(found)]
 
 
@@ -221,7 +206,7 @@ def standing_in(post_m: Floats, kinds: Sequence[PostKind], keep_clear: Sequence[
                 code="post-in-keep-clear",
                 severity="stop",
                 message=f"The {which} stands where none may, near {_named([each])}",
-                remedy=f"It is clear of it {way} along the line; or ask whoever set the distance.",
+                remedy=f"Along the line it would be clear {way}; or ask whoever set the distance.",
                 chainage_m=at,
                 post=post,
                 value=min(back, on),

@@ -27,6 +27,7 @@ from geofence.toml_file import fault
 
 __all__ = [
     "Check",
+    "ClearTo",
     "Fence",
     "Gate",
     "Ground",
@@ -34,9 +35,11 @@ __all__ = [
     "LegEnds",
     "Levels",
     "Line",
+    "MeasuredFrom",
     "Naming",
     "Patch",
     "Posts",
+    "Rule",
     "Spacing",
     "Survey",
     "Zone",
@@ -259,6 +262,9 @@ class Fence(Section):
 
     system: File = Field(default="aac-panel", description="a fence system's name, or the path of its TOML file")
     height_m: kinds.Height | None = Field(default=None, description="from underside to top")
+    open_share: float = Field(
+        default=0.0, ge=0, le=1, description="share of a panel's face that is open: 0 for a solid one"
+    )
 
 
 class Spacing(Section):
@@ -331,23 +337,119 @@ class Posts(Section):
 Rule = Literal["keep-clear", "no-fence", "setback", "max-height", "splay", "flood", "consult"]
 
 
+MeasuredFrom = Literal["lower", "higher", "mean", "step"]
+ClearTo = Literal["hole", "post", "centre"]
+
+KEYS_OF_RULES: Mapping[str, tuple[str, ...]] = {
+    "clear_to": ("keep-clear",),
+    "measured_from": ("max-height", "splay"),
+    "step_limit_m": ("max-height", "splay"),
+    "band_from_m": ("splay",),
+    "band_to_m": ("splay",),
+    "level_m": ("splay", "flood"),
+    "open_share_min": ("flood",),
+}
+"""The rules to which a key says something; with another it would be passed over in silence."""
+
+
+def _pair_of_positions(value: Any) -> Any:
+    if not isinstance(value, Sequence) or isinstance(value, str) or len(value) != 2:
+        raise fault("is not two positions", remedy="Write it as [[easting, northing], [easting, northing]].")
+    return tuple(value)
+
+
+def _pair_of_lengths(value: Any) -> Any:
+    if not isinstance(value, Sequence) or isinstance(value, str) or len(value) != 2:
+        raise fault("is not two lengths", remedy="Write it as [7.5, 7.5].")
+    return tuple(value)
+
+
 class Zone(Section):
     """An area with a rule."""
 
-    file: File = Field(description="the vector file with the zone")
+    name: Name | None = Field(default=None, description="what it is called in findings; its file where left out")
+    file: File | None = Field(default=None, description="the vector file with the zone; this or apex")
     layer: Name | None = Field(default=None, description="the layer, where the file has several")
     grid: Name | None = Field(default=None, description="the file's grid, only where it carries none")
+    apex: Position | None = Field(
+        default=None, description="[easting, northing] where the two sides of a visibility triangle meet; this or file"
+    )
+    toward: Annotated[tuple[Position, Position], BeforeValidator(_pair_of_positions)] | None = Field(
+        default=None, description="a position on each side of the triangle: along lot lines or centre lines"
+    )
+    legs_m: Annotated[tuple[Annotated[float, Field(gt=0, le=1000)], ...], BeforeValidator(_pair_of_lengths)] | None = (
+        Field(default=None, description="how far the triangle reaches along each side, on the ground")
+    )
     rule: Rule = Field(
         description="what holds there: keep-clear, no-fence, setback, max-height, splay, flood or consult"
     )
     buffer_m: float = Field(default=0.0, ge=0, le=10_000, description="how far around the drawn shape the rule reaches")
     limit_m: float = Field(default=0.0, ge=-500, le=9000, description="the rule's limit, where it has one")
+    clear_to: ClearTo = Field(
+        default="hole", description="keep-clear: what stays buffer_m away: the hole's edge, the post, or its centre"
+    )
+    measured_from: MeasuredFrom = Field(
+        default="lower",
+        description="max-height, splay: the ground within a bay that heights are measured from: its lower, its higher "
+        "or its mean level; or step, where limit_m holds over the higher and step_limit_m over the lower",
+    )
+    step_limit_m: float | None = Field(
+        default=None, gt=0, le=20, description="measured_from step: height allowed at the lower side of a step"
+    )
+    band_from_m: float | None = Field(
+        default=None, ge=0, le=20, description="splay: heights that stay open, from here; from limit_m where left out"
+    )
+    band_to_m: float | None = Field(default=None, gt=0, le=50, description="splay: to here; to the sky where left out")
+    level_m: float | None = Field(
+        default=None,
+        ge=-500,
+        le=9000,
+        description="the level that heights of a splay are above, such as a kerb's; flood: of the water",
+    )
+    open_share_min: float | None = Field(
+        default=None,
+        gt=0,
+        le=1,
+        description="flood: share of the fence below the water, or of all of it, that does as well if it is open",
+    )
     source: str = Field(default="", description="the document that the rule comes from, with its date")
+
+    @model_validator(mode="after")
+    def _is_drawn_once(self) -> Zone:
+        triangle = {"apex": self.apex, "toward": self.toward, "legs_m": self.legs_m}
+        given = [key for key, value in triangle.items() if value is not None]
+        if self.file is None and not given:
+            raise fault("is missing", keys=("file",), remedy="Name the zone's file; or give apex, toward and legs_m.")
+        if self.file is not None and given:
+            raise fault("does not go with file", keys=(given[0],), remedy="Give a file, or apex, toward and legs_m.")
+        missing = [key for key in triangle if key not in given]
+        if given and missing:
+            raise fault("is missing", keys=(missing[0],), remedy="A triangle has apex, toward and legs_m.")
+        return self
 
     @model_validator(mode="after")
     def _has_its_limit(self) -> Zone:
         if self.rule == "max-height" and self.limit_m <= 0:
             raise fault("needs a height above 0 m for the rule max-height", keys=("limit_m",), remedy="Write limit_m.")
+        if self.rule == "setback" and self.limit_m <= 0:
+            raise fault("needs a distance above 0 m for the rule setback", keys=("limit_m",), remedy="Write limit_m.")
+        if (self.measured_from == "step") != (self.step_limit_m is not None):
+            raise fault(
+                'goes with measured_from = "step", and that with it',
+                keys=("step_limit_m",),
+                remedy="Give both or neither.",
+            )
+        if self.step_limit_m is not None and self.step_limit_m < self.limit_m:
+            raise fault("is less than limit_m", keys=("step_limit_m",), value=self.step_limit_m, limit=self.limit_m)
+        if self.band_to_m is not None and self.band_to_m <= (self.band_from_m or self.limit_m):
+            raise fault("is not above the band's lower end", keys=("band_to_m",), value=self.band_to_m)
+        return self
+
+    @model_validator(mode="after")
+    def _says_nothing_in_vain(self) -> Zone:
+        for key, rules in KEYS_OF_RULES.items():
+            if key in self.model_fields_set and self.rule not in rules:
+                raise fault(f"says nothing to the rule {self.rule}", keys=(key,), remedy=f"Take {key} out.")
         return self
 
 
