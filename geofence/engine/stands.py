@@ -188,7 +188,6 @@ class Stands:
         slope = (level[:, -1] - level[:, 0]) / (at[:, -1] - at[:, 0])
         return np.diff(at, axis=1), height_m + level[:, :1] + slope[:, None] * (at - at[:, :1]) - level
 
-
     def departure_m(self, start: Ints, end: Ints) -> Floats:
         """How far the line leaves bays between these places, (e,) each: the farthest of its vertices from the chord."""
         if not len(self.x_m):

@@ -177,7 +177,7 @@ class _Search:
         count = np.where(allowed, self.count[before] + 1, _NO_WAY)
         count[~holds] += _BROKEN
         least_whole = np.where(holds, count, _NO_WAY).min(axis=1)
-        doubtful = ~holds & (count < least_whole[:, None])
+        doubtful = allowed & ~holds & (count <= least_whole[:, None])
         if doubtful.any():
             row, column = np.nonzero(doubtful)
             count[row, column] += _EXCESS_CM * self._excess_cm(before[row, column], rows.start + row)
@@ -234,7 +234,9 @@ def _areas(width: Floats, clear: Floats) -> tuple[Floats, Floats]:
     apart = np.abs(ahead - behind)
     crossing = ahead * behind < 0
     over = np.square(np.maximum(np.maximum(ahead, behind), 0.0))
-    gap = np.where(crossing, np.divide(over, 2 * apart, out=np.zeros_like(over), where=apart > 0), np.maximum(mean, 0.0))
+    gap = np.where(
+        crossing, np.divide(over, 2 * apart, out=np.zeros_like(over), where=apart > 0), np.maximum(mean, 0.0)
+    )
     return np.asarray((width * gap).sum(axis=1)), np.asarray((width * (gap - mean)).sum(axis=1))
 
 
