@@ -227,21 +227,28 @@ def _tried(file: File, discs: Discs, filled: Ints, wanted: Flags) -> Flags:
     """Which discs hold none of the things in the filled cells; for the others, cells are marked as wanted."""
     clear = np.ones(len(discs), dtype=bool)
     disc, number, complete = discs.over(file.cells, filled, look="glance")
-    whole, part = discs.depths(disc, file.cells, number)
-    sure = whole > 0
-    clear[disc[sure]] = False
-    wanted[number[sure][strongest(disc[sure], whole[sure], TAKEN_A_DISC)]] = True
-    tried = (clear & complete)[disc] & (part >= 0)
-    disc, number = disc[tried], number[tried]
+    disc, number = _in_part(file, discs, disc, number, clear, wanted)
     rest = np.flatnonzero(clear & ~complete)
+    known = complete[disc]
+    disc, number = disc[known], number[known]
     if len(rest):
         more, cells, _ = discs.of(rest).over(file.cells, filled)
-        _, part = discs.depths(rest[more], file.cells, cells)
-        disc, number = np.append(disc, rest[more[part >= 0]]), np.append(number, cells[part >= 0])
+        more, cells = _in_part(file, discs, rest[more], cells, clear, wanted)
+        disc, number = np.append(disc, more), np.append(number, cells)
     pair, depth = _held(file, discs, disc, number)
     clear[disc[pair]] = False
     wanted[number[pair][strongest(disc[pair], depth, TAKEN_A_DISC)]] = True
     return clear
+
+
+def _in_part(file: File, discs: Discs, disc: Ints, number: Ints, clear: Flags, wanted: Flags) -> tuple[Ints, Ints]:
+    """Of pairs (disc, cell) those that leave it open whether a disc is clear: no cell of the disc is wholly in it."""
+    whole, part = discs.depths(disc, file.cells, number)
+    sure = whole > 0
+    clear[disc[sure]] = False
+    wanted[number[sure][strongest(disc[sure], whole[sure], TAKEN_A_DISC)]] = True
+    open_ = clear[disc] & (part >= 0)
+    return disc[open_], number[open_]
 
 
 def _held(file: File, discs: Discs, disc: Ints, number: Ints) -> tuple[Ints, Floats]:
