@@ -131,11 +131,11 @@ class PointRows:
         inside = np.bitwise_xor.accumulate(quote.view(np.uint8)).view(np.bool_)
         mark = end | (text == delimiter[0])
         telling = np.isin(np.arange(256), list(TELLING))[text[1:]] & mark[:-1] & ~inside[1:]
-        # of the byte before each, and behind it; a quote within quotes is written twice
-        about = np.concatenate([[True], mark | quote | (text == ord("\r")), [True]])
-        at = np.flatnonzero(quote)
-        whole = len(at) % 2 == 0 and about[at[::2]].all() and about[at[1::2] + 2].all()
-        return text[mark & ~inside].tobytes() if whole and not telling.any() and not (end & inside).any() else b""
+        opening = np.flatnonzero(quote & inside)
+        # a quote opens at the start of a field only; one within quotes is written twice, and so opens behind another
+        opens = np.concatenate([[True], mark | quote])[opening]
+        odd = telling.any() or not opens.all() or bool((end & inside).any()) or bool(inside[-1])
+        return b"" if odd else text[mark & ~inside].tobytes()
 
     def _field_counts(self) -> Ints:
         """How many fields each line has from the first row on; lines with quotes one by one."""
@@ -188,7 +188,7 @@ class PointRows:
         if count < least or (count > most and extra):
             raise self._refused(
                 row,
-                f"the row does not fit: it has {count} fields, where {self._named_by} {len(self.columns.roles)}",
+                f"the row does not fit: it has {count} {'field' if count == 1 else 'fields'}, where {self._named_by} {len(self.columns.roles)}",
                 "Mend the row; a text that holds the delimiter stands in quotes.",
             )
 

@@ -181,6 +181,24 @@ class TestLayouts:
             assert len(found.level) == 2
             assert [found.name[place], found.easting[place], found.code[place]] == [expected[0], 1.0, expected[4]]
 
+    @pytest.mark.parametrize("remark", ["x", '"x, y"'])
+    @pytest.mark.parametrize("mark", ["#", "//", "%"])
+    def test_a_point_in_a_comment_is_no_point(self, tmp_path, remark, mark):
+        """It has as many fields as the rows about it."""
+        text = f"p,e,n,z,d\nP1,1,2,3,{remark}\n{mark}P2,4,5,6,{remark}\nP3,7,8,9,{remark}\n"
+        found = read(tmp_path, text)
+        assert found.level.tolist() == [3, 9]
+        assert found.comment_lines == 1
+
+    @pytest.mark.parametrize("row", ['a"x,7,8,9,b"y,1,2,3\n', 'a"x,7,8,9,b",1,2,3\n'])
+    def test_quotes_within_fields_hide_no_delimiters(self, tmp_path, row):
+        """Between them lie four delimiters, without which the rows would have the four fields of the header."""
+        assert "it has 8 fields, where the header has 4" in said(tmp_path, "p,e,n,z\n" + 3 * row)
+
+    def test_a_line_break_in_a_remark_is_refused_since_lines_would_be_miscounted(self, tmp_path):
+        text = 'p,e,n,z,d\nP1,1,2,3,"a\nb"\nP2,4,5,6,"c\nd"\n'
+        assert "line 3: the row does not fit: it has 1 field," in said(tmp_path, text)
+
 
 class TestPointsWithoutLevel:
     @pytest.mark.parametrize("mark", ["", "-", "NaN", "n/a", "NULL", "*"])
