@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 
 import numpy as np
@@ -25,7 +25,7 @@ from geofence.site.reading import Reading
 from geofence.site.survey_points import SurveyPoints
 from geofence.site.tin import TinGround
 
-__all__ = ["READER", "LandXmlReader"]
+__all__ = ["READER", "LandXmlReader", "read_survey"]
 
 SUFFIXES = (".xml", ".landxml")
 
@@ -51,27 +51,17 @@ class LandXmlReader:
         """
         if not files:
             raise JobError("no file is given", place=f"{options.table}.files", remedy="Name the LandXML file.")
-        grounds = [_read(Path(file), options) for file in files]
-        survey = grounds[0].survey if len(grounds) == 1 else _joined([each.survey for each in grounds])
-        findings = [finding for each in grounds for finding in each.findings]
+        surveys, findings = zip(*(read_survey(Path(file), options) for file in files), strict=True)
         return TinGround(
-            survey,
+            surveys[0] if len(surveys) == 1 else _joined(surveys),
             max_edge_m=options.max_edge_m,
             coincident=options.coincident,
-            findings=(*findings, *offset_findings(options)),
+            findings=(*chain.from_iterable(findings), *offset_findings(options)),
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Ground:
-    """What one file gives."""
-
-    survey: SurveyPoints
-    findings: tuple[Finding, ...]
-
-
-def _read(file: Path, options: GroundOptions) -> _Ground:
-    """One file as a survey of its own."""
+def read_survey(file: Path, options: GroundOptions) -> tuple[SurveyPoints, tuple[Finding, ...]]:
+    """One file as a survey of its own, and what is to be known of it; raises as :meth:`LandXmlReader.open`."""
     content = read_landxml(file, surface=options.surface)
     option = f"{options.table}.grid"
     crs = grid_of(file, content.system, given=options.grid, option=option)
@@ -100,7 +90,7 @@ def _read(file: Path, options: GroundOptions) -> _Ground:
         *datum_findings(file, vertical_datum(content.system), options),
         *(_area_findings(part, unit, units.place_m or unit_m(crs), units.area_m2)),
     )
-    return _Ground(survey=survey, findings=findings)
+    return survey, findings
 
 
 def _metres(level: Floats, unit: LevelUnit, options: GroundOptions) -> Floats:

@@ -14,7 +14,7 @@ __all__ = ["area_findings"]
 TOLERANCE = 0.01
 """A surface whose area differs by more from what its file states is not the surface that was exported."""
 
-PIECE = 1_000_000
+PIECE = 100_000
 """Faces worked on in one go, to bound the memory."""
 
 

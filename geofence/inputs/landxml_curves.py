@@ -40,12 +40,12 @@ def arc(
     from_centre = [complex(x - centre[0], y - centre[1]) for x, y in (start, end)]
     radius, other = (abs(arm) for arm in from_centre)
     if min(radius, other) == 0 or abs(radius - other) > max(CLOSE, CLOSE_SHARE * radius):
-        raise Bent(f"its centre is {radius:.10g} from its start and {other:.10g} from its end")
+        raise Bent(f"its centre is {radius:.3f} from its start and {other:.3f} from its end")
     turn = _turn(rotation)
     begin, finish = (cmath.phase(arm) for arm in from_centre)
     sweep = (turn * (finish - begin)) % (2 * math.pi) or 2 * math.pi
     if length is not None and abs(sweep * radius - length) > max(CLOSE, LENGTH_SHARE * length):
-        raise Bent(f"by its centre and direction it is {sweep * radius:.10g} long, by its own length {length:.10g}")
+        raise Bent(f"by its centre and direction it is {sweep * radius:.3f} long, by its own length {length:.3f}")
     share = np.linspace(0, 1, max(math.ceil(math.degrees(sweep) / step_deg - 1e-9), 1) + 1)
     angle = begin + turn * sweep * share
     reach = radius + (other - radius) * share
@@ -73,7 +73,7 @@ def clothoid(
     local = np.concatenate([[0], np.cumsum(pieces)])
     chord = complex(end[0] - start[0], end[1] - start[1])
     if abs(abs(chord) - abs(local[-1])) > max(CLOSE, CLOSE_SHARE * length):
-        raise Bent(f"its ends are {abs(chord):.10g} apart, by its length and radii {abs(local[-1]):.10g}")
+        raise Bent(f"its ends are {abs(chord):.3f} apart, by its length and radii {abs(local[-1]):.3f}")
     placed = complex(*start) + local * (chord / local[-1])
     vertices = np.column_stack([placed.real, placed.imag])
     vertices[-1] = end

@@ -133,7 +133,7 @@ def rows_of(ids: Ints | Sequence[str], corners: Ints | Sequence[Sequence[str]]) 
     if len(ids) and ids.max() < len(ids) * 4 + TABLE_PLAY:
         table = np.full(int(ids.max()) + 1, -1, dtype=np.int64)
         table[ids] = np.arange(len(ids))
-        rows = table[np.minimum(corners, len(table) - 1)]
+        rows = table.take(corners, mode="clip")
         rows[corners >= len(table)] = -1
     else:
         order = np.argsort(ids, kind="stable")

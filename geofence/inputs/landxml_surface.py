@@ -65,7 +65,8 @@ class PointRows:
     def values(self) -> Floats:
         """(n, 3) northing, easting, level; raises Misfit."""
         self._convert()
-        return np.concatenate(self._parts) if self._parts else np.zeros((0, 3))
+        self._parts = [np.concatenate(self._parts)] if self._parts else [np.zeros((0, 3))]
+        return self._parts[0]
 
     def ids(self) -> Ints | list[str]:
         """The id of each, each once; raises Misfit."""
@@ -134,7 +135,9 @@ class FaceRows:
             return np.zeros((0, 3), dtype=np.int64)
         numbers = [part for part in self._parts if isinstance(part, np.ndarray)]
         if len(numbers) == len(self._parts):
-            return rows_of(ids, np.concatenate(numbers))
+            whole = np.concatenate(numbers)
+            self._parts = [whole]
+            return rows_of(ids, whole)
         return rows_of(ids, [[str(name) for name in face] for part in self._parts for face in part])
 
 
