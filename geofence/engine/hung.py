@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,15 +21,14 @@ from geofence.engine.records import (
     PanelRules,
     Profile,
     RakeRules,
+    Slope,
 )
 from geofence.engine.stepped import Levels, choose_levels, level_findings
 from geofence.numeric import LEVEL_TOLERANCE_M
 
-__all__ = ["Hung", "Slope", "hang"]
+__all__ = ["Hung", "Slope", "hang", "hang_gates"]
 
 Rows = NDArray[np.int64]
-Slope = Literal["step", "rake"]
-"""How a fence follows the ground: level bays that step at posts, or bays that slope."""
 
 
 @dataclass(kw_only=True, eq=False)
@@ -45,8 +44,16 @@ class Hung:
     step_m: Floats
     slope_length_m: Floats
     cut_angle_deg: Floats
+    sag_m: Floats
+    droppers: Floats
     findings: list[Finding] = field(default_factory=list)
     cost: Cost = field(default_factory=Cost)
+
+    @classmethod
+    def unknown(cls, bays: int) -> Hung:
+        """So many bays, without steps, all else NaN."""
+        columns: dict[str, Any] = {name: np.full(bays, np.nan) for name in (*COLUMNS, *RAKED_COLUMNS, *WIRE_COLUMNS)}
+        return cls(**columns | {"step_m": np.zeros(bays)})
 
     def bays(self, laid: Layout, panel: PanelRules) -> Bays:
         """The table of a layout's bays with these levels."""
@@ -60,7 +67,7 @@ class Hung:
             width_m=laid.width_m,
             top_from_m=self.underside_from_m + panel.height_m,
             top_to_m=self.underside_to_m + panel.height_m,
-            **{name: getattr(self, name) for name in (*COLUMNS, *RAKED_COLUMNS)},
+            **{name: getattr(self, name) for name in (*COLUMNS, *RAKED_COLUMNS, *WIRE_COLUMNS)},
         )
 
 
@@ -74,6 +81,7 @@ COLUMNS = (
     "step_m",
 )
 RAKED_COLUMNS = ("slope_length_m", "cut_angle_deg")
+WIRE_COLUMNS = ("sag_m", "droppers")
 
 
 def hang(
@@ -90,9 +98,7 @@ def hang(
     ``closed``: the layout is that of a ring.
     """
     count = len(laid.bay_kind)
-    unknown: dict[str, Any] = {name: np.full(count, np.nan) for name in (*COLUMNS, *RAKED_COLUMNS)}
-    hung = Hung(**unknown)
-    hung.step_m[:] = 0.0
+    hung = Hung.unknown(count)
     windowed = False
     for rows in _sections(laid, closed=closed):
         section = _Section(profile=profile, laid=laid, rows=rows, closed=closed and len(rows) == count)
@@ -104,7 +110,7 @@ def hang(
         windowed |= chosen.proven == "windowed"
     if windowed:
         hung.findings.append(WINDOWED)
-    _hang_gates(hung, profile, laid, levels, panel)
+    hang_gates(hung, profile, laid, levels, panel)
     return hung
 
 
@@ -151,7 +157,7 @@ def _sections(laid: Layout, *, closed: bool) -> list[Rows]:
     return [piece[~gate[piece]] for piece in pieces if not gate[piece].all()]
 
 
-def _hang_gates(hung: Hung, profile: Profile, laid: Layout, rules: LevelRules, panel: PanelRules) -> None:
+def hang_gates(hung: Hung, profile: Profile, laid: Layout, rules: LevelRules, panel: PanelRules) -> None:
     """Hang each gate at the lowest level that clears the ground of its opening."""
     rows = np.flatnonzero(np.array(laid.bay_kind) == "gate")
     if not len(rows):

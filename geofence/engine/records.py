@@ -32,7 +32,9 @@ __all__ = [
     "Profile",
     "RakeRules",
     "Severity",
+    "Slope",
     "Steps",
+    "Strains",
     "Table",
 ]
 
@@ -42,6 +44,8 @@ Severity = Literal["stop", "warn", "note"]
 Fit = Literal["end", "start", "both-ends", "equal"]
 PostKind = Literal["end", "corner", "bend", "line", "gate", "junction", "strainer"]
 BayKind = Literal["full", "cut", "gate"]
+Slope = Literal["step", "rake", "strained"]
+"""How a fence follows the ground: level bays that step at posts, bays that slope, or wires strained over it."""
 Steps = Literal["never", "allowed"]
 
 
@@ -88,7 +92,10 @@ class Finding:
 
 
 class Table:
-    """Base of the column records: arrays become read-only, and every column has the same length."""
+    """Base of the column records: arrays become read-only, and every column has the same length.
+
+    A column that is left at :data:`NOT_GIVEN` becomes NaN.
+    """
 
     __slots__ = ()
 
@@ -96,6 +103,9 @@ class Table:
         lengths = set()
         for item in fields(self):  # type: ignore[arg-type]
             values = getattr(self, item.name)
+            if values is NOT_GIVEN:
+                values = np.full(next(iter(lengths)), np.nan)
+                object.__setattr__(self, item.name, values)
             if isinstance(values, (np.ndarray, list)):
                 dtype = np.int64 if item.type == "Ints" else np.float64
                 object.__setattr__(self, item.name, read_only(values, dtype))
@@ -103,6 +113,10 @@ class Table:
                 lengths.add(len(values))
         if len(lengths) > 1:
             raise ValueError(f"{type(self).__name__}: columns of different lengths {sorted(lengths)}")
+
+
+NOT_GIVEN: Floats = np.empty(0)
+"""Stands for a column of NaN of the table's length; such columns come after those that every table has."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -206,7 +220,7 @@ class LayoutRules:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LevelRules:
-    """Limits and prices that choose the undersides (DESIGN 4). ``dig_max_m`` negative: a clearance kept open.
+    """Limits and prices that choose the undersides. ``dig_max_m`` negative: a clearance kept open.
 
     Costs are in any one currency or weight: ``gap_cost`` and ``dig_cost`` per m2, ``step_cost`` per post at which
     the level changes, ``rise_cost`` per metre of change.
@@ -358,6 +372,8 @@ class Posts(Table):
         (n,) length to order; the longest stock where the post needs an extension; the length itself without stock.
     support_back_m, support_ahead_m
         (n,) how far below the post's top the neighbouring underside sits, positive down; NaN without a neighbour.
+    uplift_kn
+        (n,) how hard strained wires pull the post up at their coldest, down negative; NaN without wires.
     """
 
     chainage_m: Floats
@@ -370,6 +386,7 @@ class Posts(Table):
     stock_length_m: Floats
     support_back_m: Floats
     support_ahead_m: Floats
+    uplift_kn: Floats = field(default_factory=lambda: NOT_GIVEN)
 
     @property
     def height_m(self) -> Floats:
@@ -409,10 +426,14 @@ class Bays(Table):
     gap_area_m2, dig_area_m2
         (m,) the area between underside and ground, above and below it.
     slope_length_m
-        (m,) centre to centre of the posts along the slope; NaN where panels hang level.
+        (m,) centre to centre of the posts along the slope, which is the length of a wire; NaN where panels hang level.
     cut_angle_deg
         (m,) how far off square a rail's ends, or a panel's, are cut to stand plumb at the posts: the slope of the bay,
-        up positive; NaN where panels hang level.
+        up positive; NaN where panels hang level, and for wires.
+    sag_m
+        (m,) how far wires sag below the straight line at their hottest; NaN where there are none.
+    droppers
+        (m,) how many droppers keep the wires apart; NaN where there are no wires.
     """
 
     kind: tuple[BayKind, ...]
@@ -432,26 +453,55 @@ class Bays(Table):
     dig_area_m2: Floats
     slope_length_m: Floats = field(default_factory=lambda: NOT_GIVEN)
     cut_angle_deg: Floats = field(default_factory=lambda: NOT_GIVEN)
-
-    def __post_init__(self) -> None:
-        for item in fields(self):
-            if getattr(self, item.name) is NOT_GIVEN:
-                object.__setattr__(self, item.name, np.full(len(self.kind), np.nan))
-        Table.__post_init__(self)
+    sag_m: Floats = field(default_factory=lambda: NOT_GIVEN)
+    droppers: Floats = field(default_factory=lambda: NOT_GIVEN)
 
     def __len__(self) -> int:
         return len(self.kind)
 
 
-NOT_GIVEN: Floats = np.empty(0)
-"""Stands for a column of NaN of the table's length."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Strains(Table):
+    """Wires between two posts that hold their pull, one row a strain; none where a fence has no strained wires.
+
+    Attributes
+    ----------
+    from_post, to_post
+        (k,) int64 rows of the posts at either end.
+    start_m, end_m
+        (k,) chainages.
+    wires
+        (k,) int64 how many wires.
+    wire_length_m
+        (k,) length of one wire, from post to post along the slope.
+    tension_kn, tension_cold_kn, tension_hot_kn
+        (k,) pull of one wire as it is strained, and at the coldest and the hottest.
+    """
+
+    from_post: Ints
+    to_post: Ints
+    start_m: Floats
+    end_m: Floats
+    wires: Ints
+    wire_length_m: Floats
+    tension_kn: Floats
+    tension_cold_kn: Floats
+    tension_hot_kn: Floats
+
+    @classmethod
+    def none(cls) -> Strains:
+        return cls(**{item.name: np.empty(0) for item in fields(cls)})
+
+    def __len__(self) -> int:
+        return len(self.start_m)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Fence:
-    """A planned fence: posts, bays, findings, and what its levels cost."""
+    """A planned fence: posts, bays, strains of wire, findings, and what its levels cost."""
 
     posts: Posts
     bays: Bays
     findings: tuple[Finding, ...]
     cost: Cost
+    strains: Strains = field(default_factory=Strains.none)
