@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
+import re
 import sys
+from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any
@@ -12,11 +15,11 @@ from typing import Annotated, Any
 import typer
 
 from geofence import __version__
-from geofence.errors import GeofenceError
+from geofence.errors import GeofenceError, OutputError
 
 __all__ = ["app", "main"]
 
-PLANNED, PLANNED_WITH_STOPS, BAD_INPUT, OWN_FAULT = 0, 1, 2, 3
+PLANNED, PLANNED_WITH_STOPS, BAD_INPUT, OWN_FAULT, INTERRUPTED = 0, 1, 2, 3, 130
 """Exit codes."""
 
 app = typer.Typer(
@@ -112,10 +115,7 @@ def inspect(
     the_job, _ = read_or_make_job(job, values=values)
     with screen.stages(show=not quiet and not as_json) as progress:
         seen = inspection.inspect(the_job, progress=progress)
-    if as_json:
-        print(json.dumps(inspection.as_values(seen), indent=2, allow_nan=False))
-    elif not quiet:
-        screen.inspection(seen)
+    _tell(lambda: inspection.as_values(seen), lambda: screen.inspection(seen), quiet=quiet, as_json=as_json)
 
 
 @app.command()
@@ -170,10 +170,11 @@ def systems(as_json: Json = False) -> None:
     from geofence.systems import catalogue
 
     known = [catalogue.load(name) for name in catalogue.names()]
-    if as_json:
-        print(json.dumps({system.name: system.model_dump(mode="json") for system in known}, indent=2, allow_nan=False))
-    else:
-        screen.systems(known)
+    _tell(
+        lambda: {system.name: system.model_dump(mode="json") for system in known},
+        lambda: screen.systems(known),
+        as_json=as_json,
+    )
 
 
 @app.command()
@@ -188,10 +189,12 @@ def compare(
 
     with screen.stages(show=not quiet and not as_json) as progress:
         candidates = comparison.compare(job, [name.strip() for name in systems.split(",")], progress=progress)
-    if as_json:
-        print(json.dumps([candidate.as_values() for candidate in candidates], indent=2, allow_nan=False))
-    elif not quiet:
-        screen.comparison(candidates)
+    _tell(
+        lambda: [candidate.as_values() for candidate in candidates],
+        lambda: screen.comparison(candidates),
+        quiet=quiet,
+        as_json=as_json,
+    )
 
 
 def _plan(
@@ -207,13 +210,36 @@ def _plan(
         the_plan = plan_fence(job, values=values, progress=progress)
         progress("Writing the outputs")
         files = the_plan.write(out, also=also)
-    if as_json:
-        summary = the_plan.summary()
-        print(json.dumps({"folder": str(out), "files": [file.name for file in files], **summary}, allow_nan=False))
-    elif not quiet:
-        screen.plan_summary(the_plan, files, out)
+    _tell(
+        lambda: {"folder": str(out), "files": [file.name for file in files], **the_plan.summary()},
+        lambda: screen.plan_summary(the_plan, files, out),
+        quiet=quiet,
+        as_json=as_json,
+    )
     if any(finding.severity == "stop" for finding in the_plan.fence.findings):
         raise typer.Exit(PLANNED_WITH_STOPS)
+
+
+def _tell(values: Callable[[], Any], show: Callable[[], None], *, quiet: bool = False, as_json: bool = False) -> None:
+    """Print a result: as JSON, for people, or not at all. A reader that leaves early does not change the exit code.
+
+    Raises
+    ------
+    OutputError
+        The output stream takes no more.
+    """
+    try:
+        if as_json:
+            print(json.dumps(values(), indent=2, allow_nan=False))
+        elif not quiet:
+            show()
+        sys.stdout.flush()
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or the interpreter complains when it ends
+    except OSError as error:
+        raise OutputError(
+            f"the result cannot be printed: {error.strerror}", remedy="Send the output elsewhere; files are complete."
+        ) from error
 
 
 def _values(base: Path, **tables: Any) -> dict[str, Any]:
@@ -254,22 +280,27 @@ def _gate(text: str) -> dict[str, float]:
 
 def main() -> None:
     """Run the command line and leave with its exit code."""
+    if sys.stdout is None:  # closed by the shell
+        sys.stdout = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8", errors="replace")
     words = [word for word in sys.argv[1:] if word != "--debug"]
     debug = len(words) < len(sys.argv) - 1
     try:
-        app(words)
+        sys.exit(app(words, standalone_mode=False))
     except GeofenceError as problem:
         if debug:
             raise
-        _report(problem)
-        sys.exit(BAD_INPUT)
-    except BrokenPipeError:
-        sys.stderr.close()
-        sys.exit(PLANNED)
+        sys.exit(_refused(problem))
+    except typer.Abort:
+        print("geofence: stopped; the output folder is as it was", file=sys.stderr)
+        sys.exit(INTERRUPTED)
     except Exception as fault:
+        if hasattr(fault, "exit_code") and hasattr(fault, "show"):  # a mistake in the words, found by the parser
+            fault.show()
+            _as_json(fault, str(fault))
+            sys.exit(BAD_INPUT)
         if debug:
             raise
         print(
@@ -280,11 +311,35 @@ def main() -> None:
         sys.exit(OWN_FAULT)
 
 
-def _report(problem: GeofenceError) -> None:
-    """The error for people, and on the output as JSON where programs asked for that."""
+OPTIONS = {
+    "job.grid": "--grid",
+    "line.file": "--line",
+    "line.grid": "--line-grid",
+    "line.legs": "--legs",
+    "line.offset_m": "--offset-m",
+    "ground.files": "--ground",
+    "ground.grid": "--ground-grid",
+    "ground.level_unit": "--level-unit",
+    "ground.bridge_m": "--bridge-m",
+    "fence.system": "--system",
+    "layout.module_m": "--module-m",
+}
+"""Job keys that have an option of their own, to be named beside the key where an error's remedy names it."""
+
+
+def _refused(problem: GeofenceError) -> int:
     from geofence import screen
 
+    for key, option in OPTIONS.items():
+        problem.remedy = re.sub(rf"\b{re.escape(key)}\b(?! \()", f"{key} ({option})", problem.remedy, count=1)
     screen.error(problem)
+    _as_json(problem, problem.message, place=problem.place, remedy=problem.remedy)
+    return BAD_INPUT
+
+
+def _as_json(problem: Exception, message: str, *, place: str | None = None, remedy: str = "") -> None:
+    """The error on the output stream too, where a program asked for JSON."""
     if "--json" in sys.argv:
-        details = {"message": problem.message, "place": problem.place, "remedy": problem.remedy}
-        print(json.dumps({"error": {"kind": type(problem).__name__, **details}}))
+        with contextlib.suppress(OSError):
+            details = {"kind": type(problem).__name__, "message": message, "place": place, "remedy": remedy}
+            print(json.dumps({"error": details}), flush=True)

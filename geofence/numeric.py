@@ -72,7 +72,7 @@ ANGLE_TOLERANCE_DEG = 1e-6
 deflection worked out from coordinates in degrees is good to about 1e-7 degree on a leg of some metres."""
 
 STATION_SPACING_M = 0.25
-"""Widest spacing of ground samples along the line: DESIGN's promise for gap and dig areas, a quarter of the
+"""Widest spacing of ground samples along the line: what gap and dig areas are promised to, a quarter of the
 cell of the finest common elevation models."""
 
 CELL_TOLERANCE = 1e-7

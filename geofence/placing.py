@@ -15,6 +15,9 @@ from geofence.surveyed import SurveyedSite
 
 __all__ = ["grid_facts", "legs", "on_grid", "places", "relief", "stations"]
 
+BEARING_SNAP_DEG = 1e-5
+"""A third of a micrometre across a bay: far below what the coordinates of its posts are written to."""
+
 RELIEF_MARGIN = 0.12
 RELIEF_CELLS = 400_000
 """The map's terrain reaches this share of the line's box beyond it, in about so many cells, 0.2 to 0.4 MB."""
@@ -47,13 +50,19 @@ def places(site: SurveyedSite, runs: Sequence[GroundLine], fences: Sequence[Fenc
     )
 
 
+def _bearing(east: Floats, north: Floats) -> Floats:
+    """Grid bearing of ways east and north, 0 to 360 degrees clockwise; due north is 0, not a hair under 360."""
+    bearing = np.degrees(np.arctan2(east, north)) % 360
+    return np.where(bearing > 360 - BEARING_SNAP_DEG, 0.0, bearing)
+
+
 def _bearings(easting: Floats, northing: Floats, *, closed: bool) -> Floats:
     """Grid bearing of the bay ahead of each post; of the bay behind at the last post of an open run."""
     if closed:
         east, north = np.roll(easting, -1) - easting, np.roll(northing, -1) - northing
     else:
         east, north = np.diff(easting), np.diff(northing)
-    bearing = np.degrees(np.arctan2(east, north)) % 360
+    bearing = _bearing(east, north)
     return bearing if closed else np.append(bearing, bearing[-1])
 
 
@@ -74,7 +83,7 @@ def legs(site: SurveyedSite, runs: Sequence[GroundLine]) -> Legs:
         )
         lon, lat = (np.asarray(part) for part in site.to_wgs84.transformer.transform(line.lon_deg, line.lat_deg))
         east, north = np.diff(easting), np.diff(northing)
-        bearing = np.degrees(np.arctan2(east, north)) % 360
+        bearing = _bearing(east, north)
         reach = np.hypot(east, north)
         turns = line.deflection_deg[:-1]
         columns.append((at[:-1], at[1:], lon[:-1], lat[:-1], lon[1:], lat[1:], bearing, reach, turns))

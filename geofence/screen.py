@@ -31,8 +31,15 @@ SHOWN_LEGS = 40
 STYLES = {"stop": "bold red", "warn": "yellow", "note": "dim"}
 
 
+class _Console(Console):
+    """A console that leaves a reader's early leave to its caller."""
+
+    def on_broken_pipe(self) -> None:
+        raise BrokenPipeError
+
+
 def _console(*, stderr: bool = False) -> Console:
-    return Console(stderr=stderr, highlight=False, soft_wrap=not sys.stdout.isatty())
+    return _Console(stderr=stderr, highlight=False, soft_wrap=not sys.stdout.isatty())
 
 
 @contextmanager

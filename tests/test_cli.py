@@ -171,6 +171,34 @@ class TestManners:
         assert ran.code == 2
         assert "Give a job file, or a line and a ground." in ran.err
 
+    @pytest.mark.parametrize("words", [("systems",), ("systems", "--json"), ("demo", "--out", "plan")])
+    def test_a_reader_that_leaves_does_not_change_the_exit_code(self, tmp_path: Path, words: tuple[str, ...]) -> None:
+        read, write = os.pipe()
+        os.close(read)
+        process = subprocess.run(
+            [sys.executable, "-m", "geofence", *words], stdout=write, stderr=subprocess.PIPE, check=False, cwd=tmp_path
+        )
+        os.close(write)
+        assert (process.returncode, process.stderr) == (0, b"")
+
+    def test_a_full_device_is_told(self) -> None:
+        with open("/dev/full", "w") as full:  # noqa: PTH123
+            process = subprocess.run(
+                [sys.executable, "-m", "geofence", "systems"],
+                stdout=full,
+                stderr=subprocess.PIPE,
+                text=True,
+                check=False,
+            )
+        assert process.returncode == 2
+        assert "cannot be printed" in process.stderr
+
+    def test_usage_errors_as_json_too(self) -> None:
+        ran = geofence("plan", "--fit", "bad", "--json")
+        assert ran.code == 2
+        assert "bad" in json.loads(ran.out)["error"]["message"]
+        assert "--fit" in ran.err
+
     def test_errors_as_json(self, tmp_path: Path) -> None:
         ran = geofence("plan", tmp_path / "none.toml", "--json")
         assert ran.code == 2

@@ -282,6 +282,13 @@ def _lines(file: Path, geometries: Sequence[Any]) -> tuple[list[Any], list[Findi
         raise InputError(
             f"holds no line, only {held}", file=file.name, remedy="Draw the boundary as a line or polygon."
         )
+    drawn = sum(any(_is_line(piece) for piece in _pieces(geometry)) for geometry in known)
+    if drawn > 1:
+        findings.append(
+            _note(
+                "several-features", f"All {drawn} features of the boundary's file are fenced; line.feature chooses one"
+            )
+        )
     if other:
         held = ", ".join(f"{count} {kind}" for kind, count in sorted(other.items()))
         findings.append(_note("geometry-passed-over", f"{held} in the boundary's file is no line and was passed over"))

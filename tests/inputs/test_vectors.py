@@ -94,7 +94,8 @@ class TestShapes:
             )
         )
         assert [part[0, 0] for part in boundary.parts] == [400_000, 400_010, 400_020, 400_030]
-        (finding,) = boundary.findings
+        several, finding = boundary.findings
+        assert several.message == "All 3 features of the boundary's file are fenced; line.feature chooses one"
         assert (finding.code, finding.severity) == ("geometry-passed-over", "note")
         assert finding.message == "1 Point in the boundary's file is no line and was passed over"
 
