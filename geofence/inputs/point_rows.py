@@ -188,7 +188,8 @@ class PointRows:
         if count < least or (count > most and extra):
             raise self._refused(
                 row,
-                f"the row does not fit: it has {count} {'field' if count == 1 else 'fields'}, where {self._named_by} {len(self.columns.roles)}",
+                f"the row does not fit: it has {count} {'field' if count == 1 else 'fields'}, "
+                f"where {self._named_by} {len(self.columns.roles)}",
                 "Mend the row; a text that holds the delimiter stands in quotes.",
             )
 
