@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from geofence import folder as folders
 from geofence import registry
-from geofence.engine.records import Fence, Floats, Table, read_only
+from geofence.engine.records import Fence, Floats, Slope, Table, read_only
 from geofence.errors import JobError
 
 if TYPE_CHECKING:
@@ -40,6 +40,9 @@ __all__ = [
 ]
 
 SEVERITIES = ("stop", "warn", "note")
+
+SLOPING = ("slope_length_m", "cut_angle_deg")
+"""Columns of bays that slope; a fence whose panels hang level has none of them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,7 +152,7 @@ class SystemFacts:
 
     name: str
     title: str
-    slope: str
+    slope: Slope
     module_m: float
     height_m: float
     post_width_m: float
@@ -296,7 +299,9 @@ class FencePlan:
         }
 
     def bay_columns(self) -> dict[str, Sequence[Any] | Floats]:
-        """The columns of ``bays.geojson`` in its order."""
+        """The columns of ``bays.geojson`` in its order; those that only some fences have where this one has them."""
+        import numpy as np
+
         bays, names = self.fence.bays, self.post_names
         return {
             "bay": self.bay_names,
@@ -314,6 +319,7 @@ class FencePlan:
             "gap_area_m2": bays.gap_area_m2,
             "dig_area_m2": bays.dig_area_m2,
             "findings": self._codes("bay", len(bays)),
+            **{name: getattr(bays, name) for name in SLOPING if np.isfinite(getattr(bays, name)).any()},
         }
 
     def finding_columns(self) -> dict[str, list[Any]]:

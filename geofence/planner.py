@@ -164,6 +164,8 @@ def _fences(
             levels=rules.levels,
             posts=rules.posts,
             panel=rules.panels,
+            slope=rules.facts.slope,
+            rake=rules.rake,
             from_m=run.from_m,
         )
         for row, run in enumerate(runs)

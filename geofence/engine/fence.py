@@ -99,7 +99,7 @@ def build_fence(
     >>> fence.posts.stock_length_m.tolist()
     [2.5, 2.5, 2.75, 2.5, 2.75]
     """
-    if (slope == "rake") != (rake is not None):
+    if slope not in ("step", "rake") or (slope == "rake") != (rake is not None):
         raise ValueError(f"slope={slope!r} does not go with rake={rake!r}")
     laid = _laid(path, gates, keep_clear, layout, from_m)
     hung = hang(profile, laid, levels=levels, panel=panel, rake=rake, closed=path.closed)

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from geofence import toml_file
-from geofence.engine.records import Finding, LayoutRules, LevelRules, PanelRules, PostRules
+from geofence.engine.records import Finding, LayoutRules, LevelRules, PanelRules, PostRules, RakeRules
 from geofence.errors import JobError
 from geofence.inputs.job_file import (
     Fence,
@@ -29,7 +29,7 @@ from geofence.inputs.job_file import (
 )
 from geofence.numeric import WIDTH_TOLERANCE_M
 from geofence.plan import Parameter, SystemFacts
-from geofence.systems.system import Section, System, conflicts
+from geofence.systems.system import KEYS_OF_SLOPE, Section, System, conflicts
 from geofence.toml_file import Keys, TomlFile, mistake, shown
 
 __all__ = ["SCHEMA", "STARTER", "Job", "Resolved", "job_from_values", "job_schema", "read_job", "resolve"]
@@ -192,6 +192,8 @@ class Resolved:
     ----------
     layout, levels, posts, panels
         The engine's rules.
+    rake
+        How far bays may slope; None where they hang level.
     facts
         The system as used: with the job's module, height and hole where it has its own.
     parameters
@@ -205,6 +207,7 @@ class Resolved:
     levels: LevelRules
     posts: PostRules
     panels: PanelRules
+    rake: RakeRules | None
     facts: SystemFacts
     parameters: Mapping[str, Parameter]
     findings: tuple[Finding, ...] = ()
@@ -219,12 +222,13 @@ def resolve(job: Job, system: System) -> Resolved:
         The system's fence cannot be planned yet, or a value of the job cannot hold with another or with the system:
         a shortest bay wider than a full one, a step range that holds no step, a clearance above the largest gap.
     """
-    if system.slope != "step":
+    if system.slope == "strained":
         raise JobError(
             f"the system {system.name} follows the ground by {system.slope}, which cannot be planned yet",
             place=job.place("fence", "system"),
-            remedy="Take a system whose slope is step.",
+            remedy="Take a system whose slope is step or rake.",
         )
+    _refuse_keys_of_another_slope(job, system)
     parameters = _parameters(job, system)
     values = {address: parameter.value for address, parameter in parameters.items()}
     _refuse_conflicts(job, system.values | values)
@@ -233,6 +237,7 @@ def resolve(job: Job, system: System) -> Resolved:
         levels=_record(LevelRules, values, "levels"),
         posts=_record(PostRules, values, "posts"),
         panels=_record(PanelRules, values, "fence", "levels"),
+        rake=_record(RakeRules, values, "levels") if system.slope == "rake" else None,
         facts=replace(
             system.facts,
             module_m=values["layout.module_m"],
@@ -244,7 +249,7 @@ def resolve(job: Job, system: System) -> Resolved:
     )
 
 
-Record = TypeVar("Record", LayoutRules, LevelRules, PostRules, PanelRules)
+Record = TypeVar("Record", LayoutRules, LevelRules, PostRules, PanelRules, RakeRules)
 
 
 def _record(kind: type[Record], values: Mapping[str, Any], *tables: str) -> Record:
@@ -286,6 +291,19 @@ def _leaves(job: Job) -> Iterator[tuple[Keys, Any]]:
     for keys, table in tables.items():
         for key, value in table.model_dump(mode="json", by_alias=True).items():
             yield (*keys, key), value
+
+
+def _refuse_keys_of_another_slope(job: Job, system: System) -> None:
+    """Raise on a key that the system's slope makes nothing of, lest it be thought to hold."""
+    for slope, addresses in KEYS_OF_SLOPE.items():
+        for address in addresses:
+            keys = tuple(address.split("."))
+            if slope != system.slope and job.origin(*keys) != "default":
+                raise JobError(
+                    f"says nothing to the system {system.name}, whose slope is {system.slope}",
+                    place=job.place(*keys),
+                    remedy=f"Take it out, or take a system whose slope is {slope}.",
+                )
 
 
 def _refuse_conflicts(job: Job, values: Mapping[str, Any]) -> None:

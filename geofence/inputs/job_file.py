@@ -19,7 +19,7 @@ from pydantic import (
 )
 from pydantic.json_schema import GenerateJsonSchema
 
-from geofence.engine.records import Fit
+from geofence.engine.records import Fit, Steps
 from geofence.inputs.point_columns import ORDERS, columns_of_order
 from geofence.systems import system as kinds
 from geofence.systems.system import Section
@@ -313,6 +313,12 @@ class Levels(Section):
     )
     step_min_m: kinds.Step | None = Field(default=None, description="the smallest step, where there is one")
     step_max_m: kinds.Step | None = Field(default=None, description="the largest step")
+    rake_max_deg: kinds.RakeMax | None = Field(
+        default=None, description="raked fences: the steepest that a bay may slope, from level"
+    )
+    steps: Steps | None = Field(
+        default=None, description="raked fences: whether bays may meet a post at different levels, never or allowed"
+    )
     gate_clearance_m: kinds.Clearance | None = Field(default=None, description="clear height under a gate")
     gap_cost: kinds.Cost | None = Field(default=None, description="weight of a square metre of gap")
     dig_cost: kinds.Cost | None = Field(default=None, description="weight of a square metre of dig")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-__all__ = ["AAC_PANEL", "MESH_PANEL", "PRECAST_PANEL", "SHEET_PANEL"]
+__all__ = ["AAC_PANEL", "CLOSE_BOARD", "MESH_PANEL", "POST_AND_RAIL", "PRECAST_PANEL", "SHEET_PANEL"]
 
 _HERE = Path(__file__).parent
 
@@ -12,3 +12,5 @@ AAC_PANEL = _HERE / "aac-panel.toml"
 PRECAST_PANEL = _HERE / "precast-panel.toml"
 MESH_PANEL = _HERE / "mesh-panel.toml"
 SHEET_PANEL = _HERE / "sheet-panel.toml"
+POST_AND_RAIL = _HERE / "post-and-rail.toml"
+CLOSE_BOARD = _HERE / "close-board.toml"

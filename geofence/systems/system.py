@@ -15,11 +15,13 @@ from typing import Annotated, Any, Generic, Literal, TypeVar
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict, StringConstraints, model_validator
 
+from geofence.engine.records import Slope, Steps
 from geofence.numeric import LEVEL_TOLERANCE_M, WIDTH_TOLERANCE_M, snap_ceil, snap_floor
 from geofence.plan import SystemFacts
 from geofence.toml_file import fault, shown
 
 __all__ = [
+    "KEYS_OF_SLOPE",
     "NO_SOURCE",
     "OVERRIDABLE",
     "Conflict",
@@ -42,6 +44,8 @@ OVERRIDABLE = {
         "dig_max_m",
         "step_min_m",
         "step_max_m",
+        "rake_max_deg",
+        "steps",
         "gate_clearance_m",
         "gap_cost",
         "dig_cost",
@@ -50,6 +54,9 @@ OVERRIDABLE = {
     ),
 }
 """Tables and keys that a job may leave to its system."""
+
+KEYS_OF_SLOPE: Mapping[Slope, tuple[str, ...]] = {"rake": ("levels.rake_max_deg", "levels.steps")}
+"""Keys that fences of one slope need, and that say nothing to the others."""
 
 
 def _increasing(lengths: tuple[float, ...]) -> tuple[float, ...]:
@@ -65,6 +72,7 @@ Increment = Annotated[float, Field(gt=0, le=1)]
 GapMax = Annotated[float, Field(ge=0, le=5)]
 DigMax = Annotated[float, Field(ge=-5, le=5)]
 Step = Annotated[float, Field(ge=0, le=5)]
+RakeMax = Annotated[float, Field(ge=0, le=45)]
 Clearance = Annotated[float, Field(ge=0, le=1)]
 Cost = Annotated[float, Field(ge=0, le=1e6)]
 Reveal = Annotated[float, Field(ge=0, le=1)]
@@ -137,13 +145,15 @@ class SystemPosts(Section):
 
 
 class SystemLevels(Section):
-    """Limits of undersides, and the weights that choose between them; a weight is a choice and has no reference."""
+    """Limits of undersides, and the weights that choose between them; weights and words are choices, no references."""
 
     increment_m: Dimension[Increment]
     gap_max_m: Dimension[GapMax]
     dig_max_m: Dimension[DigMax]
     step_min_m: Dimension[Step]
     step_max_m: Dimension[Step]
+    rake_max_deg: Dimension[RakeMax] | None = None
+    steps: Steps | None = None
     gate_clearance_m: Dimension[Clearance]
     gap_cost: Cost
     dig_cost: Cost
@@ -178,12 +188,24 @@ class System(Section):
 
     name: Annotated[str, AfterValidator(_short_name)]
     title: Words
-    slope: Literal["step", "rake", "strained"]
+    slope: Slope
     fence: SystemFence
     layout: SystemLayout
     posts: SystemPosts
     levels: SystemLevels
     takeoff: Takeoff
+
+    @model_validator(mode="after")
+    def _has_the_keys_of_its_slope(self) -> System:
+        for slope, addresses in KEYS_OF_SLOPE.items():
+            for address in addresses:
+                keys, given = tuple(address.split(".")), address in self.values
+                if given and slope != self.slope:
+                    message = f"says nothing to a system whose slope is {self.slope}"
+                    raise fault(message, keys=keys, value=self.values[address], remedy="Take it out.")
+                if not given and slope == self.slope:
+                    raise fault("is missing from a system of this slope", keys=keys, value=slope, remedy="Add it.")
+        return self
 
     @model_validator(mode="after")
     def _agrees(self) -> System:
@@ -213,8 +235,8 @@ class System(Section):
     @property
     def defaults(self) -> dict[str, Any]:
         """What a job gets where it leaves a key out, under the key's dotted address."""
-        values = self.values
-        return {f"{table}.{key}": values[f"{table}.{key}"] for table, keys in OVERRIDABLE.items() for key in keys}
+        values, addresses = self.values, (f"{table}.{key}" for table, keys in OVERRIDABLE.items() for key in keys)
+        return {address: values[address] for address in addresses if address in values}
 
     @property
     def facts(self) -> SystemFacts:

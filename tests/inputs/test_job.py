@@ -17,7 +17,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from geofence.engine.records import Finding, LayoutRules, LevelRules, PanelRules, PostRules
+from geofence.engine.records import Finding, LayoutRules, LevelRules, PanelRules, PostRules, RakeRules
 from geofence.errors import JobError
 from geofence.inputs.job import Job, Resolved, job_from_values, job_schema, read_job, resolve
 from geofence.inputs.job_file import LegEnds
@@ -333,12 +333,22 @@ class TestMistakes:
 
     def test_a_system_that_cannot_be_planned_yet_is_refused(self, write):
         job = read_job(write(LEAST + "[fence]\nsystem = 'aac-panel'"))
-        raked = catalogue.load("aac-panel").model_copy(update={"slope": "rake"})
+        strained = catalogue.load("aac-panel").model_copy(update={"slope": "strained"})
         with pytest.raises(JobError) as caught:
-            resolve(job, raked)
+            resolve(job, strained)
         assert str(caught.value).endswith(
-            "line 7, fence.system: the system aac-panel follows the ground by rake, which cannot be planned yet. "
-            "Take a system whose slope is step."
+            "line 7, fence.system: the system aac-panel follows the ground by strained, which cannot be planned yet. "
+            "Take a system whose slope is step or rake."
+        )
+
+    @pytest.mark.parametrize("line", ["rake_max_deg = 10.0", "steps = 'never'"])
+    def test_a_key_of_another_slope_is_refused(self, write, line):
+        job = read_job(write(LEAST + f"[fence]\nsystem = 'aac-panel'\n[levels]\n{line}"))
+        with pytest.raises(JobError) as caught:
+            resolve(job, catalogue.load("aac-panel"))
+        assert str(caught.value).endswith(
+            f"line 9, levels.{line.split()[0]}: says nothing to the system aac-panel, whose slope is step. "
+            "Take it out, or take a system whose slope is rake."
         )
 
 
@@ -407,6 +417,15 @@ class TestResolve:
         assert used["ground.files"] == Parameter(value=["g.tif"], origin="job")
         assert "line.layer" not in used
 
+    def test_how_bays_slope_is_the_systems_or_the_jobs(self, write):
+        """The close-board file's own limit, 15 degrees, and the job's word."""
+        path = write(LEAST + "[fence]\nsystem = 'close-board'\n[levels]\nsteps = 'never'")
+        used = resolve(read_job(path), catalogue.load("close-board"))
+        assert used.rake == RakeRules(rake_max_deg=15.0, steps="never")
+        assert used.parameters["levels.steps"] == Parameter(value="never", origin="job")
+        assert used.parameters["levels.rake_max_deg"] == Parameter(value=15.0, origin="system close-board")
+        assert resolve(read_job(write(LEAST)), catalogue.load("aac-panel")).rake is None
+
     def test_has_a_parameter_for_every_key_that_is_used(self, write):
         """Every key of the schema, rows from 1; a gate has one of at_m and near, a zone here no layer and no grid."""
         _, used = planned(write(ALL))
@@ -417,6 +436,7 @@ class TestResolve:
             name = str(part).partition("#/$defs/")[2].partition("'")[0]
             for key in schema["$defs"].get(name, {}).get("properties", {}):
                 expected |= {f"{table}{row}.{key}" for row in rows}
+        expected -= {"levels.rake_max_deg", "levels.steps"}  # of raked fences only
         expected -= {"gate[1].near", "gate[2].at_m", "zone[1].layer", "zone[1].grid"}
         assert set(used.parameters) == expected
         assert used.parameters["gate[2].name"] == Parameter(value="G2", origin="default")

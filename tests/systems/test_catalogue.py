@@ -15,10 +15,10 @@ import pytest
 from geofence import registry, systems
 from geofence.errors import JobError
 from geofence.systems import catalogue
-from geofence.systems.system import NO_SOURCE, OVERRIDABLE, System
+from geofence.systems.system import KEYS_OF_SLOPE, NO_SOURCE, OVERRIDABLE, System
 from geofence.toml_file import address, validate
 
-PRESETS = ("aac-panel", "mesh-panel", "precast-panel", "sheet-panel")
+PRESETS = ("aac-panel", "close-board", "mesh-panel", "post-and-rail", "precast-panel", "sheet-panel")
 DOCUMENTS = ("EN 10219-2, ", "EN 1991-1-1, ")
 """The documents that presets may cite; each citation is checked against a number below."""
 
@@ -63,10 +63,11 @@ BANDS = {
     "posts.stock_lengths_m": (1.5, 4.0),
     "posts.hole_diameter_m": (0.2, 0.5),
     "levels.increment_m": (0.02, 0.1),
-    "levels.gap_max_m": (0.05, 0.2),
+    "levels.gap_max_m": (0.05, 0.45),
     "levels.dig_max_m": (0.05, 0.2),
     "levels.step_min_m": (0.05, 0.1),
     "levels.step_max_m": (0.3, 0.6),
+    "levels.rake_max_deg": (10, 30),
     "levels.gate_clearance_m": (0.03, 0.1),
     "levels.gap_cost": (20, 100),
     "levels.dig_cost": (20, 100),
@@ -79,6 +80,9 @@ BANDS = {
 """What a fence of panels may be, from common practice (no source). Less than tenfold wide, so that a lost zero or a
 slipped decimal point leaves the band; masses are checked one by one below."""
 
+MAY_BE_LESS = ("levels.dig_max_m",)
+"""Less than zero is a clearance, of the same size."""
+
 MAY_BE_ZERO = ("posts.embedment_ratio", "posts.post_reveal_m", "levels.dig_max_m")
 
 
@@ -88,6 +92,7 @@ def implausible(values: dict[str, Any]) -> list[str]:
     for keys, number in numbers(values):
         place = ".".join(str(key) for key in keys if isinstance(key, str) and key != "value")
         low, high = BANDS.get(place, (-math.inf, math.inf))
+        number = abs(number) if place in MAY_BE_LESS else number
         if not low <= number <= high and not (number == 0 and place in MAY_BE_ZERO):
             found.append(address(keys))
     return found
@@ -155,9 +160,10 @@ class TestEachPreset:
         assert at["levels.gap_max_m"] + at["levels.dig_max_m"] >= 2 * at["levels.increment_m"] - 1e-9
 
     def test_shares_no_key_with_the_job_but_those_it_can_decide(self, name):
-        assert set(catalogue.load(name).defaults) == {
-            f"{table}.{key}" for table, keys in OVERRIDABLE.items() for key in keys
-        }
+        system = catalogue.load(name)
+        every = {f"{table}.{key}" for table, keys in OVERRIDABLE.items() for key in keys}
+        others = {key for slope, keys in KEYS_OF_SLOPE.items() for key in keys if slope != system.slope}
+        assert set(system.defaults) == every - others
 
 
 def test_bands_are_less_than_tenfold():
@@ -165,7 +171,7 @@ def test_bands_are_less_than_tenfold():
 
 
 class TestMasses:
-    """Of the four presets, each from a closed form; the tolerance is the rounding of the file's own number."""
+    """Of the presets, each from a closed form; the tolerance is the rounding of the file's own number."""
 
     @pytest.mark.parametrize(
         ("name", "side_mm", "wall_mm"), [("aac-panel", 50, 3), ("mesh-panel", 60, 3), ("sheet-panel", 50, 2)]
@@ -187,6 +193,17 @@ class TestMasses:
         takeoff = catalogue.load("precast-panel").takeoff
         assert takeoff.panel_kg_per_m2.value == pytest.approx(0.05 * kg_per_m3, abs=0.1)
         assert takeoff.post_kg_per_m.value == pytest.approx((0.12**2 - 2 * 0.055 * 0.03) * kg_per_m3, abs=0.05)
+
+    def test_timber(self):
+        """Softwood as delivered, treated and damp, 550 kg/m3. Rails 87 x 38 mm, three to 0.8 m; posts 125 x 75 mm.
+        Boards of 125 mm lapped by 25 mm, 12 mm in the mean, on three rails that are half of 75 mm squares, to 1.8 m."""
+        rails, boards = catalogue.load("post-and-rail").takeoff, catalogue.load("close-board").takeoff
+        assert rails.panel_kg_per_m2.value == pytest.approx(550 * 3 * 0.087 * 0.038 / 0.8, abs=0.05)
+        assert rails.post_kg_per_m.value == pytest.approx(550 * 0.125 * 0.075, abs=0.05)
+        assert boards.panel_kg_per_m2.value == pytest.approx(
+            550 * (0.012 * 125 / 100 + 3 * 0.075**2 / 2 / 1.8), abs=0.05
+        )
+        assert boards.post_kg_per_m.value == pytest.approx(550 * 0.1**2, abs=0.05)
 
     def test_panels(self):
         """Aerated concrete 50 mm at 500 kg/m3, a fifth of moisture; 5 mm wires at 50 and 200 mm; sheet 0.5 mm, a
@@ -266,6 +283,14 @@ class TestValidation:
         assert _refused(("layout", "module_m"), 1.885) == (
             "layout.module_m: stands without its reference: 1.885 m. "
             'Write { value = 1.885, reference = "common practice, no source" }.'
+        )
+
+    def test_refuses_keys_of_another_slope_and_a_slope_without_its_keys(self):
+        assert _refused(("levels", "steps"), "never") == (
+            "levels.steps: says nothing to a system whose slope is step: 'never'. Take it out."
+        )
+        assert _refused(("slope",), "rake") == (
+            "levels.rake_max_deg: is missing from a system of this slope: 'rake'. Add it."
         )
 
     @pytest.mark.parametrize("reference", ["", "  "])
