@@ -25,15 +25,16 @@ def constants(value: ast.expr | None) -> set[str]:
     return {value.value} if isinstance(value, ast.Constant) and isinstance(value.value, str) else set()
 
 
-def makers(module: ast.Module) -> dict[str, int]:
-    """Functions that make a finding of a code they are given, and the place of the code among their arguments."""
-    found = {}
+def makers(module: ast.Module) -> dict[str, int | None]:
+    """Functions that are given a finding's code, and its place among their arguments; None where it goes by name."""
+    found: dict[str, int | None] = {}
     for function in ast.walk(module):
         if isinstance(function, ast.FunctionDef):
             names = [argument.arg for argument in function.args.args]
-            made = [node for node in ast.walk(function) if isinstance(node, ast.Call) and is_finding(node.func)]
-            if "code" in names and made:
+            if "code" in names:
                 found[function.name] = names.index("code")
+            elif "code" in [argument.arg for argument in function.args.kwonlyargs]:
+                found[function.name] = None
     return found
 
 
@@ -50,7 +51,8 @@ def given(module: ast.Module) -> Iterator[tuple[str, set[str]]]:
         words = {keyword.arg: keyword.value for keyword in node.keywords}
         codes = constants(words.get("code")) if is_finding(node.func) else set()
         if node.func.id in by_place:
-            codes = constants(node.args[by_place[node.func.id]])
+            place = by_place[node.func.id]
+            codes = constants(words.get("code") if place is None else node.args[place])
         for code in codes:
             yield code, constants(words.get("severity"))
 
@@ -93,8 +95,11 @@ def test_the_search_finds_each_way_of_making_one() -> None:
     text = (
         "def _note(message, code):\n    return Finding(code=code, severity='note')\n"
         "Finding(code='a' if x else 'b', severity='stop')\nfinding(code='c')\n_note('m', 'd')\nGrid(code='e')\n"
+        "def _said(*, code, severity):\n    return Finding(code=code, severity=severity)\n"
+        "_said(code='f', severity='warn')\n"
     )
-    assert dict(given(ast.parse(text))) == {"a": {"stop"}, "b": {"stop"}, "c": set(), "d": set()}
+    known = {"a": {"stop"}, "b": {"stop"}, "c": set(), "d": set(), "f": {"warn"}}
+    assert dict(given(ast.parse(text))) == known
 
 
 @pytest.mark.parametrize(("kinds", "unused"), [(PostKind, NOT_PLANNED_YET), (BayKind, set())], ids=["posts", "bays"])

@@ -427,7 +427,7 @@ class TestResolve:
         assert resolve(read_job(write(LEAST)), catalogue.load("aac-panel")).rake is None
 
     def test_has_a_parameter_for_every_key_that_is_used(self, write):
-        """Every key of the schema, rows from 1; a gate has one of at_m and near, a zone here no layer and no grid."""
+        """Every key of the schema, rows from 1; a gate has one of at_m and near, a zone here what a keep-clear needs."""
         _, used = planned(write(ALL))
         schema = job_schema()
         expected = set()
@@ -437,7 +437,9 @@ class TestResolve:
             for key in schema["$defs"].get(name, {}).get("properties", {}):
                 expected |= {f"{table}{row}.{key}" for row in rows}
         expected -= {"levels.rake_max_deg", "levels.steps"}  # of raked fences only
-        expected -= {"gate[1].near", "gate[2].at_m", "zone[1].layer", "zone[1].grid"}
+        expected -= {"gate[1].near", "gate[2].at_m"}
+        given_by_few = "name layer grid apex toward legs_m step_limit_m band_from_m band_to_m level_m open_share_min"
+        expected -= {f"zone[1].{key}" for key in given_by_few.split()}
         assert set(used.parameters) == expected
         assert used.parameters["gate[2].name"] == Parameter(value="G2", origin="default")
         assert used.parameters["gate[2].width_m"] == Parameter(value=1.2, origin="job")
