@@ -16,6 +16,7 @@ from geofence.inputs.landxml import READER
 from geofence.site.ground import GroundReader, State
 from geofence.site.tin import TinGround
 from tests.landxml import EAST, METRE, NORTH, SQUARE, ground, surface, write
+from tests.terminal import geofence
 
 SURVEY_FOOT_M = 1200 / 3937
 FEET_GRID = '<CoordinateSystem epsgCode="2227"/>'  # California zone 3, US survey feet
@@ -658,3 +659,45 @@ class TestSeveralFiles:
     def test_of_two_kinds(self, tmp_path: Path) -> None:
         one, other = write(tmp_path / "one.xml", surface()), write(tmp_path / "other.xml", surface(faces=""))
         refused(InputError, one, other, says="other.xml: it has no faces, unlike one.xml")
+
+
+class TestPlan:
+    """A parcel's line over a surface, both in one file, from the command line."""
+
+    def job(self, tmp_path: Path, ground_options: str = "") -> Path:
+        points = [(x * 10.0, y * 10.0, 50 + x * 0.3 + y * 0.2) for y in range(8) for x in range(8)]
+        corners = [(row * 8 + column + 1) for row in range(7) for column in range(7)]
+        faces = "".join(f"<F>{at} {at + 1} {at + 8}</F><F>{at + 1} {at + 9} {at + 8}</F>" for at in corners)
+        line = "".join(
+            f"<Line><Start>{NORTH + a[1]} {EAST + a[0]}</Start><End>{NORTH + b[1]} {EAST + b[0]}</End></Line>"
+            for a, b in (((5, 5), (60, 5)), ((60, 5), (60, 60)))
+        )
+        parcel = f'<Parcels><Parcel name="lot 7"><CoordGeom>{line}</CoordGeom></Parcel></Parcels>'
+        write(tmp_path / "site.xml", surface(points, faces) + parcel)
+        job = tmp_path / "fence.toml"
+        job.write_text(
+            'schema = 1\n[line]\nfile = "site.xml"\nlayer = "lot 7"\n'
+            f'[ground]\nfiles = ["site.xml"]\n{ground_options}\n'
+        )
+        return job
+
+    def test_levels_are_those_of_the_plane(self, tmp_path: Path) -> None:
+        ran = geofence("plan", self.job(tmp_path), "--out", tmp_path / "out")
+        assert ran.code == 0, ran.err
+        rows = (tmp_path / "out" / "profile.csv").read_text().splitlines()[1:]
+        assert len(rows) > 400
+        for _, east, north, height in (map(float, row.split(",")) for row in rows):
+            plane = 50 + (east - EAST) * 0.03 + (north - NORTH) * 0.02  # closed form
+            assert height == pytest.approx(plane, abs=6e-4)  # written with three decimals
+
+    def test_inspection_tells_how_it_was_read(self, tmp_path: Path) -> None:
+        ran = geofence("inspect", self.job(tmp_path))
+        assert ran.code == 0
+        for text in ("site.xml, LandXML", "98, used as they stand", "northing, easting, level", "meter (the file)"):
+            assert text in ran.out
+
+    def test_a_mistake_is_one_screen(self, tmp_path: Path) -> None:
+        ran = geofence("plan", self.job(tmp_path, 'surface = "grund"'), "--out", tmp_path / "out")
+        assert ran.code == 2
+        assert "ground.surface: site.xml has no such surface with points: 'grund'. Did you mean ground?" in ran.err
+        assert not (tmp_path / "out").exists()

@@ -105,10 +105,8 @@ class TestFaces:
         survey = ground(file).survey
         read = []
         for tree in (ElementTree.parse(file), etree.parse(file)):
-            places = {
-                element.get("id"): tuple(map(float, (element.text or "").split()))
-                for element in tree.iter(f"{{{NAMESPACE}}}P")
-            }
+            points = tree.iter(f"{{{NAMESPACE}}}P")
+            places = {point.get("id"): tuple(map(float, (point.text or "").split())) for point in points}
             read.append(
                 [
                     [places[name] for name in (element.text or "").split()]
