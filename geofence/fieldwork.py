@@ -93,7 +93,7 @@ def _seam(job: Job, site: SurveyedSite) -> list[Finding]:
     easting, northing, chainage, _ = _beside(site, float(seam.x[worst]), float(seam.y[worst]))
     return [
         Finding(
-            code="patch-seam-mismatch" if over else "patch-seam",
+            code="patch-seam",
             severity="warn" if over else "note",
             message=f"Along the outline of {site.ground.patch.survey.source} the ground below it lies "
             f"{_signed(seam)}; most, {seam.difference_m[worst]:+.3f} m, at ({easting:.2f}, {northing:.2f})",
@@ -140,7 +140,7 @@ def _check_finding(
     over = found.rmse_m > tolerance_m
     unknown = f"; at {found.without_level} more it has no level" if found.without_level else ""
     return Finding(
-        code="ground-disagrees" if over else "ground-checked",
+        code="ground-checked",
         severity="warn" if over else "note",
         message=f"At {len(found)} check points of {source} the ground lies {_signed(found)}, 95 % within "
         f"{found.p95_m:.3f} m; most, {found.difference_m[worst]:+.3f} m, at {names[found.row[worst]]}, "

@@ -38,6 +38,7 @@ POST_COLUMNS: tuple[tuple[str, str | None], ...] = (
     ("deflection_deg", None),
     ("support_back_m", "top_level_m"),
     ("support_ahead_m", "top_level_m"),
+    ("survey_distance_m", None),
 )
 BAY_COLUMNS: tuple[tuple[str, str | None], ...] = (
     ("width_m", None),

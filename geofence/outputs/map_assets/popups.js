@@ -89,6 +89,9 @@
           ["Towards the start", metres("support_back_m"), "support_back_m"],
           ["Towards the end", metres("support_ahead_m"), "support_ahead_m"],
         ]),
+        group("Survey", [
+          ["Nearest point, away", metres("survey_distance_m"), "survey_distance_m"],
+        ]),
         group("Direction", [
           ["Grid bearing ahead", shown(table.bearing_deg, row, "°"), "bearing_deg"],
           ["Turn here, right +", shown(table.deflection_deg, row, "°"), "deflection_deg"],
