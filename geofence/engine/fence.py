@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import fields, replace
 from itertools import chain
 from typing import Any, TypeVar
 
 import numpy as np
 
-from geofence.engine.hung import Slope, hang
+from geofence.engine.hung import Hung, hang
 from geofence.engine.layout import lay_out
 from geofence.engine.posts import place_posts
 from geofence.engine.records import (
@@ -28,7 +29,11 @@ from geofence.engine.records import (
     Posts,
     Profile,
     RakeRules,
+    Slope,
+    Strains,
 )
+from geofence.engine.wire import WireRules
+from geofence.engine.wired import StrainRules, WiredRules, string_wires
 from geofence.errors import LayoutError
 
 __all__ = ["build_fence", "join"]
@@ -46,6 +51,8 @@ def build_fence(
     panel: PanelRules,
     slope: Slope = "step",
     rake: RakeRules | None = None,
+    strain: StrainRules | None = None,
+    wire: WireRules | None = None,
     from_m: float = 0.0,
 ) -> Fence:
     """Plan a fence along one line.
@@ -63,9 +70,12 @@ def build_fence(
     layout, levels, posts, panel
         The rules.
     slope
-        How the fence follows the ground: ``step``, by level bays; ``rake``, by bays that slope.
+        How the fence follows the ground: ``step``, by level bays; ``rake``, by bays that slope; ``strained``, by wires.
     rake
         How far bays may slope; needed where they do.
+    strain, wire
+        How far apart posts stand, and the wires; needed for a fence of strained wires. Its posts are chosen with the
+        wires, so that of ``layout`` only the narrowest bay, the corners and the line's tolerance count.
     from_m
         Chainage that the answer gives to the path's start.
 
@@ -79,7 +89,7 @@ def build_fence(
     LayoutError
         A gate cannot stand where it is asked to; ``span_m`` counts from ``from_m`` too.
     ValueError
-        ``slope`` and ``rake`` do not go together, or the rules cannot be used.
+        ``slope`` does not go with ``rake``, ``strain`` and ``wire``, or the rules cannot be used.
 
     Examples
     --------
@@ -99,21 +109,35 @@ def build_fence(
     >>> fence.posts.stock_length_m.tolist()
     [2.5, 2.5, 2.75, 2.5, 2.75]
     """
-    if slope not in ("step", "rake") or (slope == "rake") != (rake is not None):
+    if (slope == "rake") != (rake is not None):
         raise ValueError(f"slope={slope!r} does not go with rake={rake!r}")
-    laid = _laid(path, gates, keep_clear, layout, from_m)
+    if not (slope == "strained") == (strain is not None) == (wire is not None):
+        raise ValueError(f"slope={slope!r} does not go with strain={strain!r}, wire={wire!r}")
+    with _counted_from(from_m):
+        if strain is not None and wire is not None:
+            rules = WiredRules(layout=layout, strain=strain, levels=levels, panel=panel, wire=wire)
+            wired = string_wires(profile, path, gates, keep_clear=keep_clear, rules=rules)
+            fence = _stood(profile, wired.laid, wired.hung, posts, panel)
+            pulled = replace(fence.posts, uplift_kn=wired.uplift_kn)
+            return _moved(replace(fence, posts=pulled, strains=wired.strains), by_m=from_m)
+        laid = lay_out(path, gates, layout, keep_clear=keep_clear, from_m=from_m)
     hung = hang(profile, laid, levels=levels, panel=panel, rake=rake, closed=path.closed)
+    return _moved(_stood(profile, laid, hung, posts, panel), by_m=from_m)
+
+
+def _stood(profile: Profile, laid: Layout, hung: Hung, posts: PostRules, panel: PanelRules) -> Fence:
+    """The fence of a layout and of what hangs in it."""
     bays = hung.bays(laid, panel)
     placed, extended = place_posts(laid, bays, ground_level_m=profile.level_at(laid.post_m), rules=posts)
     found = sorted((*laid.findings, *hung.findings, *extended), key=lambda item: (item.chainage_m or 0.0, item.code))
-    return _moved(Fence(posts=placed, bays=bays, findings=tuple(found), cost=hung.cost), by_m=from_m)
+    return Fence(posts=placed, bays=bays, findings=tuple(found), cost=hung.cost)
 
 
-def _laid(
-    path: Path, gates: Sequence[Gate], keep_clear: Sequence[KeepClear], rules: LayoutRules, from_m: float
-) -> Layout:
+@contextmanager
+def _counted_from(from_m: float) -> Iterator[None]:
+    """Errors of the layout name chainages that count from here."""
     try:
-        return lay_out(path, gates, rules, keep_clear=keep_clear, from_m=from_m)
+        yield
     except LayoutError as error:
         if error.span_m is not None:
             error.span_m = (error.span_m[0] + from_m, error.span_m[1] + from_m)
@@ -135,6 +159,13 @@ def _moved(fence: Fence, *, by_m: float = 0.0, posts: int = 0, bays: int = 0) ->
         ),
         findings=tuple(_moved_finding(item, by_m=by_m, posts=posts, bays=bays) for item in fence.findings),
         cost=fence.cost,
+        strains=replace(
+            fence.strains,
+            from_post=fence.strains.from_post + posts,
+            to_post=fence.strains.to_post + posts,
+            start_m=fence.strains.start_m + by_m,
+            end_m=fence.strains.end_m + by_m,
+        ),
     )
 
 
@@ -162,10 +193,11 @@ def join(fences: Sequence[Fence]) -> Fence:
         bays=_stacked([fence.bays for fence in moved]),
         findings=tuple(finding for fence in moved for finding in fence.findings),
         cost=sum((fence.cost for fence in moved), Cost()),
+        strains=_stacked([fence.strains for fence in moved]),
     )
 
 
-Columns = TypeVar("Columns", Posts, Bays)
+Columns = TypeVar("Columns", Posts, Bays, Strains)
 
 
 def _stacked(tables: Sequence[Columns]) -> Columns:

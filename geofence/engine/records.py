@@ -100,7 +100,7 @@ class Table:
     __slots__ = ()
 
     def __post_init__(self) -> None:
-        lengths = set()
+        lengths: set[int] = set()
         for item in fields(self):  # type: ignore[arg-type]
             values = getattr(self, item.name)
             if values is NOT_GIVEN:
@@ -490,7 +490,8 @@ class Strains(Table):
 
     @classmethod
     def none(cls) -> Strains:
-        return cls(**{item.name: np.empty(0) for item in fields(cls)})
+        columns: dict[str, Any] = {item.name: np.empty(0) for item in fields(cls)}
+        return cls(**columns)
 
     def __len__(self) -> int:
         return len(self.start_m)

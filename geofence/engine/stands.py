@@ -188,6 +188,12 @@ class Stands:
         slope = (level[:, -1] - level[:, 0]) / (at[:, -1] - at[:, 0])
         return np.diff(at, axis=1), height_m + level[:, :1] + slope[:, None] * (at - at[:, :1]) - level
 
+    def width_m(self, start: Ints, end: Ints) -> Floats:
+        """Straight distance between these places, (e,)."""
+        if not len(self.x_m):
+            return np.asarray(self.place_m[end] - self.place_m[start])
+        return np.hypot(self.x_m[end] - self.x_m[start], self.y_m[end] - self.y_m[start])
+
     def departure_m(self, start: Ints, end: Ints) -> Floats:
         """How far the line leaves bays between these places, (e,) each: the farthest of its vertices from the chord."""
         if not len(self.x_m):

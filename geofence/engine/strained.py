@@ -25,7 +25,7 @@ from geofence.engine.records import Floats, Ints, LevelRules
 from geofence.engine.stands import Reach, Stands, WireLimits
 from geofence.numeric import LEVEL_TOLERANCE_M, WIDTH_TOLERANCE_M
 
-__all__ = ["Bays", "choose_posts", "strain_ends"]
+__all__ = ["SpanBays", "choose_posts", "measured", "strain_ends"]
 
 Flags = NDArray[np.bool_]
 
@@ -45,13 +45,15 @@ _CHUNK = 4096
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Bays:
+class SpanBays:
     """The bays chosen in one span, (m,) each.
 
     Attributes
     ----------
     start_m, end_m
         Chainages of their posts.
+    width_m
+        Centre to centre: the chord where the line bends within the bay.
     gap_min_m, gap_max_m
         The least and the most that the lowest wire stands above the ground; negative where it is in the ground.
     gap_area_m2, dig_area_m2
@@ -62,6 +64,7 @@ class Bays:
 
     start_m: Floats
     end_m: Floats
+    width_m: Floats
     gap_min_m: Floats
     gap_max_m: Floats
     gap_area_m2: Floats
@@ -84,7 +87,7 @@ class Bays:
         )
 
 
-def choose_posts(stands: Stands, limits: WireLimits, prices: LevelRules) -> Bays:
+def choose_posts(stands: Stands, limits: WireLimits, prices: LevelRules) -> SpanBays:
     """Stand posts between the two ends of a span.
 
     A span narrower than ``bay_min_m`` is one bay.
@@ -108,13 +111,14 @@ def choose_posts(stands: Stands, limits: WireLimits, prices: LevelRules) -> Bays
     return measured(stands, places[:-1], places[1:], limits.height_m)
 
 
-def measured(stands: Stands, start: Ints, end: Ints, height_m: float) -> Bays:
+def measured(stands: Stands, start: Ints, end: Ints, height_m: float) -> SpanBays:
     """The bays between these places."""
     width, clear = stands.clearance(start, end, height_m)
     gap, dig = _areas(width, clear)
-    return Bays(
+    return SpanBays(
         start_m=stands.place_m[start],
         end_m=stands.place_m[end],
+        width_m=stands.width_m(start, end),
         gap_min_m=clear.min(axis=1),
         gap_max_m=clear.max(axis=1),
         gap_area_m2=gap,
@@ -212,7 +216,7 @@ class _Search:
         clear = self.stands.clearance(start, end, limits.height_m)[1]
         excess = np.maximum(clear.max(axis=1) - limits.gap_max_m, -limits.dig_max_m - clear.min(axis=1))
         excess = np.maximum(excess, self.stands.departure_m(start, end) - limits.line_tolerance_m)
-        return np.ceil(np.maximum(excess, 0.0) * 100 - 1e-6).astype(np.int64)
+        return np.asarray(np.ceil(np.maximum(excess, 0.0) * 100 - 1e-6), dtype=np.int64)
 
 
 def _gap_areas(stands: Stands, reach: Reach) -> Floats:

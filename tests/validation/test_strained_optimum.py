@@ -26,7 +26,7 @@ from scipy.sparse import coo_array
 from geofence.engine.chords import BentLine
 from geofence.engine.records import LevelRules, Profile
 from geofence.engine.stands import Stands, WireLimits
-from geofence.engine.strained import EVENNESS, Bays, choose_posts
+from geofence.engine.strained import EVENNESS, SpanBays, choose_posts
 from tests.engine import lines
 
 Rank = tuple[int, int, int, float]
@@ -80,7 +80,7 @@ class Instance:
         vertices = shapely.line_interpolate_point(self.picture, inner)
         return float(np.max(shapely.distance(vertices, shapely.LineString(ends))))
 
-    def value(self, bays: Bays) -> Rank:
+    def value(self, bays: SpanBays) -> Rank:
         found = [self.bay(start, end) for start, end in zip(bays.start_m, bays.end_m, strict=True)]
         return sum(bay[0] for bay in found), sum(bay[1] for bay in found), len(found), sum(bay[2] for bay in found)
 

@@ -1,0 +1,271 @@
+"""A strained wire fence on its line: posts, wires from strainer to strainer, and what the reader must know of them.
+
+Posts that must be where they are, the ends, corners and gates, hold the wires' pull; so do strainers between them, as
+few as keep every strain within ``strain_max_m``. The posts between follow :mod:`~geofence.engine.strained`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from itertools import pairwise
+
+import numpy as np
+
+from geofence.engine.chords import BentLine
+from geofence.engine.hung import Hung, hang_gates
+from geofence.engine.keep_clear import barred_by, standing_in
+from geofence.engine.layout import lay_out
+from geofence.engine.records import (
+    BayKind,
+    Cost,
+    Floats,
+    Gate,
+    Ints,
+    KeepClear,
+    Layout,
+    LayoutRules,
+    LevelRules,
+    PanelRules,
+    Path,
+    PostKind,
+    Profile,
+    Strains,
+)
+from geofence.engine.stands import Stands, WireLimits
+from geofence.engine.strained import SpanBays, choose_posts, measured, strain_ends
+from geofence.engine.wire import WireRules, ruling_span_m, sag_m, uplift_kn
+from geofence.engine.wire_findings import bay_findings, wire_findings
+from geofence.numeric import (
+    ANGLE_TOLERANCE_DEG,
+    COINCIDENT_M,
+    MODULE_SLACK_M,
+    WIDTH_TOLERANCE_M,
+)
+
+__all__ = ["StrainRules", "Wired", "WiredRules", "string_wires"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StrainRules:
+    """How far apart posts of a wire fence stand: ``post_spacing_max_m`` any two, ``strain_max_m`` those that strain."""
+
+    post_spacing_max_m: float
+    strain_max_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WiredRules:
+    """Everything that a wire fence keeps.
+
+    Of ``layout`` the narrowest bay, the corners and the line's tolerance count, not the module. The lowest wire keeps
+    the gap and the dig of ``levels``; ``panel`` is what a gate has.
+    """
+
+    layout: LayoutRules
+    strain: StrainRules
+    levels: LevelRules
+    panel: PanelRules
+    wire: WireRules
+
+    @property
+    def limits(self) -> WireLimits:
+        return WireLimits(
+            height_m=self.wire.heights_m[0],
+            gap_max_m=self.levels.gap_max_m,
+            dig_max_m=self.levels.dig_max_m,
+            bay_min_m=self.layout.min_bay_m,
+            bay_max_m=self.strain.post_spacing_max_m,
+            line_tolerance_m=self.layout.line_tolerance_m,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Wired:
+    """A wire fence but for the lengths of its posts.
+
+    ``uplift_kn`` (n,): how hard the wires pull each post up at their coldest, down negative. Findings are in ``hung``.
+    """
+
+    laid: Layout
+    hung: Hung
+    strains: Strains
+    uplift_kn: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Span:
+    """Bays between two posts that must be where they are; None for a gate."""
+
+    row: int
+    bays: SpanBays | None
+
+
+def string_wires(
+    profile: Profile, path: Path, gates: Sequence[Gate], *, keep_clear: Sequence[KeepClear] = (), rules: WiredRules
+) -> Wired:
+    """Stand the posts of a wire fence and string its wires.
+
+    What cannot be kept is a finding: ``gap-over-limit``, ``dig-over-limit``, ``clearance-under-limit``,
+    ``bay-under-minimum``, ``post-in-keep-clear`` (stop), ``bay-off-line``, ``post-uplift``, ``wire-tension-over-limit``
+    (warn). ``wire-strained`` (note) says what the wires carry.
+
+    Raises
+    ------
+    LayoutError
+        A gate cannot stand where it is asked to.
+    """
+    limits, levels, wire = rules.limits, rules.levels, rules.wire
+    anchors = _anchors(path, gates, rules.layout)
+    spans = _spans(profile, path, anchors, limits, levels, keep_clear)
+    laid = _laid(path, anchors, spans, limits, rules.strain)
+    bays, strung = _stacked([span.bays for span in spans if span.bays is not None]), _strung(laid)
+    hung = _hung(profile, strung, bays, wire, levels, count=len(laid.bay_kind))
+    hang_gates(hung, profile, laid, levels, rules.panel)
+    strains, uplift = _strained(laid, hung, wire)
+    hung.findings += [
+        *standing_in(laid.post_m, laid.post_kind, keep_clear),
+        *bay_findings(bays, strung, levels, limits),
+        *wire_findings(laid, strains, uplift, wire),
+    ]
+    return Wired(laid=laid, hung=hung, strains=strains, uplift_kn=uplift)
+
+
+def _anchors(path: Path, gates: Sequence[Gate], rules: LayoutRules) -> Layout:
+    """The posts that must be where they are: a layout with one bay from each to the next, but for posts on bends."""
+    return lay_out(path, gates, replace(rules, module_m=path.length_m + 1.0, fit="end"))
+
+
+def _spans(
+    profile: Profile,
+    path: Path,
+    anchors: Layout,
+    limits: WireLimits,
+    prices: LevelRules,
+    keep_clear: Sequence[KeepClear],
+) -> list[_Span]:
+    turns = np.abs(path.deflection_deg) > ANGLE_TOLERANCE_DEG
+    turns[[0, -1]] = True
+    line = BentLine.from_turns(path.vertex_m[turns].tolist(), path.deflection_deg[turns].tolist())
+    fixed = [row for row, kind in enumerate(anchors.post_kind) if row == 0 or kind != "bend"]
+    ends = [*(float(anchors.post_m[row]) for row in fixed), path.length_m][: len(fixed) + path.closed]
+    spans = []
+    for row, (start, end) in zip(fixed, pairwise(ends), strict=False):
+        bays = None
+        if anchors.bay_kind[row] != "gate":
+            stands = Stands.along(profile, line, start, end, limits, barred_by(keep_clear))
+            whole = np.array([0]), np.array([len(stands) - 1])
+            narrow = end - start < limits.bay_min_m - WIDTH_TOLERANCE_M
+            bays = measured(stands, *whole, limits.height_m) if narrow else choose_posts(stands, limits, prices)
+        spans.append(_Span(row=row, bays=bays))
+    return spans
+
+
+def _laid(path: Path, anchors: Layout, spans: Sequence[_Span], limits: WireLimits, strain: StrainRules) -> Layout:
+    """The layout of the spans' posts, with strainers where strains end."""
+    kinds: list[PostKind] = []
+    bay_kinds: list[BayKind] = []
+    ends, widths = [], []
+    for span in spans:
+        first = anchors.post_kind[span.row]
+        kinds.append("strainer" if first in ("line", "bend") else first)
+        if span.bays is None:
+            bay_kinds.append("gate")
+            ends.append(anchors.bay_end_m[[span.row]])
+            widths.append(anchors.width_m[[span.row]])
+            continue
+        posts = np.append(span.bays.start_m, span.bays.end_m[-1])
+        strainers = set(strain_ends(posts, strain.strain_max_m).tolist())
+        bends = np.abs(_turns_at(posts, path)) > ANGLE_TOLERANCE_DEG
+        kinds += [
+            "strainer" if row in strainers else "bend" if bends[row] else "line" for row in range(1, len(posts) - 1)
+        ]
+        full = np.abs(span.bays.width_m - limits.bay_max_m) <= MODULE_SLACK_M
+        bay_kinds += ["full" if whole else "cut" for whole in full]
+        ends.append(span.bays.end_m)
+        widths.append(span.bays.width_m)
+    end = np.concatenate(ends)
+    post = np.append(anchors.post_m[0], end if not path.closed else end[:-1])
+    if not path.closed:
+        kinds.append(anchors.post_kind[-1])
+    return Layout(
+        post_m=post,
+        post_kind=tuple(kinds),
+        deflection_deg=_turns_at(post, path),
+        bay_kind=tuple(bay_kinds),
+        bay_end_m=end,
+        width_m=np.concatenate(widths),
+    )
+
+
+def _turns_at(post_m: Floats, path: Path) -> Floats:
+    """Turn of the line at each post; a ring's last vertex is its first."""
+    turns = np.zeros(len(post_m))
+    last = len(path.vertex_m) - path.closed
+    vertex = path.vertex_m[:last]
+    after = np.clip(np.searchsorted(post_m, vertex), 1, max(len(post_m) - 1, 1))
+    for step in (after - 1, np.minimum(after, len(post_m) - 1)):
+        here = np.abs(post_m[step] - vertex) <= COINCIDENT_M
+        turns[step[here]] = path.deflection_deg[:last][here]
+    return turns
+
+
+def _strung(laid: Layout) -> Ints:
+    """Rows of the bays that have wires."""
+    return np.flatnonzero(np.array(laid.bay_kind) != "gate")
+
+
+def _hung(profile: Profile, strung: Ints, bays: SpanBays, wire: WireRules, prices: LevelRules, *, count: int) -> Hung:
+    """The lowest wire along the bays that have wires, and the lengths of wire."""
+    hung = Hung.unknown(count)
+    start, end = profile.level_at(bays.start_m), profile.level_at(bays.end_m)
+    hung.underside_from_m[strung] = start + wire.heights_m[0]
+    hung.underside_to_m[strung] = end + wire.heights_m[0]
+    hung.gap_max_m[strung], hung.dig_max_m[strung] = bays.gap_max_m, -bays.gap_min_m
+    hung.gap_area_m2[strung], hung.dig_area_m2[strung] = bays.gap_area_m2, bays.dig_area_m2
+    hung.slope_length_m[strung] = np.hypot(bays.width_m, end - start)
+    spacing = wire.dropper_spacing_m
+    parts = np.ceil(bays.width_m / spacing - WIDTH_TOLERANCE_M) if spacing else np.ones(len(bays))
+    hung.droppers[strung] = np.maximum(parts - 1, 0)
+    hung.cost = Cost(
+        gap=prices.gap_cost * float(bays.gap_area_m2.sum()), dig=prices.dig_cost * float(bays.dig_area_m2.sum())
+    )
+    return hung
+
+
+def _stacked(spans: Sequence[SpanBays]) -> SpanBays:
+    empty = {item.name: np.empty(0) for item in fields(SpanBays)}
+    if not spans:
+        return SpanBays(**empty)
+    return SpanBays(**{name: np.concatenate([getattr(bays, name) for bays in spans]) for name in empty})
+
+
+def _strained(laid: Layout, hung: Hung, wire: WireRules) -> tuple[Strains, Floats]:
+    """The strains, and the pull of all wires on each post; fills in how far wires sag."""
+    posts, bays = len(laid.post_m), len(laid.bay_kind)
+    strung, holds = _strung(laid), np.isin(laid.post_kind, ["line", "bend"], invert=True)
+    start = strung[holds[strung]]
+    ends = np.append(np.flatnonzero(holds), bays)
+    end = ends[np.searchsorted(ends, start, side="right")]
+    rows = list(zip(start.tolist(), end.tolist(), strict=True))
+    ruling = np.array([ruling_span_m(laid.width_m[a:b], hung.slope_length_m[a:b]) for a, b in rows])
+    cold, hot = (wire.tension_at_kn(at, ruling) for at in (wire.temperature_min_c, wire.temperature_max_c))
+    of_bay = np.repeat(np.arange(len(rows)), end - start)
+    length = hung.slope_length_m[strung]
+    hung.sag_m[strung] = sag_m(length, hot[of_bay], wire.weight_kn_per_m)
+    rise = hung.underside_to_m[strung] - hung.underside_from_m[strung]
+    uplift, pull = np.zeros(posts), len(wire.heights_m) * uplift_kn(cold[of_bay], rise, length)
+    np.add.at(uplift, strung, pull)
+    np.add.at(uplift, (strung + 1) % posts, -pull)
+    strains = Strains(
+        from_post=start,
+        to_post=end % posts,
+        start_m=laid.bay_start_m[start],
+        end_m=laid.bay_end_m[end - 1],
+        wires=np.full(len(rows), len(wire.heights_m), dtype=np.int64),
+        wire_length_m=np.array([hung.slope_length_m[a:b].sum() for a, b in rows]),
+        tension_kn=np.full(len(rows), wire.tension_kn),
+        tension_cold_kn=cold,
+        tension_hot_kn=hot,
+    )
+    return strains, uplift
