@@ -142,6 +142,16 @@ class TestBreakLines:
         assert shapely.difference(walk, shapely.buffer(fixed, 1e-6)).length < 1e-3
 
 
+def test_a_break_line_across_a_void_is_an_edge_there(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Between two walls of points a line halfway, which no cell of the places or of a triangle's corners touches."""
+    monkeypatch.setattr(corridor_module, "widened", lambda mask: mask)
+    points = np.array([[x, y] for x in (0.0, 5, 145, 150) for y in np.arange(-300, 451, 2.5)])
+    made, _ = corridor(points, [np.array([[75.0, -250, 0], [75, 400, 0]])])
+    patch, found = settled(made, np.array([[3.0, 71], [30, 71], [144, 71]]))
+    x = patch.mesh.x[patch.mesh.corner[found]]
+    assert sorted(np.ptp(x, axis=1)) == [5, 70, 70]
+
+
 class TestExtents:
     """A level depends on the survey, not on what else was asked for."""
 
@@ -266,6 +276,19 @@ class TestDiscs:
         row, place = np.nonzero(inside)
         assert named[row, self.CELLS.number(*places.T)[place]].all()
 
+    def test_a_glance_says_what_it_left_out(self) -> None:
+        cells = Cells(west=0.0, south=0.0, size=1.0, columns=80, rows=80)
+        rng = np.random.default_rng(0)
+        discs = Discs(x=rng.random(30) * 80, y=rng.random(30) * 80, radius=rng.random(30) * 25)
+        filled = np.flatnonzero(rng.random(6400) < 0.7)
+        disc, number, complete = discs.over(cells, filled, look="glance")
+        every_disc, every_number, _ = discs.over(cells, filled)
+        assert 5 < np.count_nonzero(complete) < 25
+        assert set(zip(disc, number, strict=True)) < set(zip(every_disc, every_number, strict=True))
+        assert np.array_equal(np.sort(number[complete[disc]]), np.sort(every_number[complete[every_disc]]))
+        left_out = np.bincount(every_disc, minlength=30) > np.bincount(disc, minlength=30)
+        assert np.array_equal(left_out, ~complete)
+
     def test_cells_that_a_disc_does_not_touch_are_not_named(self) -> None:
         """A disc of 3 m about (9, 9): of the cells of 2 m those that come nearer than 3 m."""
         discs = Discs(x=np.array([9.0]), y=np.array([9.0]), radius=np.array([3.0]))
@@ -286,6 +309,20 @@ class TestDiscs:
         depth = half.depth(np.zeros(4, dtype=np.int64), *places.T)
         assert (depth > 0).tolist() == [True, False, False, False]
         assert half.wider(0.6).depth(np.zeros(4, dtype=np.int64), *places.T)[1] > 0
+
+
+def test_slivers_are_all_that_is_thin_out_to_the_hull() -> None:
+    """Along a hull edge of 100 m points 0.2 and 0.1 m inside it: one sliver behind the other, then ground."""
+    triangulation = Delaunay(0.0, 0.0, 100.0, 80.0)
+    triangulation.add(np.array([0.0, 100, 100, 0, 50, 25]), np.array([0.0, 0, 80, 80, 0.2, 0.2]))
+    mesh = triangulation.mesh()
+    inside = np.array([[60.0, 0.05], [30.0, 0.19], [50.0, 30.0]])
+    outer, inner, ground = mesh.locate(*inside.T, np.zeros(3, dtype=np.int64))
+    assert mesh.sliver[[outer, inner, ground]].tolist() == [True, True, False]
+    assert mesh.ahead[inner] == outer
+    assert mesh.outer[mesh.ahead[outer]] == 1
+    assert set(mesh.thin_ahead(np.array([inner]))) == {inner, outer}
+    assert set(mesh.thin_ahead(np.array([ground]))) == {ground}
 
 
 def test_far_corners_are_no_points() -> None:

@@ -264,9 +264,11 @@ class TestCoincident:
             '0.4 m. Remove the wrong one, or say which to take: coincident = "mean", "lowest" or "highest".'
         )
 
-    def test_one_level_twice_is_no_matter(self) -> None:
-        ground = TinGround(self.data(rise_m=0.0004))
-        assert levels(ground, [[5, 5]]) == pytest.approx([11.0])
+    @pytest.mark.parametrize("policy", ["error", "mean", "lowest", "highest"])
+    @pytest.mark.parametrize("rise_m", [0.0004, -0.0004])
+    def test_one_level_twice_is_no_matter(self, policy: str, rise_m: float) -> None:
+        ground = TinGround(self.data(rise_m=rise_m), coincident=policy)
+        assert levels(ground, [[5, 5]]) == pytest.approx([11.0], abs=1e-9)
         assert ground.findings == ()
 
     def test_points_two_millimetres_apart_are_two(self) -> None:
@@ -394,6 +396,14 @@ class TestSupport:
         lon, lat = Transformer.from_crs(27700, 4277, always_xy=True).transform([west, west + 100], [north, north])
         _, _, tape = Geod(ellps="airy").inv(lon[0], lat[0], lon[1], lat[1])
         assert scale[0] == pytest.approx(tape / 100, abs=2e-5)
+
+    def test_across_a_void(self) -> None:
+        """The nearest of all points is far outside of what lies about the place."""
+        points = scattered(4000)
+        points = points[np.hypot(*(points - 50).T) > 30]
+        for place in np.array([[[50.0, 50]], [[40.0, 61]]]):
+            nearest = np.hypot(*(points - place).T).min()
+            assert TinGround(survey(points, plane(points))).support_m(*at(place)) == pytest.approx([nearest], rel=1e-3)
 
     def test_in_degrees_it_is_metres(self) -> None:
         lon, lat = np.array([-1.5, -1.499, -1.5]), np.array([52.5, 52.5, 52.501])
