@@ -50,7 +50,7 @@ def points_of(texts: Sequence[str], *, width: int = 3) -> Floats:
         values = _parsed(f"{joined.replace(',', ' ')} nan", np.float64)
         if values is not None and len(values) == len(texts) * (width + 1):
             table = values.reshape(-1, width + 1)
-            if np.isnan(table[:, width]).all() and np.isfinite(table[:, :width]).all():
+            if np.isfinite(table[:, :width]).all():
                 return table[:, :width]
     for row, text in enumerate(texts):
         fault = _fault(text, width)
@@ -122,7 +122,7 @@ def whole_numbers(texts: Sequence[str], *, width: int) -> Ints | None:
     if values is None or len(values) != len(texts) * (width + 1):
         return None
     table = values.reshape(-1, width + 1)
-    sound = (table[:, width] == -1).all() and (table[:, :width] >= 0).all() and table.max() < 10**DIGITS_MAX
+    sound = (table[:, :width] >= 0).all() and table.max() < 10**DIGITS_MAX
     return table[:, :width].astype(np.int64) if sound else None
 
 

@@ -540,6 +540,7 @@ class TestFaults:
         [
             ('<P id="3">', '<P id="2">', "line 10: a second point has the id 2"),
             ('<P id="3">', "<P>", "line 10: a point has no id"),
+            ("100000.0000 400010.0000 51.0000", "100000,400010 51", "line 9: '400010 51' is no number"),
             ("<F>1 3 4</F>", "<F>1 3 9</F>", "line 15: a face has the corner 9, and no point has that id"),
             ("<F>1 3 4</F>", "<F>1 3</F>", "line 15: a face has 2 corners"),
             ("<F>1 3 4</F>", "<F>1 3 4 2</F>", "line 15: a face has 4 corners"),
@@ -562,6 +563,22 @@ class TestFaults:
         body = surface()
         assert old in body
         refused(InputError, write(tmp_path / "a.xml", body.replace(old, new, 1)), says=f"a.xml, .*{says}")
+
+    @pytest.mark.parametrize("pattern", ["p{0}", "{0}000000000"])
+    @pytest.mark.parametrize(
+        ("old", "new", "says"),
+        [
+            ('id="3"', 'id="2"', "line 10: a second point has the id {2}"),
+            ("<F>1 3 4</F>", "<F>1 3 9</F>", "line 15: a face has the corner {9}, and no point has that id"),
+            ("<F>1 3 4</F>", "<F>1 3 0</F>", "line 15: a face has the corner {0}, and no point has that id"),
+        ],
+    )
+    def test_whatever_the_ids_are(self, tmp_path: Path, pattern: str, old: str, new: str, says: str) -> None:
+        """Names, and numbers too far apart for a table."""
+        body = re.sub(r'id="(\d)"', lambda found: f'id="{pattern.format(found[1])}"', surface().replace(old, new))
+        body = re.sub(r"<F>(\d) (\d) (\d)", lambda found: "<F>" + " ".join(map(pattern.format, found.groups())), body)
+        named = re.sub(r"\{(\d)\}", lambda found: str(pattern.format(found[1])).lstrip("0") or "0", says)
+        refused(InputError, write(tmp_path / "a.xml", body), says=named)
 
     def test_misfits_that_would_cancel_out(self, tmp_path: Path) -> None:
         """A number too few in one point and one too many in the next are as many as there should be."""
