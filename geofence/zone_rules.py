@@ -165,6 +165,7 @@ def _consult(placed: PlacedZone, crossing: Crossing, _built: _Built, _zoning: Zo
 def _setback(placed: PlacedZone, crossing: Crossing, _built: _Built, _zoning: Zoning) -> Iterator[Finding]:
     apart, limit = max(0.0, crossing.closest_m - placed.zone.buffer_m), placed.zone.limit_m
     if apart >= limit - WIDTH_TOLERANCE_M:
+        yield _kept(placed, crossing, _Measure(over_m=0.0, value=apart, limit=limit, what="the line stays {} away"))
         return
     where = f"comes within {apart:.3f} m of" if apart else "meets"
     move = f"Move the line {limit - apart:.3f} m away there" if apart else f"Move the line out, and {limit:.3f} m away"
@@ -221,7 +222,7 @@ def _judged(
     """One finding for the worst of some measures: of how many it is the worst, or that the limit is kept."""
     if not measures:
         return
-    worst = max(measures, key=lambda measure: measure.over_m)
+    worst = max(measures, key=lambda measure: (round(measure.over_m, 6), measure.value))
     if worst.over_m <= LEVEL_TOLERANCE_M:
         yield _kept(placed, crossing, worst)
         return
