@@ -84,13 +84,14 @@ def merged(x_m: Floats, y_m: Floats, level_m: Floats, policy: Coincident) -> Mer
 
 def _places(tree: cKDTree) -> tuple[Ints, Ints]:
     """Which place each point is at, and the first point of each."""
-    pairs = tree.query_pairs(COINCIDENT_M, output_type="ndarray")
-    rows = np.arange(tree.n)
-    if not len(pairs):
-        return rows, rows
-    links = coo_array((np.ones(len(pairs), dtype=np.int8), (pairs[:, 0], pairs[:, 1])), shape=(tree.n, tree.n))
+    if tree.count_neighbors(tree, COINCIDENT_M) == tree.n:
+        return np.arange(tree.n), np.arange(tree.n)
+    spots, spot = np.unique(tree.data, axis=0, return_inverse=True)  # a point may be there a thousand times
+    pairs = cKDTree(spots).query_pairs(COINCIDENT_M, output_type="ndarray")
+    shape = (len(spots), len(spots))
+    links = coo_array((np.ones(len(pairs), dtype=np.int8), (pairs[:, 0], pairs[:, 1])), shape=shape)
     _, group = connected_components(links, directed=False)
-    _, first, place = np.unique(group, return_index=True, return_inverse=True)
+    _, first, place = np.unique(group[spot.ravel()], return_index=True, return_inverse=True)
     order = np.argsort(first)
     rank = np.empty_like(order)
     rank[order] = np.arange(len(order))

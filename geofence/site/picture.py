@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,10 +12,10 @@ from pyproj import CRS, Transformer
 from geofence.engine.records import Floats
 from geofence.site.ground import Relief
 
-__all__ = ["Box", "Picture"]
+__all__ = ["Box", "Picture", "common"]
 
 Box = tuple[float, float, float, float]
-"""West, south, east, north, degrees."""
+"""West, south, east, north."""
 
 EARTH_RADIUS_M = 6_378_137.0
 """Of the sphere of web Mercator."""
@@ -31,17 +32,9 @@ class Picture:
     lat_deg: Floats
 
     @classmethod
-    def of(cls, box: Box, crs: CRS, x: Floats, y: Floats, *, cells: int) -> Picture | None:
-        """About ``cells`` cells of the part of a box in which data at x, y of a grid may lie; None where none does."""
-        to_degrees = Transformer.from_crs(crs, "OGC:CRS84", always_xy=True)
-        part = to_degrees.transform_bounds(x.min(), y.min(), x.max(), y.max(), densify_pts=21)
-        turns = 360 * round(((box[0] + box[2]) - (part[0] + part[2])) / 720) if part[0] <= part[2] else 0
-        west, east = max(box[0], part[0] + turns), min(box[2], part[2] + turns)
-        if part[0] > part[2]:
-            west, east = box[0], box[2]
-        south, north = max(box[1], part[1], -MERCATOR_LAT_DEG), min(box[3], part[3], MERCATOR_LAT_DEG)
-        if not (west < east and south < north):
-            return None
+    def over(cls, box: Box, *, cells: int) -> Picture:
+        """About ``cells`` cells over a box."""
+        west, south, east, north = box
         low, high = _northing(np.array([south, north]))
         size = np.sqrt(np.radians(east - west) * (high - low) / cells)
         columns, rows = (max(1, round(length / size)) for length in (np.radians(east - west), high - low))
@@ -71,6 +64,28 @@ class Picture:
             north_deg=float(lat[rows.start]),
             cell_m=float(width * np.cos(np.radians((lat[0] + lat[-1]) / 2))),
         )
+
+
+def common(box: Box, crs: CRS, parts: Sequence[Box]) -> Box | None:
+    """The part of a box of degrees in which data may lie that are within rectangles of a grid.
+
+    None where there is none, or only beyond the edge of web maps.
+    """
+    to_degrees = Transformer.from_crs(crs, "OGC:CRS84", always_xy=True)
+    held = []
+    for part in parts:
+        west, south, east, north = to_degrees.transform_bounds(*part, densify_pts=21)
+        if not np.isfinite([west, south, east, north]).all():
+            held.append(box)
+        elif west > east:
+            held.append((box[0], south, box[2], north))
+        else:
+            turns = 360 * round(((box[0] + box[2]) - (west + east)) / 720)
+            held.append((west + turns, south, east + turns, north))
+    west, south = (max(box[side], min(part[side] for part in held)) for side in (0, 1))
+    east, north = (min(box[side], max(part[side] for part in held)) for side in (2, 3))
+    south, north = max(south, -MERCATOR_LAT_DEG), min(north, MERCATOR_LAT_DEG)
+    return (west, south, east, north) if west < east and south < north else None
 
 
 def _northing(lat_deg: Floats) -> Floats:

@@ -14,28 +14,22 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from pyproj import CRS, Transformer
+from pyproj import CRS
 from rasterio import Affine
 
 from geofence.engine.records import Finding, Floats
 from geofence.errors import InputError
 from geofence.numeric import CELL_TOLERANCE, LATTICE_TOLERANCE
 from geofence.site.ground import Levels, Relief, State
+from geofence.site.picture import Picture, common
 from geofence.site.tile import Flags, Odd, Tile
 
 __all__ = ["RasterGround", "Tile"]
-
-EARTH_RADIUS_M = 6_378_137.0
-"""Of the sphere of web Mercator."""
-
-MERCATOR_LAT_DEG = 85.0
-"""Web Mercator is cut off about here."""
 
 FARTHEST = 1e12
 """No grid reaches so far, in whatever unit."""
 
 States = NDArray[np.uint8]
-Box = tuple[float, float, float, float]
 
 
 class _Neighbours:
@@ -311,45 +305,15 @@ class RasterGround:
         Rows are evenly spaced in web-Mercator northing. The levels come from the files' reduced copies where the
         picture is coarser than these; a level that no ground has is left out.
         """
-        box = self._clipped((west_deg, south_deg, east_deg, north_deg))
+        lattices = [_corners(lattice.transform, lattice.height - 1, lattice.width - 1) for lattice in self.lattices]
+        parts = [(float(x.min()), float(y.min()), float(x.max()), float(y.max())) for x, y in lattices]
+        box = common((west_deg, south_deg, east_deg, north_deg), self.crs, parts)
         if box is None:
             return None
-        lon, lat = _picture_edges(box, cells)
-        level = self._pictured(lon, lat)
-        known = np.isfinite(level)
-        if not known.any():
-            return None
-        rows, columns = _span(known, axis=1), _span(known, axis=0)
-        return Relief(
-            level_m=np.ascontiguousarray(level[rows, columns]),
-            west_deg=float(lon[columns.start]),
-            south_deg=float(lat[rows.stop]),
-            east_deg=float(lon[columns.stop]),
-            north_deg=float(lat[rows.start]),
-            cell_m=float(np.radians(lon[1] - lon[0]) * EARTH_RADIUS_M * np.cos(np.radians((lat[0] + lat[-1]) / 2))),
-        )
-
-    def _clipped(self, box: Box) -> Box | None:
-        """The part of a box of degrees in which the data may lie."""
-        to_degrees = Transformer.from_crs(self.crs, "OGC:CRS84", always_xy=True)
-        parts = []
-        for lattice in self.lattices:
-            x, y = _corners(lattice.transform, lattice.height - 1, lattice.width - 1)
-            west, south, east, north = to_degrees.transform_bounds(x.min(), y.min(), x.max(), y.max(), densify_pts=21)
-            turns = 360 * round(((box[0] + box[2]) - (west + east)) / 720) if west <= east else 0
-            parts.append((west + turns, south, east + turns, north) if west <= east else (box[0], south, box[2], north))
-        west, south = (max(box[side], min(part[side] for part in parts)) for side in (0, 1))
-        east, north = (min(box[side], max(part[side] for part in parts)) for side in (2, 3))
-        south, north = max(south, -MERCATOR_LAT_DEG), min(north, MERCATOR_LAT_DEG)
-        return (west, south, east, north) if west < east and south < north else None
-
-    def _pictured(self, lon: Floats, lat: Floats) -> NDArray[np.float32]:
-        """Levels in the middle of each cell of a picture, whose edges are given; NaN for none."""
-        middle_lon, middle_lat = (lon[:-1] + lon[1:]) / 2, _latitude((_northing(lat)[:-1] + _northing(lat)[1:]) / 2)
-        to_grid = Transformer.from_crs("OGC:CRS84", self.crs, always_xy=True)
-        x, y = (np.asarray(part) for part in to_grid.transform(*np.meshgrid(middle_lon, middle_lat)))
+        picture = Picture.over(box, cells=cells)
+        x, y = picture.places(self.crs)
         level, _ = self._reduced(x, y)._sample(x.ravel(), y.ravel(), odd="drop")
-        return level.astype(np.float32).reshape(x.shape)
+        return picture.relief(level.reshape(x.shape))
 
     def _reduced(self, x: Floats, y: Floats) -> RasterGround:
         """This ground from its files' reduced copies, as coarse as a picture's places (rows, columns) are apart."""
@@ -358,28 +322,3 @@ class RasterGround:
         apart = float(np.hypot(*_in_cells(self.lattices[0].transform, *map(np.diff, way))).sum())
         coarse = replace(self, tiles=tuple(tile.reduced(apart) for tile in self.tiles))
         return coarse if len(coarse.lattices) == len(self.lattices) else self
-
-
-def _northing(lat_deg: Floats) -> Floats:
-    """Web-Mercator northing of latitudes, in radii."""
-    return np.asarray(np.arctanh(np.sin(np.radians(lat_deg))))
-
-
-def _latitude(northing: Floats) -> Floats:
-    """Latitudes of web-Mercator northings in radii."""
-    return np.asarray(np.degrees(np.arctan(np.sinh(northing))))
-
-
-def _picture_edges(box: Box, cells: int) -> tuple[Floats, Floats]:
-    """Edges between the columns (longitudes) and rows (latitudes, north first) of about ``cells`` square cells."""
-    west, south, east, north = box
-    low, high = _northing(np.array([south, north]))
-    size = np.sqrt(np.radians(east - west) * (high - low) / cells)
-    columns, rows = (max(1, round(length / size)) for length in (np.radians(east - west), high - low))
-    return np.linspace(west, east, columns + 1), _latitude(np.linspace(high, low, rows + 1))
-
-
-def _span(known: Flags, *, axis: int) -> slice:
-    """From the first to the last row (axis 1) or column (axis 0) in which anything is known."""
-    where = np.flatnonzero(known.any(axis=axis))
-    return slice(int(where[0]), int(where[-1]) + 1)

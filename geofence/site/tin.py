@@ -21,7 +21,7 @@ from geofence.site.clipped import Clipped
 from geofence.site.coincident import Coincident
 from geofence.site.faces import Faces
 from geofence.site.ground import Levels, Relief, State
-from geofence.site.picture import Picture
+from geofence.site.picture import Picture, common
 from geofence.site.plane import Plane
 from geofence.site.survey_points import SurveyPoints
 from geofence.site.triangulated import Triangulated
@@ -188,9 +188,11 @@ class TinGround:
         Of a survey with many points in the box it shows some, evenly chosen; break lines are left out then.
         """
         box = (west_deg, south_deg, east_deg, north_deg)
-        picture = Picture.of(box, self.crs, self._survey.x, self._survey.y, cells=cells)
-        if picture is None:
+        east, north = self._survey.x, self._survey.y
+        part = common(box, self.crs, [(float(east.min()), float(north.min()), float(east.max()), float(north.max()))])
+        if part is None:
             return None
+        picture = Picture.over(part, cells=cells)
         x, y = picture.places(self.crs)
         x_m, y_m, known = self._places(x.ravel(), y.ravel())
         if not known.any():

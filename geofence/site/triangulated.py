@@ -86,8 +86,8 @@ class Triangulated:
             Finding(
                 code="points-coincident",
                 severity="warn",
-                message=f"At {len(self._odds)} places along the line points of {self._source} differ in level, "
-                f"by up to {worst[1] - worst[0]:.3f} m ({worst[0]:.3f} and {worst[1]:.3f}); "
+                message=f"At {_counted(len(self._odds), 'place')} along the line points of {self._source} differ in "
+                f"level, by up to {worst[1] - worst[0]:.3f} m ({worst[0]:.3f} and {worst[1]:.3f}); "
                 f"the {self._policy} level is taken",
                 remedy="Find out which of the points is right and remove the other.",
                 value=round(worst[1] - worst[0], 4),
@@ -172,6 +172,10 @@ class Triangulated:
                     remedy='Remove the wrong one, or say which to take: coincident = "mean", "lowest" or "highest".',
                 )
             self._odds[x, y] = (low, high)
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def _local(line: Floats, plane: Plane) -> Floats:

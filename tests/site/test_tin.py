@@ -254,7 +254,9 @@ class TestCoincident:
         (finding,) = ground.findings
         assert (finding.code, finding.severity, finding.value, finding.unit) == ("points-coincident", "warn", 0.4, "m")
         assert f"the {policy} level is taken" in finding.message
-        assert "At 1 places" in finding.message
+        assert finding.message.startswith(
+            "At 1 place along the line points of points.csv differ in level, by up to 0.400 m ("
+        )
 
     def test_an_error_says_both_levels_and_the_place(self) -> None:
         with pytest.raises(InputError) as caught:
@@ -273,6 +275,11 @@ class TestCoincident:
 
     def test_points_two_millimetres_apart_are_two(self) -> None:
         assert levels(TinGround(self.data(gap_m=0.002)), [[5, 5], [5.002, 5]]) == pytest.approx([11.0, 11.4])
+
+    def test_one_point_logged_ten_thousand_times(self) -> None:
+        points = np.concatenate([SQUARE, np.full((10_000, 2), 5.0)])
+        ground = TinGround(survey(points, [0.0, 0, 0, 0, *np.linspace(0.9, 1.1, 10_000)]), coincident="mean")
+        assert levels(ground, [[5, 5]]) == pytest.approx([1.0])
 
     def test_a_clash_elsewhere_is_no_matter(self) -> None:
         points = np.concatenate([scattered(400), [[90.0, 90], [90, 90]]])
