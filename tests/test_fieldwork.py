@@ -190,9 +190,7 @@ class TestPatches:
         assert np.isnan(far[0])
         assert far[-1] < 5
 
-    @pytest.mark.parametrize(
-        ("over_m", "severity"), [(0.25, "warn"), (0.05, "note")]
-    )
+    @pytest.mark.parametrize(("over_m", "severity"), [(0.25, "warn"), (0.05, "note")])
     def test_the_seam_is_told(self, tmp_path, over_m, severity):
         finding = told(inspect(self.patched(tmp_path, over_m)), "patch-seam")
         assert finding.severity == severity

@@ -114,9 +114,8 @@ class PointRows:
         """The delimiters and line ends, and what else may mean something, where it does."""
         marks = self._left(delimiter + b"\n" + TELLING)
         plain = marks.translate(None, TELLING)
-        if len(plain) < len(marks) and any(start in self.content for start in (delimiter + b" ", *LINE_STARTS)):
-            return marks
-        return plain
+        starts = [start for start in (delimiter + b" ", *LINE_STARTS) if start[1:2] in marks]
+        return marks if any(start in self.content for start in starts) else plain
 
     def _left(self, meaning: bytes) -> bytes:
         """What is left of the rows when all other bytes are taken out."""
@@ -129,13 +128,14 @@ class PointRows:
         text = np.frombuffer(self.content, dtype=np.uint8)[self.begin :]
         quote, end = text == ord('"'), text == ord("\n")
         inside = np.bitwise_xor.accumulate(quote.view(np.uint8)).view(np.bool_)
-        mark = end | (text == delimiter[0])
-        telling = np.isin(np.arange(256), list(TELLING))[text[1:]] & mark[:-1] & ~inside[1:]
-        opening = np.flatnonzero(quote & inside)
+        if inside[-1] or (end & inside).any():
+            return b""
+        mark = np.flatnonzero((end | (text == delimiter[0])) & ~inside)
+        telling = np.isin(np.arange(256), list(TELLING))[text[np.minimum(mark + 1, len(text) - 1)]]
         # a quote opens at the start of a field only; one within quotes is written twice, and so opens behind another
-        opens = np.concatenate([[True], mark | quote])[opening]
-        odd = telling.any() or not opens.all() or bool((end & inside).any()) or bool(inside[-1])
-        return b"" if odd else text[mark & ~inside].tobytes()
+        before = text[np.maximum(np.flatnonzero(quote & inside) - 1, 0)]
+        opens = np.isin(np.arange(256), [*delimiter, *b'\n"'])[before]
+        return text[mark].tobytes() if opens.all() and not telling.any() else b""
 
     def _field_counts(self) -> Ints:
         """How many fields each line has from the first row on; lines with quotes one by one."""
@@ -217,15 +217,19 @@ class PointRows:
             "usecols": sorted({*kinds, *text_columns}),
             "dtype": {**dict.fromkeys(text_columns, str), **kinds},
             "index_col": False,
-            "keep_default_na": False,
-            "na_values": {east: [""], north: [""], level: list(NO_LEVEL)},
             "skipinitialspace": skip_blanks,
         }
+        gaps = {east: [""], north: [""], level: list(NO_LEVEL)}
+        begin = stream.tell()
         try:
-            frame: pandas.DataFrame = pandas.read_csv(stream, engine="c", **options)
-        except ValueError as error:  # a ParserError is one
-            self._raise_on_first_misfit(rows)
-            raise self._unreadable() from error
+            frame = _table(stream, na_filter=False, **options)
+        except ValueError:  # there may be gaps; to look for them in every field takes a third longer
+            stream.seek(begin)
+            try:
+                frame = _table(stream, keep_default_na=False, na_values=gaps, **options)
+            except ValueError as error:  # a ParserError is one
+                self._raise_on_first_misfit(rows)
+                raise self._unreadable() from error
         if len(frame) != len(rows):
             raise self._unreadable()
         return frame
@@ -279,3 +283,8 @@ class PointRows:
         if infinite.any():
             remedy = "Mend the row, or take it out."
             raise self._refused(int(rows[np.argmax(infinite)]), "the row does not fit: a number is too large", remedy)
+
+
+def _table(stream: io.BytesIO, **options: Any) -> pandas.DataFrame:
+    table: pandas.DataFrame = pandas.read_csv(stream, engine="c", **options)
+    return table
