@@ -294,6 +294,19 @@ MISTAKES = {
     "is not one of the known words: 'keepclear'. Did you mean keep-clear?",
     LEAST + "[[zone]]\nfile = 'a'\nrule = 'max-height'": "fence.toml, line 6, zone[1].limit_m: "
     "needs a height above 0 m for the rule max-height. Write limit_m.",
+    LEAST + "[[zone]]\nfile = 'a'\nrule = 'setback'": "fence.toml, line 6, zone[1].limit_m: "
+    "needs a distance above 0 m for the rule setback. Write limit_m.",
+    LEAST + "[[zone]]\nrule = 'consult'": "fence.toml, line 6, zone[1].file: "
+    "is missing. Name the zone's file; or give apex, toward and legs_m.",
+    LEAST + "[[zone]]\nfile = 'a'\nrule = 'splay'\napex = [1.0, 2.0]": "fence.toml, line 9, zone[1].apex: "
+    "does not go with file. Give a file, or apex, toward and legs_m.",
+    LEAST + "[[zone]]\nrule = 'splay'\napex = [1.0, 2.0]\nlegs_m = [5, 5]": "fence.toml, line 6, zone[1].toward: "
+    "is missing. A triangle has apex, toward and legs_m.",
+    LEAST + "[[zone]]\nfile = 'a'\nrule = 'consult'\nband_from_m = 1.0": "fence.toml, line 9, zone[1].band_from_m: "
+    "says nothing to the rule consult. Take band_from_m out.",
+    LEAST + "[[zone]]\nfile = 'a'\nrule = 'max-height'\nlimit_m = 2.0\nmeasured_from = 'step'\nstep_limit_m = 1.8": (
+        "fence.toml, line 11, zone[1].step_limit_m: is less than limit_m: 1.8 m, limit 2 m."
+    ),
     LEAST + "[job]\nname = 2026-03-01": "fence.toml, line 7, job.name: is not text: 2026-03-01. Write it in quotes.",
     LEAST.replace("[line]", "line = 'b.geojson'").replace('file = "b.geojson"\n', ""): "fence.toml, line 2, line: "
     "is not a table: 'b.geojson'. Write [line] and its keys below.",
@@ -427,7 +440,7 @@ class TestResolve:
         assert resolve(read_job(write(LEAST)), catalogue.load("aac-panel")).rake is None
 
     def test_has_a_parameter_for_every_key_that_is_used(self, write):
-        """Every key of the schema, rows from 1; a gate has one of at_m and near, a zone here what a keep-clear needs."""
+        """Every key of the schema, rows from 1; a gate has one of at_m and near, a zone what its rule needs."""
         _, used = planned(write(ALL))
         schema = job_schema()
         expected = set()
@@ -509,6 +522,12 @@ BEYOND_JSON_SCHEMA = (
     "not a finite number",
     "name: is not text",
     "is empty. `geofence",
+    "for the rule setback",
+    "Name the zone's file",
+    "does not go with file",
+    "A triangle has",
+    "says nothing to the rule",
+    "is less than limit_m",
 )
 """Mistakes that no JSON schema could tell: values that disagree with others, and what JSON has no words for."""
 

@@ -1,0 +1,184 @@
+"""Zones from a job file to a plan: what a crew finds on the ground and a reader in the findings."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from pyproj import CRS
+
+from geofence import plan_fence
+from geofence.engine.records import Finding
+from geofence.errors import JobError
+from geofence.plan import FencePlan
+from tests.sites import carried, write_line, write_raster
+from tests.terminal import geofence
+
+GRID = CRS(32630)
+CORNER = np.array([560_000.0, 5_800_000.0])
+CORNERS = np.array([(30.0, 40.0), (130.0, 60.0), (180.0, 160.0), (60.0, 190.0)])
+GROUND_PER_GRID = 1 / 0.99963
+"""UTM's scale there is 0.999644; ground at 100 m is 1 part in 64,000 longer than the ellipsoid."""
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Path:
+    write_raster(
+        tmp_path / "dtm.tif", crs=GRID, west=CORNER[0], north=CORNER[1] + 240, cell=1, shape=(240, 240),
+        surface=lambda x, y: 100 + 2.2 * np.sin(x / 35) + 1.5 * np.cos(y / 50) + 0.01 * x,
+    )  # fmt: skip
+    write_line(tmp_path / "line.gpkg", CORNERS + CORNER, crs=GRID)
+    return tmp_path
+
+
+def zone_file(folder: Path, name: str, *shapes: shapely.Geometry) -> str:
+    """Shapes in metres from the corner, as a GeoJSON in degrees."""
+    features = [
+        {
+            "type": "Feature",
+            "properties": {"name": f"{name} {number}"},
+            "geometry": json.loads(
+                shapely.to_geojson(shapely.transform(shape, lambda xy: carried(xy + CORNER, GRID, CRS("OGC:CRS84"))))
+            ),
+        }
+        for number, shape in enumerate(shapes, start=1)
+    ]
+    file = folder / f"{name}.geojson"
+    file.write_text(json.dumps({"type": "FeatureCollection", "features": features}), encoding="utf-8")
+    return str(file)
+
+
+def planned(folder: Path, *zones: dict[str, object], **values: object) -> FencePlan:
+    return plan_fence(line=folder / "line.gpkg", ground=folder / "dtm.tif", values={"zone": list(zones), **values})
+
+
+def found(plan: FencePlan, code: str) -> list[Finding]:
+    return [finding for finding in plan.fence.findings if finding.code == code]
+
+
+PIPES = (
+    shapely.LineString([(70, 0), (60, 100)]),
+    shapely.Point(100, 54.4),
+    shapely.box(150, 110, 154, 112),
+    shapely.LineString([(100, 150), (110, 220)]),
+)
+
+
+class TestKeepClear:
+    @pytest.mark.parametrize(("clear_to", "beside"), [("hole", 0.15), ("post", 0.05 / 2**0.5), ("centre", 0.0)])
+    def test_every_post_is_as_far_away_as_asked(self, site: Path, clear_to: str, beside: float) -> None:
+        """Distances of the posts by shapely in the grid, carried to the ground; holes of 0.30 m, posts of 50 mm."""
+        file = zone_file(site, "pipe", *PIPES)
+        zone = {"file": file, "rule": "keep-clear", "buffer_m": 0.6, "clear_to": clear_to, "source": "drawing 14"}
+        plan = planned(site, zone)
+        without = planned(site)
+        apart = [
+            shapely.distance(
+                shapely.points(plan.places.easting, plan.places.northing),
+                shapely.transform(shape, lambda xy: xy + CORNER),
+            ).min()
+            * GROUND_PER_GRID
+            for shape in PIPES
+        ]
+        assert min(apart) >= 0.6 + beside - 1e-4
+        assert found(plan, "post-in-keep-clear") == found(plan, "keep-clear-no-layout") == []
+        kept = found(plan, "zone-kept")
+        met = [apart[0], apart[1], apart[3]]  # the line passes the third at more than a metre
+        assert sorted(item.value for item in kept) == pytest.approx(sorted(met), abs=2e-4)
+        assert all("(drawing 14)" in item.message and item.limit == pytest.approx(0.6 + beside) for item in kept)
+        assert len(plan.fence.posts) <= len(without.fence.posts) + 2
+
+    def test_the_plan_says_what_stands_in_the_way(self, site: Path) -> None:
+        file = zone_file(site, "pipe", PIPES[0])
+        plan = planned(site, {"file": file, "rule": "keep-clear", "buffer_m": 1.0, "source": "drawing 14"})
+        (stop,) = found(plan, "keep-clear-no-layout")
+        assert "pipe.geojson, pipe 1 (drawing 14)" in stop.message
+        (post,) = found(plan, "post-in-keep-clear")
+        assert plan.fence.posts.chainage_m[post.post] == pytest.approx(post.chainage_m)
+        assert stop.chainage_m < post.chainage_m < stop.chainage_to_m
+        assert plan.posts.findings.str.contains("post-in-keep-clear").sum() == 1
+
+    def test_legs_keep_their_own_chainages(self, site: Path) -> None:
+        """Legs 1 and 3 are two runs; a tree beside leg 3 bars a stretch of the second."""
+        tree = shapely.Point(120, 175.5)
+        file = zone_file(site, "tree", tree)
+        zone = {"file": file, "rule": "keep-clear", "buffer_m": 0.7}
+        plan = planned(site, zone, line={"legs": [1, 3]})
+        (kept,) = found(plan, "zone-kept")
+        run = plan.fence.posts.chainage_m[np.flatnonzero(np.array(plan.fence.posts.kind) == "end")]
+        assert run[2] < kept.chainage_m < kept.chainage_to_m < run[3]
+        at = np.flatnonzero(
+            (plan.fence.posts.chainage_m > kept.chainage_m) & (plan.fence.posts.chainage_m < kept.chainage_to_m)
+        )
+        assert len(at) == 0
+
+
+class TestThePlan:
+    def test_shows_its_zones_and_their_files(self, site: Path) -> None:
+        file = zone_file(site, "plain", shapely.box(120, 150, 200, 200))
+        apex = (CORNER + CORNERS[1]).tolist()
+        triangle = {
+            "rule": "splay", "apex": apex, "toward": [(CORNER + CORNERS[0]).tolist(), (CORNER + CORNERS[2]).tolist()],
+            "legs_m": [7.62, 7.62], "limit_m": 0.9144, "source": "ordinance", "name": "corner",
+        }  # fmt: skip
+        plan = planned(site, {"file": file, "rule": "consult", "buffer_m": 2.0, "source": "map"}, triangle)
+        area, corner = plan.zones
+        assert (area.name, area.rule, area.source, area.buffer_m) == ("plain.geojson", "consult", "map", 2.0)
+        assert (corner.name, corner.limit_m, corner.outlines[0].area) == ("corner", 0.9144, True)
+        assert corner.outlines[0].lon_deg == pytest.approx(plan.legs.lon_from_deg[1], abs=2e-4)
+        assert "plain.geojson" in plan.provenance.inputs
+        (splay,) = found(plan, "splay-obstructed")
+        # the fence runs along both sides of the triangle
+        assert splay.chainage_to_m - splay.chainage_m == pytest.approx(2 * 7.62, abs=0.01)
+        assert found(plan, "zone-consult")[0].severity == "note"
+
+    def test_says_when_a_zone_is_nowhere_near(self, site: Path) -> None:
+        near, far = zone_file(site, "near", shapely.Point(230, 230)), zone_file(site, "far", shapely.Point(9_000, 0))
+        plan = planned(site, *({"file": file, "rule": "no-fence"} for file in (near, far)))
+        one, other = found(plan, "zone-not-met")
+        apart = shapely.distance(shapely.LineString(CORNERS), shapely.Point(230, 230)) * GROUND_PER_GRID
+        assert one.value == pytest.approx(apart, abs=0.002)
+        assert other.value is None
+        assert "nowhere near" in other.message
+
+    def test_a_finding_names_the_post_or_bay_of_the_whole_plan(self, site: Path) -> None:
+        file = zone_file(site, "district", shapely.box(60, 150, 200, 200))
+        zone = {"file": file, "rule": "max-height", "limit_m": 1.0}
+        (high,) = found(planned(site, zone, line={"legs": [1, 3]}), "height-over-limit")
+        plan = planned(site, {**zone, "measured_from": "mean"}, line={"legs": [1, 3]})
+        (mean,) = found(plan, "height-over-limit")
+        bays, posts = plan.fence.bays, plan.fence.posts
+        assert high.value == pytest.approx(posts.height_m[high.post], abs=1e-9)
+        assert high.chainage_m <= posts.chainage_m[high.post] <= high.chainage_to_m
+        assert mean.chainage_m < bays.end_m[mean.bay]
+        assert bays.start_m[mean.bay] < mean.chainage_to_m
+        ends = posts.ground_level_m[[bays.from_post[mean.bay], bays.to_post[mean.bay]]]
+        assert mean.value == pytest.approx(bays.top_from_m[mean.bay] - ends.mean(), abs=0.01)
+
+    def test_zones_on_another_datum_are_told(self, site: Path) -> None:
+        file = write_line(site / "old.gpkg", [(-2.1, 52.34), (-2.09, 52.35)], crs=CRS(4277))
+        shifts = found(planned(site, {"file": str(file), "rule": "consult"}), "datum-shift")
+        assert [item.message.startswith("The zone is carried from OSGB36") for item in shifts] == [True]
+
+
+class TestRefused:
+    def test_a_zone_file_that_is_not_there(self, site: Path) -> None:
+        job = site / "fence.toml"
+        job.write_text(
+            'schema = 1\n[line]\nfile = "line.gpkg"\n[ground]\nfiles = "dtm.tif"\n'
+            '[[zone]]\nfile = "no.gpkg"\nrule = "consult"\n',
+            encoding="utf-8",
+        )
+        ran = geofence("plan", job, "--out", site / "out")
+        assert ran.code == 2
+        assert "no.gpkg: there is no such file. Check zone[1].file" in ran.err
+        assert not (site / "out").exists()
+
+    def test_a_triangle_without_an_angle(self, site: Path) -> None:
+        apex = CORNER.tolist()
+        zone = {"rule": "splay", "apex": apex, "toward": [apex, apex], "legs_m": [5.0, 5.0]}
+        with pytest.raises(JobError, match=r"zone\[1\].toward"):
+            planned(site, zone)
