@@ -140,7 +140,7 @@ def _kept(placed: PlacedZone, crossing: Crossing, measure: _Measure) -> Finding:
     return _said(
         placed, crossing, code="zone-kept", severity="note",
         message=f"{placed.named(crossing)}: {measure.told}; the limit is {measure.limit:.3f} m",
-        remedy="None.", value=measure.value, limit=measure.limit,
+        remedy="", value=measure.value, limit=measure.limit,
     )  # fmt: skip
 
 

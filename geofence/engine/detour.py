@@ -29,12 +29,11 @@ class Detour:
     """A layout round barred stretches.
 
     ``post_m``: all posts, the two ends with them; ``stopped_at_m``: for each post that has to stand in a barred stretch
-    the last place before; ``moved``: how many posts stand where none would without these stretches.
+    the last place before.
     """
 
     post_m: list[float]
     stopped_at_m: list[float]
-    moved: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +71,6 @@ def detour(task: Task) -> Detour | None:
     return Detour(
         post_m=_widest(task, bays, prices, cost, route, most=fewest),
         stopped_at_m=stopped_at,
-        moved=cost % prices.barred // prices.moved,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -76,7 +77,8 @@ def round_keep_clears(
         return piece, []
     if found.stopped_at_m:
         return laid, _no_layout(task, found.stopped_at_m, near, from_m=from_m)
-    return laid, [_avoided(laid, touched, found.moved)]
+    moved = [post for post in laid.end_m[:-1] if not _is_wanted(task, post)]
+    return laid, [_avoided(laid, touched, moved)]
 
 
 def _task(piece: Piece, line: BentLine, barred: tuple[Interval, ...], rules: LayoutRules) -> Task:
@@ -116,17 +118,23 @@ def _named(keep_clear: Sequence[KeepClear]) -> str:
     return ", ".join(dict.fromkeys(words))
 
 
-def _avoided(piece: Piece, touched: Sequence[KeepClear], moved: int) -> Finding:
+def _is_wanted(task: Task, post_m: float) -> bool:
+    """Whether a post stands where one would without keep-clears."""
+    row = bisect_left(task.wanted_m, post_m - WIDTH_TOLERANCE_M)
+    return row < len(task.wanted_m) and task.wanted_m[row] <= post_m + WIDTH_TOLERANCE_M
+
+
+def _avoided(piece: Piece, touched: Sequence[KeepClear], moved_m: Sequence[float]) -> Finding:
     cuts = piece.division.kinds.count("cut")
     return Finding(
         code="keep-clear-avoided",
         severity="note",
-        message=f"To keep posts clear of {_named(touched)}, {_counted(moved, 'post stands', 'posts stand')} elsewhere "
-        f"than without; {_counted(cuts, 'bay is', 'bays are')} cut here",
-        remedy="None, if the drawing of what is to be kept clear is right: have it located on the ground.",
-        chainage_m=piece.start_m,
-        chainage_to_m=piece.end_m[-1],
-        value=float(moved),
+        message=f"To keep posts clear of {_named(touched)}, {_counted(len(moved_m), 'post stands', 'posts stand')} "
+        f"elsewhere than they would; {_counted(cuts, 'bay is', 'bays are')} cut on this stretch",
+        remedy="Have it located on the ground before anybody digs.",
+        chainage_m=min(moved_m, default=piece.start_m),
+        chainage_to_m=max(moved_m, default=piece.end_m[-1]),
+        value=float(len(moved_m)),
     )
 
 

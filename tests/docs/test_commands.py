@@ -32,6 +32,9 @@ WEST, SOUTH = 560_000.0, 5_800_000.0
 CORNERS = np.array([(30.0, 40.0), (130.0, 60.0), (180.0, 160.0), (60.0, 190.0)])
 """Metres from the raster's south-west corner."""
 
+PIPE = np.array([(73.0, 20.0), (67.0, 90.0)])
+"""Across the first leg, the same."""
+
 FOR_A_SHELL = set("|&;<>$`\n")
 RUN = ("sh", "python")
 
@@ -54,6 +57,8 @@ def furnish(folder: Path) -> None:
         data.write(level, 1)
     degrees = carried(corners, GRID, CRS("OGC:CRS84"))
     (folder / "my-fence" / "boundary.geojson").write_text(geojson_line(degrees.tolist()), encoding="utf-8")
+    pipe = carried(PIPE + np.array([WEST, SOUTH]), GRID, CRS("OGC:CRS84"))
+    (folder / "my-fence" / "pipe.geojson").write_text(geojson_line(pipe.tolist()), encoding="utf-8")
     (larch,) = (block.text for block in blocks(ROOT / "docs" / "job-file.md") if "larch-board" in block.text)
     (folder / "larch.toml").write_text(larch, encoding="utf-8")
 

@@ -57,7 +57,8 @@ class TestRoundIt:
         assert layout.bay_kind == (*["full"] * 4, "cut", "full", "cut", *["full"] * 4)
         found = only(layout, "keep-clear-avoided")
         assert (found.severity, found.value) == ("note", 2.0)
-        assert "gas main (drawing 4, 2026), 2 posts stand elsewhere than without; 2 bays are cut" in found.message
+        assert "gas main (drawing 4, 2026), 2 posts stand elsewhere than they would; 2 bays are cut" in found.message
+        assert (found.chainage_m, found.chainage_to_m) == pytest.approx((10.8, 13.2))
 
     def test_the_cut_bay_shifts_where_there_is_one(self) -> None:
         """18.1 m: seven modules and 1.3 m. The cut bay goes before the pipe, and no bay is added."""
@@ -299,4 +300,4 @@ def test_the_fence_is_built_round_it() -> None:
         from_m=100.0,
     )  # fmt: skip
     assert fence.posts.chainage_m[5:7] == pytest.approx([110.8, 113.2])
-    assert [item.chainage_m for item in fence.findings] == [100.0]
+    assert [item.chainage_m for item in fence.findings] == pytest.approx([110.8])
