@@ -57,6 +57,9 @@ Grid = Annotated[str | None, typer.Option("--grid", help="Working grid, such as 
 LineGrid = Annotated[str | None, typer.Option("--line-grid", help="Grid of a boundary file that states none.")]
 GroundGrid = Annotated[str | None, typer.Option("--ground-grid", help="Grid of a ground file that states none.")]
 LevelUnit = Annotated[str | None, typer.Option("--level-unit", help="Unit of the ground's levels: m, ft or ftUS.")]
+Order = Annotated[
+    str | None, typer.Option("--order", help="Columns of a point file without a header: point,northing,easting,level.")
+]
 Legs = Annotated[str | None, typer.Option("--legs", help="Legs to fence, by number: 1,2,5 (default: all).")]
 
 
@@ -98,6 +101,7 @@ def inspect(
     line_grid: LineGrid = None,
     ground_grid: GroundGrid = None,
     level_unit: LevelUnit = None,
+    order: Order = None,
     legs: Legs = None,
     quiet: Quiet = False,
     as_json: Json = False,
@@ -110,7 +114,7 @@ def inspect(
         job.parent if job else Path(),
         job={"grid": grid},
         line={"file": line, "grid": line_grid, "legs": _numbers(legs)},
-        ground={"files": ground, "grid": ground_grid, "level_unit": level_unit},
+        ground={"files": ground, "grid": ground_grid, "level_unit": level_unit, "order": order},
     )
     the_job, _ = read_or_make_job(job, values=values)
     with screen.stages(show=not quiet and not as_json) as progress:
@@ -130,6 +134,7 @@ def plan(
     line_grid: LineGrid = None,
     ground_grid: GroundGrid = None,
     level_unit: LevelUnit = None,
+    order: Order = None,
     bridge_m: Annotated[float | None, typer.Option("--bridge-m", help="Bridge gaps in the ground up to this.")] = None,
     legs: Legs = None,
     direction: Annotated[Direction | None, typer.Option("--direction", help="Which way along the line.")] = None,
@@ -155,7 +160,7 @@ def plan(
             "direction": direction and direction.value,
             "offset_m": offset_m,
         },
-        ground={"files": ground, "grid": ground_grid, "level_unit": level_unit, "bridge_m": bridge_m},
+        ground={"files": ground, "grid": ground_grid, "level_unit": level_unit, "order": order, "bridge_m": bridge_m},
         fence={"system": system, "height_m": height_m},
         layout={"module_m": module_m, "fit": fit and fit.value},
         gate=[_gate(text) for text in gate or ()],
@@ -320,6 +325,7 @@ OPTIONS = {
     "ground.files": "--ground",
     "ground.grid": "--ground-grid",
     "ground.level_unit": "--level-unit",
+    "ground.order": "--order",
     "ground.bridge_m": "--bridge-m",
     "fence.system": "--system",
     "layout.module_m": "--module-m",

@@ -10,6 +10,7 @@ from pyproj import CRS
 from scipy.spatial import cKDTree
 
 from geofence.engine.records import Finding, Floats
+from geofence.grounds import files_of, options_of
 from geofence.inputs.job import Job
 from geofence.inputs.points import read_points
 from geofence.plan import Places
@@ -20,7 +21,7 @@ from geofence.site.plane import Plane
 from geofence.site.profile import GroundLine
 from geofence.site.reading import Reading
 from geofence.site.survey_points import SurveyPoints
-from geofence.surveyed import SurveyedSite, files_of, options_of
+from geofence.surveyed import SurveyedSite
 
 __all__ = ["FieldSurvey", "agreement", "far_posts", "field_survey"]
 

@@ -65,9 +65,11 @@ def _drawing(plan: FencePlan) -> str:
 def _marked_posts(plan: FencePlan) -> list[tuple[int, str]]:
     """The post at or before each ``stop`` or ``warn`` finding that has a place."""
     chainage = plan.fence.posts.chainage_m
-    placed = [item for item in plan.fence.findings if item.chainage_m is not None and item.severity in MARKS]
-    rows = [max(int(np.searchsorted(chainage, item.chainage_m, side="right")) - 1, 0) for item in placed]
-    return [(row, item.severity) for row, item in zip(rows, placed, strict=True)][:DRAWN_POSTS]
+    return [
+        (max(int(np.searchsorted(chainage, item.chainage_m, side="right")) - 1, 0), str(item.severity))
+        for item in plan.fence.findings
+        if item.chainage_m is not None and item.severity in MARKS
+    ][:DRAWN_POSTS]
 
 
 def _on_sheet(easting: Floats, northing: Floats) -> tuple[Floats, Floats]:

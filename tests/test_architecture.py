@@ -15,7 +15,22 @@ FLOORS = (
     {"engine"},
     {"site", "systems", "plan", "glance"},
     {"inputs", "outputs"},
-    {"surveyed", "fieldwork", "placing", "gates", "zoning", "zone_rules", "planner", "inspection", "comparison", "sample", "screen"},
+    {
+        "surveyed",
+        "drawn",
+        "working_grid",
+        "grounds",
+        "fieldwork",
+        "placing",
+        "gates",
+        "zoning",
+        "zone_rules",
+        "planner",
+        "inspection",
+        "comparison",
+        "sample",
+        "screen",
+    },
     {"cli", "__main__"},
 )
 """A room may import from its own floor and those before it; ``inputs`` and ``outputs`` never from each other."""

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import rasterio
-from pyproj import CRS
+from pyproj import CRS, Transformer
 
 from tests.sites import geojson_line, write_line, write_raster
 from tests.terminal import Ran, geofence
@@ -87,6 +87,12 @@ class TestBoundaries:
     def test_somewhere_else(self, tmp_path: Path, raster: Path) -> None:
         line = write_line(tmp_path / "line.gpkg", np.array(LINE) + 50_000, crs=GRID)
         refused(tmp_path, "--line", line, "--ground", raster, says=("dtm.tif", "does not cover the line anywhere"))
+
+    def test_swapped_longitude_and_latitude(self, tmp_path: Path, raster: Path) -> None:
+        lonlat = np.column_stack(Transformer.from_crs(GRID, 4326, always_xy=True).transform(*np.array(LINE).T))
+        line = tmp_path / "line.geojson"
+        line.write_text(geojson_line([(lat, lon) for lon, lat in lonlat.tolist()]))
+        refused(tmp_path, "--line", line, "--ground", raster, says=("does not cover", "line.geojson look swapped"))
 
     def test_leg_that_is_not_there(self, tmp_path: Path, raster: Path, line: Path) -> None:
         refused(tmp_path, "--line", line, "--ground", raster, "--legs", "1,7", says=("line.legs", "7", "1 to 2"))
