@@ -28,6 +28,9 @@ from geofence.site.sight import covering, within_sight
 
 __all__ = ["Corridor", "Edges", "Patch", "hull_of"]
 
+STRIDE = 8
+"""One in so many places of a line is sought from the nearest point, the others from there."""
+
 TAKEN_A_DISC = 8
 """Cells taken for one circle at a time: enough to go on, and not all that a mistaken circle covers."""
 
@@ -66,16 +69,22 @@ class Patch:
         The points, merged where they coincide.
     proven
         (m,) which triangles are known to be those of the whole survey. Written to as that becomes known.
+    spacing_m
+        About how far points are apart.
     """
 
     mesh: Mesh
     points: Merged
     proven: Flags
+    spacing_m: float
 
     def locate(self, x: Floats, y: Floats) -> Ints:
-        """The triangle that each place is in."""
-        _, nearest = self.points.nearest(x, y)
-        return self.mesh.locate(x, y, self.mesh.any_triangle[nearest + FAR])
+        """The triangle that each place is in; those of a line are sought one from the other."""
+        leap = np.hypot(np.diff(x, prepend=x[:1]), np.diff(y, prepend=y[:1])) > self.spacing_m
+        sought = leap | (np.arange(len(x)) % STRIDE == 0)
+        _, nearest = self.points.nearest(x[sought], y[sought])
+        found = self.mesh.locate(x[sought], y[sought], self.mesh.any_triangle[nearest + FAR])
+        return self.mesh.locate(x, y, found[np.cumsum(sought) - 1])
 
 
 class Corridor:
@@ -184,7 +193,12 @@ class Corridor:
         if len(ends):
             self._fix(ends, points)
         mesh = self._delaunay.mesh()
-        self._patch = Patch(mesh=mesh, points=points, proven=np.zeros(len(mesh), dtype=bool))
+        self._patch = Patch(
+            mesh=mesh,
+            points=points,
+            proven=np.zeros(len(mesh), dtype=bool),
+            spacing_m=self._points.cells.size / 3,
+        )
 
     def _in_order(self, points: Merged) -> tuple[Ints, Merged]:
         """The rows taken, ascending, so that of coincident points the first in the file stands for all."""
