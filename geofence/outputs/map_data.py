@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from geofence.engine.records import Finding, Floats
 from geofence.numeric import LEVEL_TOLERANCE_M
-from geofence.plan import CAUTIONS, SEVERITIES, FencePlan
+from geofence.plan import SEVERITIES, FencePlan
 from geofence.site.ground import Relief
 
 __all__ = ["gap_edges_m", "map_data", "packed", "script_text"]
@@ -53,6 +53,14 @@ BAY_COLUMNS: tuple[tuple[str, str | None], ...] = (
     ("dig_area_m2", None),
 )
 """Columns in the order in which they are unpacked, each with the column, or the difference of two, it lies close to."""
+POST_EXTRAS: tuple[tuple[str, str | None], ...] = (("survey_distance_m", None), ("uplift_kn", None))
+BAY_EXTRAS: tuple[tuple[str, str | None], ...] = (
+    ("slope_length_m", "width_m"),
+    ("cut_angle_deg", None),
+    ("sag_m", None),
+    ("droppers", None),
+)
+"""Columns that only some fences have a value in; the others do without them."""
 
 
 def map_data(plan: FencePlan) -> dict[str, Any]:
@@ -62,7 +70,7 @@ def map_data(plan: FencePlan) -> dict[str, Any]:
         "name": plan.name,
         "summary": summary,
         "severities": SEVERITIES,
-        "cautions": CAUTIONS,
+        "cautions": plan.cautions,
         "grid": {
             "name": plan.grid.name,
             "code": plan.grid.code,
@@ -155,6 +163,15 @@ def _table(columns: dict[str, Any], wanted: tuple[tuple[str, str | None], ...]) 
     return table
 
 
+def _had(columns: dict[str, Any], extras: tuple[tuple[str, str | None], ...]) -> tuple[tuple[str, str | None], ...]:
+    """Those of the extra columns that hold a value somewhere."""
+    return tuple(
+        (name, close)
+        for name, close in extras
+        if name in columns and np.isfinite(np.asarray(columns[name], dtype=np.float64)).any()
+    )
+
+
 def _coded(words: Sequence[str]) -> dict[str, Any]:
     """Words as a list of the different ones and a packed column of places in it."""
     known = {word: place for place, word in enumerate(dict.fromkeys(words))}
@@ -180,19 +197,19 @@ def _posts(plan: FencePlan) -> dict[str, Any]:
         "lat_deg": packed(places.lat_deg, decimals=PLACE_DECIMALS),
         "easting": packed(places.easting, decimals=decimals),
         "northing": packed(places.northing, decimals=decimals),
-        "table": _table(columns, POST_COLUMNS),
+        "table": _table(columns, POST_COLUMNS + _had(columns, POST_EXTRAS)),
     }
 
 
 def _bays(plan: FencePlan) -> dict[str, Any]:
-    bays = plan.fence.bays
+    bays, columns = plan.fence.bays, plan.bay_columns()
     return {
         "count": len(bays),
         "names": _names(plan.bay_names) if len(bays) else {"list": []},
         "kind": _coded(bays.kind),
         "from_post": packed(bays.from_post),
         "to_post": packed(bays.to_post),
-        "table": _table(plan.bay_columns(), BAY_COLUMNS),
+        "table": _table(columns, BAY_COLUMNS + _had(columns, BAY_EXTRAS)),
         "over_limit": _bays_over_limit(plan).tolist(),
     }
 

@@ -148,11 +148,17 @@ def test_a_click_on_a_post_shows_its_numbers(visit: Visit, plan: FencePlan, name
         value = values[row]
         unit = "°" if column.endswith("_deg") else "m"
         missing = not isinstance(value, str) and math.isnan(value)
+        if missing and column == "survey_distance_m":
+            assert column not in seen
+            continue
         wanted = value if isinstance(value, str) else "none" if missing else f"{value:.3f} {unit}"
         assert seen[column] == wanted, column
     assert seen["lat_deg"] == f"{plan.places.lat_deg[row]:.9f} °"
     assert seen["lon_deg"] == f"{plan.places.lon_deg[row]:.9f} °"
     assert seen["kind"] == ("Line post" if name == "P013" else "End post")
+    bearing = visit.page.locator(".popup dt", has_text="Grid bearing").inner_text()
+    # Nothing lies ahead of the last post: its bearing is that of the bay behind.
+    assert bearing == ("Grid bearing of the bay behind" if name == "P040" else "Grid bearing ahead")
 
 
 def test_a_click_on_a_bay_shows_its_numbers(visit: Visit, plan: FencePlan) -> None:
@@ -253,13 +259,122 @@ def test_the_keyboard_walks_through_findings_on_the_map_and_in_the_list(visit: V
 
 def test_go_to_finds_posts_bays_and_chainages(visit: Visit) -> None:
     """(a) 10.0 / 1.885 = 5.3: the sixth bay."""
-    for asked, part, name in (("p7", "post", "P007"), ("B012", "bay", "B012"), ("10,0 m", "bay", "B006")):
+    for asked, part, name in (
+        ("p7", "post", "P007"),
+        ("B012", "bay", "B012"),
+        ("10,0 m", "bay", "B006"),
+        ("0+010", "bay", "B006"),
+        ("0+073.5", "bay", "B039"),
+    ):
         visit.page.fill("#goto-input", asked)
         visit.page.keyboard.press("Enter")
         assert visit.numbers(part)[part] == name
-    visit.page.fill("#goto-input", "P041")
+    assert visit.page.inner_text("#goto-answer") == "Showing B039, which holds 0+073.50."
+
+
+@pytest.mark.parametrize("asked", ["P041", "0+74", "1+010", "10+", "", "1e1", "-3"])
+def test_what_is_not_found_leaves_nothing_open(visit: Visit, asked: str) -> None:
+    visit.click("P004", 22)
+    visit.numbers("post")
+    visit.page.fill("#goto-input", asked)
     visit.page.keyboard.press("Enter")
-    assert "Type a name like P001 or B001" in visit.page.inner_text("#goto-answer")
+    assert "Type a name like P001 or B001, or a chainage from 0 to 73.5" in visit.page.inner_text("#goto-answer")
+    visit.page.wait_for_selector(".popup", state="detached")
+    assert visit.page.get_attribute("#goto-input", "aria-invalid") == "true"
+
+
+def lengths_in_view(visit: Visit) -> bool:
+    """Whether all that a crew measures can be seen in the open popup without scrolling."""
+    return bool(
+        visit.ask("""(() => {
+        const box = document.querySelector(".leaflet-popup-content").getBoundingClientRect();
+        const cue = document.querySelector(".popup-more");
+        const floor = cue ? cue.getBoundingClientRect().top : box.bottom;
+        const wanted = ["stock_length_m", "length_m", "height_m", "embedment_m", "support_back_m", "support_ahead_m"];
+        return wanted.every((name) => {
+            const cell = document.querySelector(`.popup [data-field="${name}"]`).getBoundingClientRect();
+            return cell.top >= box.top - 1 && cell.bottom <= floor + 1 && cell.right <= box.right + 1;
+        });
+    })()""")
+    )
+
+
+@pytest.mark.parametrize("size", [(375, 667), (375, 812), (320, 640)])
+def test_on_a_phone_a_crew_sees_its_lengths_first_and_that_there_is_more(
+    browser: Browser, file: Path, size: tuple[int, int]
+) -> None:
+    with opened(browser, file, size, has_touch=True, is_mobile=True, reduced_motion="reduce") as visit:
+        visit.ask("geofenceMap.open('P004'), null")
+        visit.page.wait_for_timeout(100)
+        assert lengths_in_view(visit)
+        for _ in range(6):
+            visit.ask("document.querySelector('.popup-more').click()")
+            visit.page.wait_for_timeout(30)
+        assert visit.page.locator(".popup-more.done").count() == 1
+        assert visit.page.get_by_role("button", name="P005 →").is_visible()
+
+
+def test_on_a_desk_a_popup_shows_all_at_once(browser: Browser, file: Path) -> None:
+    for size in (DESKTOP, (1280, 720)):
+        with opened(browser, file, size) as visit:
+            visit.click("P010", 22)
+            visit.numbers("post")
+            assert lengths_in_view(visit)
+            assert visit.page.locator(".popup-more").count() == 0
+
+
+def test_a_full_turn_is_shown_as_nothing(browser: Browser, plan: FencePlan, tmp_path: Path) -> None:
+    """(a) 359.998 degrees to two decimals, and 359.9996 to three, are due north."""
+    bearing = plan.places.bearing_deg.copy()
+    bearing[3] = 359.9996
+    legs = replace(plan.legs, bearing_deg=np.array([359.998, 359.9996]))
+    path = tmp_path / "map.html"
+    OUTPUT.write(replace(plan, legs=legs, places=replace(plan.places, bearing_deg=bearing)), path)
+    with opened(browser, path) as visit:
+        assert [label[-6:] for label in visit.ask("geofenceMap.drawn().labels")] == [" 0.00°"] * 2
+        visit.page.click("#legs summary")
+        bearings = [row.inner_text() for row in visit.page.locator("#legs-body td:nth-child(4)").all()]
+        assert bearings == ["359.998", "0.000"]
+        visit.click("P004", 22)
+        assert visit.numbers("post")["bearing_deg"] == "0.000 °"
+
+
+def test_columns_of_sloping_and_wired_fences_are_shown_where_there_are_any(
+    browser: Browser, plan: FencePlan, tmp_path: Path
+) -> None:
+    slope_length_m = np.where(np.arange(39) == 4, np.nan, 1.9)
+    bays = replace(plan.fence.bays, slope_length_m=slope_length_m, cut_angle_deg=np.full(39, -6.25))
+    path = tmp_path / "map.html"
+    OUTPUT.write(replace(plan, fence=replace(plan.fence, bays=bays)), path)
+    with opened(browser, path) as visit:
+        visit.click("B008", 22)
+        seen = visit.numbers("bay")
+        assert (seen["slope_length_m"], seen["cut_angle_deg"]) == ("1.900 m", "-6.250 °")
+        visit.click("B005", 22)
+        assert "slope_length_m" not in visit.numbers("bay")
+        assert "sag_m" not in seen
+
+
+def two_stretches(plan: FencePlan) -> FencePlan:
+    """The plan without its findings and without the bay between P020 and P021."""
+    bays = plan.fence.bays
+    kept = np.delete(np.arange(39), 19)
+    cut = {item.name: getattr(bays, item.name) for item in fields(bays)}
+    cut = {name: [column[row] for row in kept] if len(column) == 39 else column for name, column in cut.items()}
+    return replace(
+        plan, fence=replace(plan.fence, bays=replace(bays, **(cut | {"kind": tuple(cut["kind"])})), findings=())
+    )
+
+
+def test_each_stretch_of_a_fence_has_its_last_post(browser: Browser, plan: FencePlan, tmp_path: Path) -> None:
+    path = tmp_path / "map.html"
+    OUTPUT.write(two_stretches(plan), path)
+    with opened(browser, path) as visit:
+        drawn = visit.ask("geofenceMap.drawn()")
+        assert (drawn["pieces"], drawn["posts"]) == (38, 40)
+        visit.click("P020", 22)
+        assert visit.numbers("post")["post"] == "P020"
+        assert visit.page.locator(".popup dt", has_text="of the bay behind").count() == 1
 
 
 def test_leg_labels_show_once_there_is_room(visit: Visit) -> None:
@@ -361,10 +476,34 @@ def test_paper_gets_a_map_of_its_own_width(visit: Visit) -> None:
     assert visit.ask("geofenceMap.map.getSize().x") < 700
     assert visit.ask("geofenceMap.drawn().pieces") == 39
     # A crew must not have to turn the page for the cautions, however many findings there are.
-    assert visit.ask(order) == ["At a glance", "Before anyone digs", "Legend", "Findings"]
+    assert visit.ask(order) == ["At a glance", "Before anyone digs", "Legend"]
+    assert visit.page.is_visible("text=Order an extension.")
     visit.ask("window.dispatchEvent(new Event('afterprint')), null")
     assert visit.ask("geofenceMap.map.getSize().x") == before
     assert visit.ask(order) == on_screen
+    assert not visit.page.is_visible("text=Order an extension.")
+
+
+def sheets(visit: Visit) -> int:
+    """How many sheets of paper the page takes; (c) counted in the PDF that chromium makes."""
+    return visit.page.pdf(prefer_css_page_size=True).count(b"/Type /Page\n")
+
+
+def test_a_plan_with_few_findings_prints_on_one_sheet_and_one_with_many_begins_a_new_one(
+    browser: Browser, visit: Visit, plan: FencePlan, tmp_path: Path
+) -> None:
+    assert sheets(visit) == 1
+    many = tuple(
+        Finding(code=f"f{number}", severity="note", message="Look", remedy="Look again.", bay=number % 39)
+        for number in range(120)
+    )
+    path = tmp_path / "map.html"
+    OUTPUT.write(replace(plan, fence=replace(plan.fence, findings=many)), path)
+    with opened(browser, path) as crowded:
+        assert 4 <= sheets(crowded) <= 6
+        crowded.ask("window.dispatchEvent(new Event('beforeprint')), null")
+        assert crowded.page.locator(".findings-block.new-sheet .finding").count() == 120
+        assert crowded.ask("document.querySelector('.map-frame').offsetHeight") > 450
 
 
 def test_less_motion_is_honoured(browser: Browser, file: Path) -> None:

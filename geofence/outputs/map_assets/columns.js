@@ -34,6 +34,12 @@
     }
   }
 
+  /** A bearing as text: what rounds to a full turn is 0. */
+  function bearing(deg, decimals) {
+    const text = deg.toFixed(decimals);
+    return Number(text) === 360 ? (0).toFixed(decimals) : text;
+  }
+
   /** The columns of a table, in order: a column may lie near one before it, or near the difference of two. */
   function table(packed, count) {
     const columns = {};
@@ -92,6 +98,7 @@
       this.posts = this.readPosts(data.posts);
       this.bays = this.readBays(data.bays);
       this.findings = this.readFindings(data.findings);
+      this.joinBays();
       this.metresPerWorldPixel = (40075016.686 / 256) * Math.cos((this.posts.latDeg.value(0) * Math.PI) / 180);
     }
 
@@ -155,6 +162,16 @@
       });
     }
 
+    /** The bay ahead of each post and the one behind it, -1 where a stretch of fence begins or ends. */
+    joinBays() {
+      const { posts, bays } = this;
+      [posts.ahead, posts.behind] = [new Int32Array(posts.count).fill(-1), new Int32Array(posts.count).fill(-1)];
+      for (let bay = 0; bay < bays.count; bay++) {
+        posts.ahead[bays.from[bay]] = bay;
+        posts.behind[bays.to[bay]] = bay;
+      }
+    }
+
     /** Findings of one post or bay. */
     findingsOf(part, row) {
       return this.findings.filter((finding) => finding[part] === row);
@@ -189,5 +206,5 @@
     }
   }
 
-  Object.assign(geofence, { Plan, project, unpack });
+  Object.assign(geofence, { Plan, bearing, project, unpack });
 })((window.geofence = window.geofence || {}));

@@ -2,6 +2,7 @@
 (function (geofence) {
   "use strict";
 
+  const TWO_COLUMNS_PX = 620; // of map width: from here a popup has room for two columns
   const CLOSE_ZOOM = 22; // from here a post of 50 mm and its neighbours read well
   const byId = (id) => document.getElementById(id);
   const still = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
@@ -64,7 +65,7 @@
       Object.assign(this, { map, plan, terrain });
       this.sheet = new geofence.Sheet(plan, terrain);
       this.popups = new geofence.Popups(plan, (part, row) => this.open(part, row));
-      this.popup = L.popup({ maxWidth: 300, minWidth: 200, autoPanPaddingTopLeft: [geofence.narrow ? 14 : 56, 14] });
+      this.popup = L.popup({ autoPanPaddingTopLeft: [geofence.narrow ? 14 : 56, 14] });
       this.tip = L.tooltip({ direction: "top", offset: [0, -8], className: "tip" });
       this.bounds = L.latLngBounds(this.corners());
     }
@@ -111,10 +112,19 @@
     }
 
     openPopup(part, row, place) {
+      const { x: width, y: height } = this.map.getSize();
+      const wide = width >= TWO_COLUMNS_PX && part !== "finding";
+      const content = this.popups[part](row);
+      content.classList.toggle("wide", wide);
       // The popup scrolls inside rather than reach out of the map.
-      this.popup.options.maxHeight = Math.max(160, Math.min(470, this.map.getSize().y * 0.62));
-      this.popup.setLatLng(place).setContent(this.popups[part](row));
+      Object.assign(this.popup.options, {
+        minWidth: wide ? 452 : Math.min(262, width - 70),
+        maxWidth: wide ? 452 : Math.min(320, width - 40),
+        maxHeight: Math.max(170, Math.min(520, height - 74)),
+      });
+      this.popup.setLatLng(place).setContent(content);
       this.map.openPopup(this.popup);
+      geofence.cueScroll(content);
       this.sheet.pick(part, row);
     }
 
@@ -179,23 +189,20 @@
       });
     }
 
-    /** Paper has its own width: the map is laid out anew for it. Legend and cautions come onto its first page. */
+    /** Paper has its own width: page and map are laid out anew for it. */
     wirePrint() {
       let before = null;
-      const findings = document.querySelector(".findings-block");
-      const [legend, cautions] = [".legend-block", ".cautions"].map((name) => document.querySelector(name));
       window.addEventListener("beforeprint", () => {
         before = { centre: this.map.getCenter(), zoom: this.map.getZoom() };
         const bounds = this.map.getBounds();
-        document.documentElement.classList.add("printing");
-        findings.before(cautions, legend);
         this.map.closeTooltip(this.tip);
+        this.findings.unroll();
+        geofence.toPaper();
         this.map.invalidateSize({ animate: false, pan: false });
         this.map.fitBounds(bounds, { animate: false });
       });
       window.addEventListener("afterprint", () => {
-        document.documentElement.classList.remove("printing");
-        findings.after(legend, cautions);
+        geofence.toScreen();
         this.map.invalidateSize({ animate: false, pan: false });
         if (before) this.map.setView(before.centre, before.zoom, { animate: false });
       });
@@ -214,7 +221,7 @@
       this.legend = new geofence.Legend(this.plan, this.terrain);
       this.findings = new geofence.FindingsList(this.plan, (part, row) => this.open(part, row));
       geofence.fillLegs(this.plan, (row) => this.showLeg(row));
-      geofence.wireGoTo(this.plan, (part, row) => this.open(part, row));
+      geofence.wireGoTo(this.plan, (part, row) => this.open(part, row), () => map.closePopup());
       byId("whole-plan").addEventListener("click", () => this.fitAll());
       this.wirePointer();
       this.wireKeys();
@@ -222,7 +229,7 @@
       map.addControl(new ScaleBar());
       const picture = this.terrain && this.terrain.image;
       if (picture && !picture.complete) picture.addEventListener("load", () => sheet.redraw());
-      window.addEventListener("resize", () => map.invalidateSize({ pan: false }));
+      new ResizeObserver(() => map.invalidateSize({ pan: false })).observe(map.getContainer());
       window.matchMedia("print").addEventListener("change", () => sheet.redraw());
     }
   }

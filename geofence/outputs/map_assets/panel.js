@@ -11,6 +11,13 @@
     return [element("dt", null, label), element("dd", { "data-field": field }, value)];
   }
 
+  /** A chainage as surveyors write it: kilometres, a plus, metres. */
+  geofence.station = function (chainageM, decimals = 2) {
+    const rounded = Number(chainageM.toFixed(decimals));
+    const km = Math.floor(rounded / 1000);
+    return `${km}+${(rounded - 1000 * km).toFixed(decimals).padStart(decimals ? 4 + decimals : 3, "0")}`;
+  };
+
   /** A total and what it is made of: "40: 2 end, 38 line". */
   function counts(numbers) {
     const total = Object.values(numbers).reduce((sum, number) => sum + number, 0);
@@ -102,6 +109,14 @@
       byId("findings-more").textContent = `Show ${Math.min(left, LIST_STEP)} more of ${left}`;
     }
 
+    /** Paper cannot be asked for more: all that are chosen, and how many are not. */
+    unroll() {
+      this.extend(this.filtered.length);
+      const [count, total] = [this.filtered.length, this.plan.findings.length];
+      byId("findings-paper").textContent =
+        count < total ? `${count} of ${total} findings; the other kinds were switched off.` : "";
+    }
+
     item(finding, place) {
       const part = finding.post !== null ? "posts" : "bays";
       const row = finding.post !== null ? finding.post : finding.bay;
@@ -115,6 +130,7 @@
           null,
           element("span", { class: `where is-${finding.word}` }, `${style.FINDINGS[finding.severity].word} · ${geofence.stretch(finding)}${where}`),
           element("span", { class: "message" }, finding.message),
+          finding.remedy ? element("span", { class: "remedy" }, geofence.sentence(finding.remedy)) : null,
         ),
       );
       return element("li", null, button);
@@ -180,7 +196,7 @@
 
     group(part, title, rows) {
       this.box.append(
-        element("section", { "data-layer": part }, element("h3", null, title), element("ul", null, ...rows)),
+        element("section", { "data-layer": part, style: `--part:${part}` }, element("h3", null, title), element("ul", null, ...rows)),
       );
     }
 
@@ -278,32 +294,43 @@
           element("th", { scope: "row" }, go),
           element("td", null, legs.start_m[row].toFixed(2)),
           element("td", null, legs.ground_distance_m[row].toFixed(3)),
-          element("td", null, legs.bearing_deg[row].toFixed(3)),
+          element("td", null, geofence.bearing(legs.bearing_deg[row], 3)),
           element("td", null, legs.deflection_deg[row].toFixed(3)),
         ),
       );
     });
   }
 
+  /** Metres of a chainage as it is typed: 345, 345,2 m, or 0+345.2 (kilometres and metres); NaN for anything else. */
+  function chainageOf(text) {
+    const match = /^(?:(\d+)\+(?=\d{3}(?!\d)))?(\d+(?:[.,]\d*)?)\s*m?$/i.exec(text.trim());
+    return match ? 1000 * Number(match[1] || 0) + Number(match[2].replace(",", ".")) : NaN;
+  }
+
   /** "Go to": the name of a post or bay, or a chainage. */
-  function wireGoTo(plan, open) {
+  function wireGoTo(plan, open, close) {
     const answer = byId("goto-answer");
+    const input = byId("goto-input");
     byId("goto").addEventListener("submit", (event) => {
       event.preventDefault();
-      const asked = byId("goto-input").value;
-      const chainageM = Number(asked.trim().replace(/\s*m$/i, "").replace(",", "."));
+      const asked = input.value;
+      const chainageM = chainageOf(asked);
+      input.removeAttribute("aria-invalid");
       for (const part of ["post", "bay"]) {
         const row = plan[`${part}s`].names.row(asked);
         if (row >= 0) return tell(part, row);
       }
-      if (asked.trim() && chainageM >= 0 && chainageM <= plan.summary.length_m) return tell("bay", plan.bayAt(chainageM));
+      if (chainageM >= 0 && chainageM <= plan.summary.length_m) return tell("bay", plan.bayAt(chainageM), chainageM);
+      close();
+      input.setAttribute("aria-invalid", "true");
       const names = [plan.posts.names.name(0), plan.bays.names.name(0)].join(" or ");
-      answer.textContent = `Not found. Type a name like ${names}, or a chainage from 0 to ${plan.summary.length_m.toFixed(2)}.`;
+      answer.textContent = `Not found. Type a name like ${names}, or a chainage from 0 to ${plan.summary.length_m.toFixed(2)}, as 345 or 0+345.`;
       return undefined;
     });
 
-    function tell(part, row) {
-      answer.textContent = `Showing ${plan[`${part}s`].names.name(row)}.`;
+    function tell(part, row, chainageM) {
+      const where = chainageM === undefined ? "" : `, which holds ${geofence.station(chainageM)}`;
+      answer.textContent = `Showing ${plan[`${part}s`].names.name(row)}${where}.`;
       open(part, row);
     }
   }

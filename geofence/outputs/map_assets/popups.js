@@ -23,6 +23,12 @@
     return { metre: "m", meter: "m", foot: "ft", "US survey foot": "ftUS", degree: "°" }[unit] || unit;
   }
 
+  /** Rows of the columns that this fence has, where they have a value here. */
+  function optional(table, row, fields) {
+    const had = fields.filter(([, name]) => table[name] && table[name].has(row));
+    return had.map(([label, name, unit]) => [label, unit ? shown(table[name], row, unit) : String(table[name].value(row)), name]);
+  }
+
   function group(title, rows) {
     const list = element("dl", null);
     for (const [label, value, field] of rows) {
@@ -56,71 +62,65 @@
       this.open = open; // open(part, row): shows another part
     }
 
+    /** A post as a crew needs it: what is cut and set first, then levels, then where it stands. */
     post(row) {
       const { posts, grid } = this.plan;
       const { table } = posts;
       const metres = (name) => shown(table[name], row, "m");
       const unit = gridUnit(grid.unit);
       const lonDeg = ((((posts.lonDeg.value(row) + 180) % 360) + 360) % 360) - 180;
-      return element(
-        "article",
-        { class: "popup", "data-part": "post" },
-        element("h2", { "data-field": "post" }, posts.names.name(row)),
-        element("p", { class: "popup-kind", "data-field": "kind" }, postLook(posts.kind(row)).word),
-        group("Where", [
-          ["Chainage", metres("chainage_m"), "chainage_m"],
-          ["Easting", shown(posts.easting, row, unit), "easting"],
-          ["Northing", shown(posts.northing, row, unit), "northing"],
-          ["Latitude, WGS 84", shown(posts.latDeg, row, "°"), "lat_deg"],
-          ["Longitude, WGS 84", `${lonDeg.toFixed(posts.lonDeg.decimals)} °`, "lon_deg"],
+      const ends = posts.ahead[row] < 0;
+      return this.article("post", row, posts, postLook(posts.kind(row)).word, [
+        group("To cut and set", [
+          ["Length to order", metres("stock_length_m"), "stock_length_m"],
+          ["Length", metres("length_m"), "length_m"],
+          ["Out of the ground", metres("height_m"), "height_m"],
+          ["In the ground", metres("embedment_m"), "embedment_m"],
+          ...optional(table, row, [["Pulled up by wires", "uplift_kn", "kN"]]),
+        ]),
+        group("Supports, below the top", [
+          ["Towards the start", metres("support_back_m"), "support_back_m"],
+          ["Towards the end", metres("support_ahead_m"), "support_ahead_m"],
         ]),
         group("Levels", [
           ["Top", metres("top_level_m"), "top_level_m"],
           ["Ground", metres("ground_level_m"), "ground_level_m"],
           ["Toe", metres("toe_level_m"), "toe_level_m"],
         ]),
-        group("Post", [
-          ["Out of the ground", metres("height_m"), "height_m"],
-          ["In the ground", metres("embedment_m"), "embedment_m"],
-          ["Length", metres("length_m"), "length_m"],
-          ["Length to order", metres("stock_length_m"), "stock_length_m"],
-        ]),
-        group("Supports, below the post's top", [
-          ["Towards the start", metres("support_back_m"), "support_back_m"],
-          ["Towards the end", metres("support_ahead_m"), "support_ahead_m"],
-        ]),
-        group("Survey", [
-          ["Nearest point, away", metres("survey_distance_m"), "survey_distance_m"],
-        ]),
         group("Direction", [
-          ["Grid bearing ahead", shown(table.bearing_deg, row, "°"), "bearing_deg"],
+          [ends ? "Grid bearing of the bay behind" : "Grid bearing ahead", `${geofence.bearing(table.bearing_deg.value(row), 3)} °`, "bearing_deg"],
           ["Turn here, right +", shown(table.deflection_deg, row, "°"), "deflection_deg"],
         ]),
-        findingsGroup(this.plan.findingsOf("post", row)),
-        this.neighbours("post", row, posts),
-      );
+        group("Where", [
+          ["Chainage", metres("chainage_m"), "chainage_m"],
+          ["Easting", shown(posts.easting, row, unit), "easting"],
+          ["Northing", shown(posts.northing, row, unit), "northing"],
+          ...optional(table, row, [["Nearest surveyed point", "survey_distance_m", "m"]]),
+        ]),
+        group("On WGS 84", [
+          ["Latitude", shown(posts.latDeg, row, "°"), "lat_deg"],
+          ["Longitude", `${lonDeg.toFixed(posts.lonDeg.decimals)} °`, "lon_deg"],
+        ]),
+      ]);
     }
 
     bay(row) {
       const { bays, posts } = this.plan;
-      const metres = (name) => shown(bays.table[name], row, "m");
-      const area = (name) => shown(bays.table[name], row, "m²");
+      const { table } = bays;
+      const metres = (name) => shown(table[name], row, "m");
+      const area = (name) => shown(table[name], row, "m²");
       const [from, to] = [posts.names.name(bays.from[row]), posts.names.name(bays.to[row])];
       const kinds = { full: "Full bay", cut: "Cut bay", gate: "Gate" };
-      return element(
-        "article",
-        { class: "popup", "data-part": "bay" },
-        element("h2", { "data-field": "bay" }, bays.names.name(row)),
-        element("p", { class: "popup-kind", "data-field": "kind" }, `${kinds[bays.kind(row)] || "Bay"}, ${from} to ${to}`),
+      return this.article("bay", row, bays, `${kinds[bays.kind(row)] || "Bay"}, ${from} to ${to}`, [
         group("Bay", [
           ["Width, centre to centre", metres("width_m"), "width_m"],
           ["Step from the bay before", metres("step_m"), "step_m"],
-        ]),
-        group("Levels", [
-          [`Top at ${from}`, metres("top_from_m"), "top_from_m"],
-          [`Top at ${to}`, metres("top_to_m"), "top_to_m"],
-          [`Underside at ${from}`, metres("underside_from_m"), "underside_from_m"],
-          [`Underside at ${to}`, metres("underside_to_m"), "underside_to_m"],
+          ...optional(table, row, [
+            ["Length along the slope", "slope_length_m", "m"],
+            ["Ends cut off square by", "cut_angle_deg", "°"],
+            ["Wires sag by, at most", "sag_m", "m"],
+            ["Droppers", "droppers", ""],
+          ]),
         ]),
         group("Against the ground", [
           ["Largest gap", metres("gap_max_m"), "gap_max_m"],
@@ -128,8 +128,25 @@
           ["Gap area", area("gap_area_m2"), "gap_area_m2"],
           ["Dig area", area("dig_area_m2"), "dig_area_m2"],
         ]),
-        findingsGroup(this.plan.findingsOf("bay", row)),
-        this.neighbours("bay", row, bays),
+        group("Levels", [
+          [`Underside at ${from}`, metres("underside_from_m"), "underside_from_m"],
+          [`Underside at ${to}`, metres("underside_to_m"), "underside_to_m"],
+          [`Top at ${from}`, metres("top_from_m"), "top_from_m"],
+          [`Top at ${to}`, metres("top_to_m"), "top_to_m"],
+        ]),
+      ]);
+    }
+
+    /** The numbers of a post or bay, its findings, and ways to its neighbours. */
+    article(part, row, table, kind, groups) {
+      return element(
+        "article",
+        { class: "popup", "data-part": part },
+        element("h2", { "data-field": part }, table.names.name(row)),
+        element("p", { class: "popup-kind", "data-field": "kind" }, kind),
+        element("div", { class: "popup-groups" }, ...groups),
+        findingsGroup(this.plan.findingsOf(part, row)),
+        this.neighbours(part, row, table),
       );
     }
 
@@ -188,6 +205,21 @@
     }
   }
 
+  /** Says at the popup's lower edge that there is more below, while there is. */
+  geofence.cueScroll = function (article) {
+    const box = article.parentElement;
+    if (box.scrollHeight <= box.clientHeight + 1) return;
+    const down = (event) => {
+      event.stopPropagation();
+      box.scrollBy({ top: box.clientHeight * 0.8 });
+    };
+    const cue = element("button", { type: "button", class: "popup-more", on: down }, "More below ↓");
+    const tell = () => cue.classList.toggle("done", box.scrollTop + box.clientHeight >= box.scrollHeight - 4);
+    box.onscroll = tell;
+    article.append(cue);
+    tell();
+  };
+
   /** The chainage of a finding, or from where to where. */
   geofence.stretch = function (finding) {
     if (finding.chainageM === null) return "whole plan";
@@ -195,5 +227,5 @@
     return finding.chainageToM === null ? `${from} m` : `${from} to ${finding.chainageToM.toFixed(2)} m`;
   };
 
-  Object.assign(geofence, { element, gridUnit, Popups });
+  Object.assign(geofence, { element, gridUnit, sentence, Popups });
 })((window.geofence = window.geofence || {}));

@@ -31,7 +31,7 @@
       const legs = this.plan.legs;
       const [ax, ay] = geofence.project(legs.lon_from_deg[row], legs.lat_from_deg[row]);
       const [bx, by] = geofence.project(legs.lon_to_deg[row], legs.lat_to_deg[row]);
-      const [distance, bearing] = [legs.ground_distance_m[row].toFixed(2), legs.bearing_deg[row].toFixed(2)];
+      const [distance, bearing] = [legs.ground_distance_m[row].toFixed(2), geofence.bearing(legs.bearing_deg[row], 2)];
       const label = `Leg ${number} · ${distance} m · ${bearing}°`;
       return { row, ax, ay, bx, by, label };
     },
@@ -272,8 +272,11 @@
         visit(post, px, py);
       };
       for (const run of runs) {
-        for (let bay = run.first; bay < run.last; bay++) at(from[bay]);
-        if (to[run.last - 1] !== from[run.last]) at(to[run.last - 1]);
+        for (let bay = run.first; bay < run.last; bay++) {
+          at(from[bay]);
+          // The last post of a stretch; a ring's last bay ends at its first post, which has had its turn.
+          if (to[bay] !== from[bay + 1] && to[bay] > from[bay]) at(to[bay]);
+        }
       }
     },
 
@@ -335,11 +338,12 @@
       context.restore();
     },
 
-    /** Unit direction on screen of the fence at a post: towards the next one, or from the one before. */
+    /** Unit direction on screen of the fence at a post: of the bay ahead, or of the one behind where it ends. */
     ahead(post) {
-      const { x, y, count } = this.plan.posts;
-      const from = post + 1 < count ? post : post - 1;
-      const [dx, dy] = [x[from + 1] - x[from], y[from + 1] - y[from]];
+      const { x, y, ahead, behind } = this.plan.posts;
+      const bay = ahead[post] >= 0 ? ahead[post] : behind[post];
+      const [from, to] = [this.plan.bays.from[bay], this.plan.bays.to[bay]];
+      const [dx, dy] = [x[to] - x[from], y[to] - y[from]];
       const length = Math.hypot(dx, dy) || 1;
       return { dx: dx / length, dy: dy / length };
     },
