@@ -41,8 +41,9 @@ __all__ = [
 
 SEVERITIES = ("stop", "warn", "note")
 
-SLOPING = ("slope_length_m", "cut_angle_deg")
-"""Columns of bays that slope; a fence whose panels hang level has none of them."""
+POST_EXTRAS = ("uplift_kn",)
+BAY_EXTRAS = ("slope_length_m", "cut_angle_deg", "sag_m", "droppers")
+"""Columns of posts that wires pull, and of bays that slope or have wires; a fence has those that it has a value in."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -195,6 +196,12 @@ CAUTIONS = (
 )
 """Said by every output that a crew may carry."""
 
+WIRE_CAUTION = (
+    "Strained wire stores energy and whips back where it or its fastening gives way: stand clear. Tension and uplift "
+    "are a screening aid, not a design: local codes and a licensed engineer decide."
+)
+"""Said as well where wires are strained."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FencePlan:
@@ -229,6 +236,11 @@ class FencePlan:
     provenance: Provenance
     relief: Relief | None = None
     zones: tuple[PlannedZone, ...] = ()
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What every output of this plan says that a crew may carry."""
+        return (*CAUTIONS, WIRE_CAUTION) if len(self.fence.strains) else CAUTIONS
 
     @property
     def post_names(self) -> tuple[str, ...]:
@@ -275,7 +287,7 @@ class FencePlan:
         return pandas.DataFrame({item.name: getattr(self.stations, item.name) for item in fields(self.stations)})
 
     def post_columns(self) -> dict[str, Sequence[Any] | Floats]:
-        """The columns of ``posts.geojson`` in its order; NaN where a value does not exist."""
+        """The columns of ``posts.geojson`` in its order, as :meth:`bay_columns`; NaN where a value does not exist."""
         posts, places = self.fence.posts, self.places
         return {
             "post": self.post_names,
@@ -296,12 +308,11 @@ class FencePlan:
             "support_ahead_m": posts.support_ahead_m,
             "survey_distance_m": places.survey_distance_m,
             "findings": self._codes("post", len(posts)),
+            **_given(posts, POST_EXTRAS),
         }
 
     def bay_columns(self) -> dict[str, Sequence[Any] | Floats]:
         """The columns of ``bays.geojson`` in its order; those that only some fences have where this one has them."""
-        import numpy as np
-
         bays, names = self.fence.bays, self.post_names
         return {
             "bay": self.bay_names,
@@ -319,7 +330,7 @@ class FencePlan:
             "gap_area_m2": bays.gap_area_m2,
             "dig_area_m2": bays.dig_area_m2,
             "findings": self._codes("bay", len(bays)),
-            **{name: getattr(bays, name) for name in SLOPING if np.isfinite(getattr(bays, name)).any()},
+            **_given(bays, BAY_EXTRAS),
         }
 
     def finding_columns(self) -> dict[str, list[Any]]:
@@ -339,6 +350,15 @@ class FencePlan:
             "message": [item.message for item in found],
             "remedy": [item.remedy for item in found],
         }
+
+    def strain_columns(self) -> dict[str, Sequence[Any] | Floats]:
+        """The strains of wire, one row each; wire in all is ``wires`` times ``wire_length_m``."""
+        strains, names = self.fence.strains, self.post_names
+        columns: dict[str, Sequence[Any] | Floats] = {
+            item.name: getattr(strains, item.name) for item in fields(strains)
+        }
+        ends = {part: [names[row] for row in getattr(strains, part)] for part in ("from_post", "to_post")}
+        return columns | ends
 
     def _codes(self, part: Literal["post", "bay"], count: int) -> list[str]:
         """The finding codes of each post or bay, joined by blanks."""
@@ -362,8 +382,22 @@ class FencePlan:
             "posts": dict(sorted(Counter(posts.kind).items())),
             "bays": dict(sorted(Counter(bays.kind).items())),
             "steps": int(np.count_nonzero(bays.step_m)),
+            **self._wire(),
             "steepest_ground_deg": float(np.degrees(np.arctan(slope.max()))),
             "findings": {word: sum(item.severity == word for item in self.fence.findings) for word in SEVERITIES},
+        }
+
+    def _wire(self) -> dict[str, Any]:
+        """How much wire and how many droppers, where there are any."""
+        import numpy as np
+
+        strains = self.fence.strains
+        if not len(strains):
+            return {}
+        return {
+            "strains": len(strains),
+            "wire_m": float(np.sum(strains.wires * strains.wire_length_m)),
+            "droppers": int(np.nansum(self.fence.bays.droppers)),
         }
 
     def _repr_html_(self) -> str:
@@ -407,6 +441,13 @@ def outputs(also: Iterable[str] = ()) -> list[Output]:
                 output = registry.find(registry.OUTPUTS, name)
                 chosen += [output] if output.standing else []
     return chosen
+
+
+def _given(table: Table, names: Iterable[str]) -> dict[str, Floats]:
+    """Those of a table's columns that have a value in any row."""
+    import numpy as np
+
+    return {name: getattr(table, name) for name in names if np.isfinite(getattr(table, name)).any()}
 
 
 def _names(letter: str, count: int) -> tuple[str, ...]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
@@ -96,7 +97,7 @@ def plan_fence(
     findings = (*site.findings, *rules.findings, *field, *bridges, *zoning.findings, *fence.findings, *zoned)
     return FencePlan(
         name=the_job.name,
-        fence=Fence(posts=fence.posts, bays=fence.bays, findings=findings, cost=fence.cost),
+        fence=replace(fence, findings=findings),
         places=places,
         stations=placing.stations(site, runs),
         legs=legs,
@@ -166,6 +167,8 @@ def _fences(
             panel=rules.panels,
             slope=rules.facts.slope,
             rake=rules.rake,
+            strain=rules.strain,
+            wire=rules.wire,
             from_m=run.from_m,
         )
         for row, run in enumerate(runs)

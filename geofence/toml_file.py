@@ -33,12 +33,17 @@ Place = Callable[[Keys], str]
 Model = TypeVar("Model", bound=BaseModel)
 
 _UNITS = {
+    "kg_per_m3": "kg/m3",
     "kg_per_m2": "kg/m2",
     "kg_per_m": "kg/m",
     "m2": "m2",
     "m3": "m3",
     "deg": "deg",
     "kg": "kg",
+    "kn": "kN",
+    "kpa": "kPa",
+    "per_k": "1/K",
+    "c": "°C",
     "m": "m",
 }
 _MOST_MISTAKES_SHOWN = 10

@@ -109,8 +109,8 @@ def _uplift(layout: Layout, post: int, uplift_kn: float, wire: WireRules) -> Fin
     return Finding(
         code="post-uplift",
         severity="warn",
-        message=f"The {'post' if kind == 'line' else f'{kind} post'} stands lower than its neighbours: at "
-        f"{wire.temperature_min_c:g} °C {len(wire.heights_m)} wires pull it up with {uplift_kn:.2f} kN, "
+        message=f"Wires rise from this {'post' if kind == 'line' else f'{kind} post'}: at "
+        f"{wire.temperature_min_c:g} °C {len(wire.heights_m)} of them pull it up with {uplift_kn:.2f} kN, "
         f"{wire.uplift_max_kn:.2f} kN is held without more. {SCREENING}",
         remedy="Set it deeper or in concrete, tie it down to an anchor in the ground, or strain to a lower "
         "wire.tension_kn; what holds it depends on the soil. A pull it is shown to hold goes into wire.uplift_max_kn.",

@@ -13,6 +13,8 @@ from typing import Any, TypeVar
 
 from geofence import toml_file
 from geofence.engine.records import Finding, LayoutRules, LevelRules, PanelRules, PostRules, RakeRules
+from geofence.engine.wire import WireRules
+from geofence.engine.wired import StrainRules
 from geofence.errors import JobError
 from geofence.inputs.job_file import (
     Fence,
@@ -24,12 +26,13 @@ from geofence.inputs.job_file import (
     Naming,
     Posts,
     Spacing,
+    Wire,
     Zone,
     job_schema,
 )
 from geofence.numeric import WIDTH_TOLERANCE_M
 from geofence.plan import Parameter, SystemFacts
-from geofence.systems.system import KEYS_OF_SLOPE, Section, System, conflicts
+from geofence.systems.system import PANEL_KEYS, Section, System, conflicts, full_bay_m, infill_height_m, slopes_of
 from geofence.toml_file import Keys, TomlFile, mistake, shown
 
 __all__ = ["SCHEMA", "STARTER", "Job", "Resolved", "job_from_values", "job_schema", "read_job", "resolve"]
@@ -80,7 +83,7 @@ class Job:
 
     Attributes
     ----------
-    job, line, ground, fence, layout, gates, levels, posts, zones
+    job, line, ground, fence, layout, gates, levels, posts, wire, zones
         The tables of the job file.
     base
         The folder that the job's paths are relative to.
@@ -94,6 +97,7 @@ class Job:
     gates: tuple[Gate, ...]
     levels: Levels
     posts: Posts
+    wire: Wire
     zones: tuple[Zone, ...]
     base: Path
     _given: _Given = field(repr=False, compare=False)
@@ -164,6 +168,7 @@ def _job(given: _Given, *, base: Path) -> Job:
         gates=tuple(gates),
         levels=checked.levels,
         posts=checked.posts,
+        wire=checked.wire,
         zones=checked.zone,
         base=base,
         _given=given,
@@ -194,6 +199,8 @@ class Resolved:
         The engine's rules.
     rake
         How far bays may slope; None where they hang level.
+    strain, wire
+        How far apart posts of a wire fence stand, and its wires; None for panels.
     facts
         The system as used: with the job's module, height and hole where it has its own.
     parameters
@@ -208,6 +215,8 @@ class Resolved:
     posts: PostRules
     panels: PanelRules
     rake: RakeRules | None
+    strain: StrainRules | None
+    wire: WireRules | None
     facts: SystemFacts
     parameters: Mapping[str, Parameter]
     findings: tuple[Finding, ...] = ()
@@ -219,37 +228,38 @@ def resolve(job: Job, system: System) -> Resolved:
     Raises
     ------
     JobError
-        The system's fence cannot be planned yet, or a value of the job cannot hold with another or with the system:
-        a shortest bay wider than a full one, a step range that holds no step, a clearance above the largest gap.
+        A key says nothing to the system, or a value of the job cannot hold with another or with the system: a shortest
+        bay wider than a full one, a step range that holds no step, a clearance above the largest gap.
     """
-    if system.slope == "strained":
-        raise JobError(
-            f"the system {system.name} follows the ground by {system.slope}, which cannot be planned yet",
-            place=job.place("fence", "system"),
-            remedy="Take a system whose slope is step or rake.",
-        )
-    _refuse_keys_of_another_slope(job, system)
-    parameters = _parameters(job, system)
+    in_vain = _set_in_vain(job, system)
+    parameters = {key: value for key, value in _parameters(job, system).items() if key not in in_vain}
     values = {address: parameter.value for address, parameter in parameters.items()}
     _refuse_conflicts(job, system.values | values)
+    used = _NO_STEPS | values | {"layout.module_m": full_bay_m(values), "fence.height_m": infill_height_m(values)}
+    strained = system.slope == "strained"
     return Resolved(
-        layout=_record(LayoutRules, values, "layout", "line"),
-        levels=_record(LevelRules, values, "levels"),
-        posts=_record(PostRules, values, "posts"),
-        panels=_record(PanelRules, values, "fence", "levels"),
-        rake=_record(RakeRules, values, "levels") if system.slope == "rake" else None,
+        layout=_record(LayoutRules, used, "layout", "line"),
+        levels=_record(LevelRules, used, "levels"),
+        posts=_record(PostRules, used, "posts"),
+        panels=_record(PanelRules, used, "fence", "levels"),
+        rake=_record(RakeRules, used, "levels") if system.slope == "rake" else None,
+        strain=_record(StrainRules, used, "layout") if strained else None,
+        wire=_record(WireRules, used, "wire") if strained else None,
         facts=replace(
             system.facts,
-            module_m=values["layout.module_m"],
-            height_m=values["fence.height_m"],
+            module_m=used["layout.module_m"],
+            height_m=used["fence.height_m"],
             hole_diameter_m=values["posts.hole_diameter_m"],
         ),
         parameters=parameters,
-        findings=tuple(_findings(values, system)),
+        findings=(*_not_used(in_vain, system), *_findings(values, system)),
     )
 
 
-Record = TypeVar("Record", LayoutRules, LevelRules, PostRules, PanelRules, RakeRules)
+_NO_STEPS = {f"levels.{key}": 0.0 for key in ("step_min_m", "step_max_m", "step_cost", "rise_cost")}
+"""What the rules of levels hold for wires, which do not step."""
+
+Record = TypeVar("Record", LayoutRules, LevelRules, PostRules, PanelRules, RakeRules, StrainRules, WireRules)
 
 
 def _record(kind: type[Record], values: Mapping[str, Any], *tables: str) -> Record:
@@ -286,6 +296,7 @@ def _leaves(job: Job) -> Iterator[tuple[Keys, Any]]:
         **{("gate", row): gate for row, gate in enumerate(job.gates)},
         ("levels",): job.levels,
         ("posts",): job.posts,
+        ("wire",): job.wire,
         **{("zone", row): zone for row, zone in enumerate(job.zones)},
     }
     for keys, table in tables.items():
@@ -293,17 +304,39 @@ def _leaves(job: Job) -> Iterator[tuple[Keys, Any]]:
             yield (*keys, key), value
 
 
-def _refuse_keys_of_another_slope(job: Job, system: System) -> None:
-    """Raise on a key that the system's slope makes nothing of, lest it be thought to hold."""
-    for slope, addresses in KEYS_OF_SLOPE.items():
-        for address in addresses:
-            keys = tuple(address.split("."))
-            if slope != system.slope and job.origin(*keys) != "default":
-                raise JobError(
-                    f"says nothing to the system {system.name}, whose slope is {system.slope}",
-                    place=job.place(*keys),
-                    remedy=f"Take it out, or take a system whose slope is {slope}.",
-                )
+def _set_in_vain(job: Job, system: System) -> tuple[str, ...]:
+    """Addresses of what the job says of panels while its system has wires, as a job does that compares systems.
+
+    Raises
+    ------
+    JobError
+        Another key that the system's slope makes nothing of, lest it be thought to hold.
+    """
+    found = []
+    for keys, value in _leaves(job):
+        address = toml_file.address(keys)
+        slopes = slopes_of(address)
+        if value is None or not slopes or system.slope in slopes:
+            continue
+        if address not in PANEL_KEYS:
+            raise JobError(
+                f"says nothing to the system {system.name}, whose slope is {system.slope}",
+                place=job.place(*keys),
+                remedy=f"Take it out, or take a system whose slope is {' or '.join(slopes)}.",
+            )
+        found.append(address)
+    return tuple(found)
+
+
+def _not_used(addresses: tuple[str, ...], system: System) -> Iterator[Finding]:
+    if addresses:
+        yield Finding(
+            code="setting-not-used",
+            severity="warn",
+            message=f"{', '.join(addresses)} {'says' if len(addresses) == 1 else 'say'} nothing to the system "
+            f"{system.name}, which has wires in place of panels",
+            remedy="Heights of wires are in wire.heights_m, the widest bay is layout.post_spacing_max_m.",
+        )
 
 
 def _refuse_conflicts(job: Job, values: Mapping[str, Any]) -> None:
@@ -323,8 +356,8 @@ def _refuse_conflicts(job: Job, values: Mapping[str, Any]) -> None:
 
 
 def _findings(values: Mapping[str, Any], system: System) -> Iterator[Finding]:
-    height, room = values["fence.height_m"], values["levels.gap_max_m"] + values["levels.dig_max_m"]
-    if not system.offers(height) and system.fence.heights_m:
+    height, room = values.get("fence.height_m"), values["levels.gap_max_m"] + values["levels.dig_max_m"]
+    if height is not None and not system.offers(height) and system.fence.heights_m:
         yield Finding(
             code="height-not-offered",
             severity="warn",
@@ -333,7 +366,7 @@ def _findings(values: Mapping[str, Any], system: System) -> Iterator[Finding]:
             value=height,
             unit="m",
         )
-    if room < values["levels.increment_m"] - WIDTH_TOLERANCE_M:
+    if system.slope != "strained" and room < values["levels.increment_m"] - WIDTH_TOLERANCE_M:
         yield Finding(
             code="increment-over-room",
             severity="warn",

@@ -42,6 +42,7 @@ __all__ = [
     "Rule",
     "Spacing",
     "Survey",
+    "Wire",
     "Zone",
     "job_schema",
 ]
@@ -261,7 +262,7 @@ class Fence(Section):
     """Which fence."""
 
     system: File = Field(default="aac-panel", description="a fence system's name, or the path of its TOML file")
-    height_m: kinds.Height | None = Field(default=None, description="from underside to top")
+    height_m: kinds.Height | None = Field(default=None, description="panels: from underside to top")
     open_share: float = Field(
         default=0.0, ge=0, le=1, description="share of a panel's face that is open: 0 for a solid one"
     )
@@ -272,6 +273,12 @@ class Spacing(Section):
 
     module_m: kinds.Bay | None = Field(default=None, description="a full bay, centre to centre of its posts")
     min_bay_m: kinds.Bay | None = Field(default=None, description="the narrowest cut bay")
+    post_spacing_max_m: kinds.PostSpacing | None = Field(
+        default=None, description="wire fences: the most that two posts may be apart"
+    )
+    strain_max_m: kinds.StrainLength | None = Field(
+        default=None, description="wire fences: the most that two posts may be apart that hold the wires' pull"
+    )
     fit: Fit = Field(default="end", description="where cut bays go: end, start, both-ends, or equal (all bays alike)")
 
     @field_validator("fit", mode="before")
@@ -338,6 +345,39 @@ class Posts(Section):
         default=None, description="lengths posts are sold in, increasing; [] for posts cut to measure"
     )
     hole_diameter_m: kinds.HoleDiameter | None = Field(default=None, description="diameter of the holes")
+
+
+class Wire(Section):
+    """Strained wires: where they run, what they are strained to, and how warm and cold they get."""
+
+    heights_m: kinds.WireHeights | None = Field(
+        default=None, description="each wire above the ground at each post, the lowest first"
+    )
+    dropper_spacing_m: kinds.DropperSpacing | None = Field(
+        default=None, description="widest spacing of the droppers that keep wires apart between posts; 0 for none"
+    )
+    diameter_m: kinds.WireDiameter | None = Field(default=None, description="diameter of a wire")
+    density_kg_per_m3: kinds.Density | None = Field(default=None, description="density of its metal")
+    modulus_kpa: kinds.Modulus | None = Field(default=None, description="modulus of elasticity of its metal")
+    expansion_per_k: kinds.Expansion | None = Field(
+        default=None, description="linear thermal expansion of its metal, for each degree"
+    )
+    tension_kn: kinds.Force | None = Field(default=None, description="what each wire is strained to")
+    tension_max_kn: kinds.Force | None = Field(
+        default=None, description="the most that a wire should carry; more in the cold is a finding"
+    )
+    temperature_c: kinds.Temperature | None = Field(
+        default=None, description="how warm it is when the wires are strained, degrees Celsius"
+    )
+    temperature_min_c: kinds.Temperature | None = Field(
+        default=None, description="the coldest that the wires get, degrees Celsius"
+    )
+    temperature_max_c: kinds.Temperature | None = Field(
+        default=None, description="the hottest that the wires get, degrees Celsius"
+    )
+    uplift_max_kn: kinds.Uplift | None = Field(
+        default=None, description="the upward pull that a post holds without more; a harder one is a finding"
+    )
 
 
 Rule = Literal["keep-clear", "no-fence", "setback", "max-height", "splay", "flood", "consult"]
@@ -471,6 +511,10 @@ class JobFile(Section):
     gate: Annotated[tuple[Gate, ...], Strict(False)] = Field(default=(), description="openings, one table each")
     levels: Levels = Field(default=Levels(), description="limits of the undersides, and their weights")
     posts: Posts = Field(default=Posts(), description="how long posts are, and what they stand in")
+    wire: Wire = Field(
+        default=Wire(),
+        description="strained wires: where they run, what they are strained to, and how warm and cold they get",
+    )
     zone: Annotated[tuple[Zone, ...], Strict(False)] = Field(
         default=(), description="areas with a rule, one table each"
     )

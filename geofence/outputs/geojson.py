@@ -15,7 +15,7 @@ import numpy as np
 
 from geofence.engine.records import Floats
 from geofence.outputs.digits import DEGREES, POSITION, decimals_of, figures
-from geofence.plan import CAUTIONS, FencePlan, Grid
+from geofence.plan import FencePlan, Grid
 
 __all__ = ["lines", "points", "write_collection"]
 
@@ -114,7 +114,8 @@ def _about(plan: FencePlan) -> dict[str, Any]:
             "easting, northing": f"{grid.unit}, on the grid",
             "_m": "metre; levels on the level datum, lengths and chainages on the ground",
             "_m2": "square metre",
+            "_kn": "kilonewton, up positive",
             "_deg": "degree; bearings clockwise from grid north, turns to the right positive",
         },
-        "cautions": list(CAUTIONS),
+        "cautions": list(plan.cautions),
     }

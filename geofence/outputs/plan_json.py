@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from geofence.folder import PROGRAM
-from geofence.plan import CAUTIONS, FencePlan, Output
+from geofence.plan import FencePlan, Output
 
 __all__ = ["OUTPUT", "SCHEMA", "plain", "write"]
 
@@ -38,6 +38,7 @@ def _content(plan: FencePlan, path: Path) -> dict[str, Any]:
             name: {"value": item.value, "origin": item.origin} for name, item in sorted(plan.parameters.items())
         },
         "optimum": {"cost": cost.total, "gap": cost.gap, "dig": cost.dig, "step": cost.step, "rise": cost.rise},
+        **({"strains": _strains(plan)} if len(plan.fence.strains) else {}),
         "grid": {
             "name": grid.name,
             "code": grid.code,
@@ -54,9 +55,15 @@ def _content(plan: FencePlan, path: Path) -> dict[str, Any]:
             "packages": dict(sorted(provenance.packages.items())),
             "planned_at": provenance.planned_at,
         },
-        "cautions": CAUTIONS,
+        "cautions": plan.cautions,
         "files": provenance.files or (path.name,),
     }
+
+
+def _strains(plan: FencePlan) -> list[dict[str, Any]]:
+    """One object a strain of wire."""
+    columns = plan.strain_columns()
+    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 
 
 def _units(plan: FencePlan) -> dict[str, str]:
@@ -66,6 +73,7 @@ def _units(plan: FencePlan) -> dict[str, str]:
         "level in stakeout.csv": f"{plan.grid.unit}, on the level datum",
         "_m": "metre; levels on the level datum, lengths and chainages on the ground",
         "_m2": "square metre",
+        "_kn": "kilonewton; of one wire, or of all wires on a post",
         "_deg": "degree; bearings clockwise from grid north, turns to the right positive",
         "scale": "grid distance divided by ground distance, mean along the line",
         "optimum": "the currency or weight of levels.gap_cost and its like",

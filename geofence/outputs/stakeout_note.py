@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from geofence.outputs.digits import coordinate_decimals
-from geofence.plan import CAUTIONS, SEVERITIES, FencePlan, Output
+from geofence.plan import SEVERITIES, FencePlan, Output
 
 __all__ = ["OUTPUT", "write"]
 
@@ -24,7 +24,7 @@ def _lines(plan: FencePlan) -> Iterator[str]:
     yield f"Stake-out of {_one_line(plan.name)}"
     yield ""
     yield "BEFORE STAKING"
-    yield from (f"- {caution}" for caution in CAUTIONS)
+    yield from (f"- {caution}" for caution in plan.cautions)
     yield "- Check the set-up on a control point that this file does not hold."
     yield ""
     yield "THE NUMBERS IN stakeout.csv"

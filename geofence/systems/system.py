@@ -24,11 +24,15 @@ __all__ = [
     "KEYS_OF_SLOPE",
     "NO_SOURCE",
     "OVERRIDABLE",
+    "PANEL_KEYS",
     "Conflict",
     "Dimension",
     "Section",
     "System",
     "conflicts",
+    "full_bay_m",
+    "infill_height_m",
+    "slopes_of",
 ]
 
 NO_SOURCE = "common practice, no source"
@@ -36,7 +40,7 @@ NO_SOURCE = "common practice, no source"
 
 OVERRIDABLE = {
     "fence": ("height_m",),
-    "layout": ("module_m", "min_bay_m"),
+    "layout": ("module_m", "min_bay_m", "post_spacing_max_m", "strain_max_m"),
     "posts": ("embedment_m", "embedment_ratio", "post_reveal_m", "stock_lengths_m", "hole_diameter_m"),
     "levels": (
         "increment_m",
@@ -52,11 +56,48 @@ OVERRIDABLE = {
         "step_cost",
         "rise_cost",
     ),
+    "wire": (
+        "heights_m",
+        "dropper_spacing_m",
+        "diameter_m",
+        "density_kg_per_m3",
+        "modulus_kpa",
+        "expansion_per_k",
+        "tension_kn",
+        "tension_max_kn",
+        "temperature_c",
+        "temperature_min_c",
+        "temperature_max_c",
+        "uplift_max_kn",
+    ),
 }
 """Tables and keys that a job may leave to its system."""
 
-KEYS_OF_SLOPE: Mapping[Slope, tuple[str, ...]] = {"rake": ("levels.rake_max_deg", "levels.steps")}
-"""Keys that fences of one slope need, and that say nothing to the others."""
+PANEL_KEYS = (
+    "fence.height_m",
+    "layout.module_m",
+    "levels.step_min_m",
+    "levels.step_max_m",
+    "levels.step_cost",
+    "levels.rise_cost",
+)
+"""Keys that panels need and wires do not."""
+
+KEYS_OF_SLOPE: Mapping[Slope, tuple[str, ...]] = {
+    "step": PANEL_KEYS,
+    "rake": (*PANEL_KEYS, "levels.rake_max_deg", "levels.steps"),
+    "strained": ("layout.post_spacing_max_m", "layout.strain_max_m", *(f"wire.{key}" for key in OVERRIDABLE["wire"])),
+}
+"""Keys that fences of a slope need, where not all do; to a fence of another slope such a key says nothing."""
+
+
+def slopes_of(address: str) -> tuple[Slope, ...]:
+    """The slopes that need a key; none where all fences do, or where it may be left out.
+
+    >>> slopes_of("layout.module_m"), slopes_of("layout.min_bay_m")
+    (('step', 'rake'), ())
+    """
+    return tuple(slope for slope, addresses in KEYS_OF_SLOPE.items() if address in addresses)
 
 
 def _increasing(lengths: tuple[float, ...]) -> tuple[float, ...]:
@@ -67,6 +108,8 @@ def _increasing(lengths: tuple[float, ...]) -> tuple[float, ...]:
 
 
 Bay = Annotated[float, Field(gt=0, le=20)]
+PostSpacing = Annotated[float, Field(gt=0, le=100)]
+StrainLength = Annotated[float, Field(gt=0, le=5000)]
 Height = Annotated[float, Field(gt=0, le=10)]
 Increment = Annotated[float, Field(gt=0, le=1)]
 GapMax = Annotated[float, Field(ge=0, le=5)]
@@ -84,6 +127,15 @@ StockLength = Annotated[float, Field(gt=0, le=15)]
 # TOML gives lists; a frozen record keeps tuples.
 StockLengths = Annotated[tuple[StockLength, ...], Strict(False), AfterValidator(_increasing)]
 Heights = Annotated[tuple[Height, ...], Strict(False), AfterValidator(_increasing)]
+WireHeights = Annotated[tuple[Height, ...], Strict(False), Field(min_length=1), AfterValidator(_increasing)]
+DropperSpacing = Annotated[float, Field(ge=0, le=100)]
+WireDiameter = Annotated[float, Field(gt=0, le=0.05)]
+Density = Annotated[float, Field(ge=500, le=25_000)]
+Modulus = Annotated[float, Field(ge=1e5, le=1e9)]
+Expansion = Annotated[float, Field(ge=0, le=1e-3)]
+Force = Annotated[float, Field(gt=0, le=1000)]
+Uplift = Annotated[float, Field(ge=0, le=1000)]
+Temperature = Annotated[float, Field(ge=-90, le=90)]
 
 
 def _short_name(word: str) -> str:
@@ -120,17 +172,19 @@ class Dimension(Section, Generic[Quantity]):
 
 
 class SystemFence(Section):
-    """Panels, from underside to top."""
+    """Panels, from underside to top. A wire fence has none."""
 
-    height_m: Dimension[Height]
+    height_m: Dimension[Height] | None = None
     heights_m: Dimension[Heights] | None = None
 
 
 class SystemLayout(Section):
-    """Bays, centre to centre of posts."""
+    """Bays, centre to centre of posts; of a wire fence the widest, and the longest strain between two strainers."""
 
-    module_m: Dimension[Bay]
+    module_m: Dimension[Bay] | None = None
     min_bay_m: Dimension[Bay]
+    post_spacing_max_m: Dimension[PostSpacing] | None = None
+    strain_max_m: Dimension[StrainLength] | None = None
 
 
 class SystemPosts(Section):
@@ -150,15 +204,32 @@ class SystemLevels(Section):
     increment_m: Dimension[Increment]
     gap_max_m: Dimension[GapMax]
     dig_max_m: Dimension[DigMax]
-    step_min_m: Dimension[Step]
-    step_max_m: Dimension[Step]
+    step_min_m: Dimension[Step] | None = None
+    step_max_m: Dimension[Step] | None = None
     rake_max_deg: Dimension[RakeMax] | None = None
     steps: Steps | None = None
     gate_clearance_m: Dimension[Clearance]
     gap_cost: Cost
     dig_cost: Cost
-    step_cost: Cost
-    rise_cost: Cost
+    step_cost: Cost | None = None
+    rise_cost: Cost | None = None
+
+
+class SystemWire(Section):
+    """The wires of a strained fence, all alike; :class:`geofence.engine.wire.WireRules` says what each key means."""
+
+    heights_m: Dimension[WireHeights]
+    dropper_spacing_m: Dimension[DropperSpacing]
+    diameter_m: Dimension[WireDiameter]
+    density_kg_per_m3: Dimension[Density]
+    modulus_kpa: Dimension[Modulus]
+    expansion_per_k: Dimension[Expansion]
+    tension_kn: Dimension[Force]
+    tension_max_kn: Dimension[Force]
+    temperature_c: Dimension[Temperature]
+    temperature_min_c: Dimension[Temperature]
+    temperature_max_c: Dimension[Temperature]
+    uplift_max_kn: Dimension[Uplift]
 
 
 class Part(Section):
@@ -189,22 +260,24 @@ class System(Section):
     name: Annotated[str, AfterValidator(_short_name)]
     title: Words
     slope: Slope
-    fence: SystemFence
+    fence: SystemFence = SystemFence()
     layout: SystemLayout
     posts: SystemPosts
     levels: SystemLevels
+    wire: SystemWire | None = None
     takeoff: Takeoff
 
     @model_validator(mode="after")
     def _has_the_keys_of_its_slope(self) -> System:
-        for slope, addresses in KEYS_OF_SLOPE.items():
-            for address in addresses:
-                keys, given = tuple(address.split(".")), address in self.values
-                if given and slope != self.slope:
-                    message = f"says nothing to a system whose slope is {self.slope}"
-                    raise fault(message, keys=keys, value=self.values[address], remedy="Take it out.")
-                if not given and slope == self.slope:
-                    raise fault("is missing from a system of this slope", keys=keys, value=slope, remedy="Add it.")
+        values = self.values
+        for address in values:
+            if self.slope not in (slopes_of(address) or (self.slope,)):
+                message, keys = f"says nothing to a system whose slope is {self.slope}", tuple(address.split("."))
+                raise fault(message, keys=keys, value=values[address], remedy="Take it out.")
+        for address in KEYS_OF_SLOPE[self.slope]:
+            if address not in values:
+                message, keys = "is missing from a system of this slope", tuple(address.split("."))
+                raise fault(message, keys=keys, value=self.slope, remedy="Add it.")
         return self
 
     @model_validator(mode="after")
@@ -217,8 +290,9 @@ class System(Section):
                 limit=conflict.limit,
                 remedy=conflict.remedy,
             )
-        if not self.offers(self.fence.height_m.value):
-            keys, height = ("fence", "height_m", "value"), self.fence.height_m.value
+        height = self.fence.height_m.value if self.fence.height_m else None
+        if height is not None and not self.offers(height):
+            keys = ("fence", "height_m", "value")
             raise fault("is not one of fence.heights_m", keys=keys, value=height, remedy="Add it there, or change it.")
         return self
 
@@ -228,7 +302,7 @@ class System(Section):
         return {
             f"{table}.{key}": quantity.value if isinstance(quantity, Dimension) else quantity
             for table in OVERRIDABLE
-            for key, quantity in getattr(self, table)
+            for key, quantity in getattr(self, table) or ()
             if quantity is not None
         }
 
@@ -245,8 +319,8 @@ class System(Section):
             name=self.name,
             title=self.title,
             slope=self.slope,
-            module_m=self.layout.module_m.value,
-            height_m=self.fence.height_m.value,
+            module_m=full_bay_m(self.values),
+            height_m=infill_height_m(self.values),
             post_width_m=self.posts.width_m.value,
             hole_diameter_m=self.posts.hole_diameter_m.value,
         )
@@ -271,15 +345,33 @@ class Conflict:
     remedy: str
 
 
+def full_bay_m(values: Mapping[str, Any]) -> float:
+    """The widest bay: a module, or the most that two posts of a wire fence are apart; see :attr:`System.values`."""
+    return float(values.get("layout.module_m", values.get("layout.post_spacing_max_m")))
+
+
+def infill_height_m(values: Mapping[str, Any]) -> float:
+    """From underside to top: of a panel, or from the lowest wire to the highest."""
+    if "fence.height_m" in values:
+        return float(values["fence.height_m"])
+    return float(values["wire.heights_m"][-1] - values["wire.heights_m"][0])
+
+
 def conflicts(values: Mapping[str, Any]) -> Iterator[Conflict]:
     """What cannot hold together in a system, or in a job on its system; ``values`` as :attr:`System.values`."""
     yield from _conflicts_of_bays(values)
     yield from _conflicts_of_levels(values)
+    if "wire.heights_m" in values:
+        yield from _conflicts_of_spacing(values)
+        yield from _conflicts_of_heights(values)
+        yield from _conflicts_of_tension(values)
+    else:
+        yield from _conflicts_of_steps(values)
 
 
 def _conflicts_of_bays(values: Mapping[str, Any]) -> Iterator[Conflict]:
-    module, min_bay, width = (values[key] for key in ("layout.module_m", "layout.min_bay_m", "posts.width_m"))
-    if min_bay > module:
+    module, min_bay, width = full_bay_m(values), values["layout.min_bay_m"], values["posts.width_m"]
+    if "layout.module_m" in values and min_bay > module:
         yield Conflict(
             addresses=("layout.min_bay_m", "layout.module_m"),
             message="is wider than a full bay, layout.module_m",
@@ -306,9 +398,19 @@ def _conflicts_of_bays(values: Mapping[str, Any]) -> Iterator[Conflict]:
 
 
 def _conflicts_of_levels(values: Mapping[str, Any]) -> Iterator[Conflict]:
-    gap, dig, increment, least, most = (
-        values[f"levels.{key}"] for key in ("gap_max_m", "dig_max_m", "increment_m", "step_min_m", "step_max_m")
-    )
+    gap, dig = values["levels.gap_max_m"], values["levels.dig_max_m"]
+    if gap + dig < -LEVEL_TOLERANCE_M:
+        yield Conflict(
+            addresses=("levels.dig_max_m", "levels.gap_max_m"),
+            message="keeps open more than levels.gap_max_m allows",
+            value=dig,
+            limit=-gap,
+            remedy="Make levels.dig_max_m larger (less negative), or levels.gap_max_m.",
+        )
+
+
+def _conflicts_of_steps(values: Mapping[str, Any]) -> Iterator[Conflict]:
+    increment, least, most = (values[f"levels.{key}"] for key in ("increment_m", "step_min_m", "step_max_m"))
     if least > most:
         yield Conflict(
             addresses=("levels.step_min_m", "levels.step_max_m"),
@@ -324,11 +426,72 @@ def _conflicts_of_levels(values: Mapping[str, Any]) -> Iterator[Conflict]:
             value=increment,
             remedy="Make levels.increment_m finer, or lower levels.step_min_m or raise levels.step_max_m.",
         )
-    if gap + dig < -LEVEL_TOLERANCE_M:
+
+
+def _conflicts_of_spacing(values: Mapping[str, Any]) -> Iterator[Conflict]:
+    widest, narrowest, strain = (values[f"layout.{key}"] for key in ("post_spacing_max_m", "min_bay_m", "strain_max_m"))
+    if narrowest > widest / 2:
         yield Conflict(
-            addresses=("levels.dig_max_m", "levels.gap_max_m"),
-            message="keeps open more than levels.gap_max_m allows",
+            addresses=("layout.min_bay_m", "layout.post_spacing_max_m"),
+            message="is more than half of layout.post_spacing_max_m, so that some lengths could not be divided",
+            value=narrowest,
+            limit=widest / 2,
+            remedy="Make layout.min_bay_m at most half of layout.post_spacing_max_m.",
+        )
+    if strain < widest:
+        yield Conflict(
+            addresses=("layout.strain_max_m", "layout.post_spacing_max_m"),
+            message="is less than layout.post_spacing_max_m",
+            value=strain,
+            limit=widest,
+            remedy="Make layout.strain_max_m at least layout.post_spacing_max_m.",
+        )
+
+
+def _conflicts_of_heights(values: Mapping[str, Any]) -> Iterator[Conflict]:
+    lowest, gap, dig = values["wire.heights_m"][0], values["levels.gap_max_m"], values["levels.dig_max_m"]
+    if lowest > gap:
+        yield Conflict(
+            addresses=("levels.gap_max_m", "wire.heights_m"),
+            message="is less than the lowest wire is high at each post, the first of wire.heights_m",
+            value=gap,
+            limit=lowest,
+            remedy="Make levels.gap_max_m more than the first of wire.heights_m: what is over is for hollows.",
+        )
+    if lowest < -dig:
+        yield Conflict(
+            addresses=("levels.dig_max_m", "wire.heights_m"),
+            message="keeps open more than the lowest wire does at each post, the first of wire.heights_m",
             value=dig,
-            limit=-gap,
-            remedy="Make levels.dig_max_m larger (less negative), or levels.gap_max_m.",
+            limit=-lowest,
+            remedy="Make levels.dig_max_m larger (less negative), or raise the first of wire.heights_m.",
+        )
+
+
+def _conflicts_of_tension(values: Mapping[str, Any]) -> Iterator[Conflict]:
+    tension, most = values["wire.tension_kn"], values["wire.tension_max_kn"]
+    at, coldest, hottest = (values[f"wire.temperature{key}"] for key in ("_c", "_min_c", "_max_c"))
+    if tension > most:
+        yield Conflict(
+            addresses=("wire.tension_kn", "wire.tension_max_kn"),
+            message="is more than wire.tension_max_kn",
+            value=tension,
+            limit=most,
+            remedy="Make wire.tension_kn at most wire.tension_max_kn.",
+        )
+    if coldest > at:
+        yield Conflict(
+            addresses=("wire.temperature_min_c", "wire.temperature_c"),
+            message="is above wire.temperature_c, at which the wires are strained",
+            value=coldest,
+            limit=at,
+            remedy="Make wire.temperature_min_c the coldest that the wires get.",
+        )
+    if hottest < at:
+        yield Conflict(
+            addresses=("wire.temperature_max_c", "wire.temperature_c"),
+            message="is below wire.temperature_c, at which the wires are strained",
+            value=hottest,
+            limit=at,
+            remedy="Make wire.temperature_max_c the hottest that the wires get.",
         )

@@ -14,8 +14,8 @@ from geofence.plan import SEVERITIES
 from tests.docs.pages import ROOT, section
 
 PAGE = ROOT / "docs" / "conventions.md"
-NOT_PLANNED_YET = {"junction", "strainer"}
-"""Kinds of post that a stepped fence has not."""
+NOT_PLANNED_YET = {"junction"}
+"""Kinds of post that no fence has yet."""
 
 
 def constants(value: ast.expr | None) -> set[str]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import math
 import tomllib
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -18,11 +19,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from geofence.engine.records import Finding, LayoutRules, LevelRules, PanelRules, PostRules, RakeRules
+from geofence.engine.wired import StrainRules
 from geofence.errors import JobError
 from geofence.inputs.job import Job, Resolved, job_from_values, job_schema, read_job, resolve
 from geofence.inputs.job_file import LegEnds
 from geofence.plan import Parameter
 from geofence.systems import catalogue
+from geofence.systems.system import KEYS_OF_SLOPE
 
 LEAST = """\
 schema = 1
@@ -344,16 +347,6 @@ class TestMistakes:
             with pytest.raises(JobError, match=r"^command line, fence\.height_m: is (not a|text where a) number"):
                 from_values(fence={"height_m": wrong})
 
-    def test_a_system_that_cannot_be_planned_yet_is_refused(self, write):
-        job = read_job(write(LEAST + "[fence]\nsystem = 'aac-panel'"))
-        strained = catalogue.load("aac-panel").model_copy(update={"slope": "strained"})
-        with pytest.raises(JobError) as caught:
-            resolve(job, strained)
-        assert str(caught.value).endswith(
-            "line 7, fence.system: the system aac-panel follows the ground by strained, which cannot be planned yet. "
-            "Take a system whose slope is step or rake."
-        )
-
     @pytest.mark.parametrize("line", ["rake_max_deg = 10.0", "steps = 'never'"])
     def test_a_key_of_another_slope_is_refused(self, write, line):
         job = read_job(write(LEAST + f"[fence]\nsystem = 'aac-panel'\n[levels]\n{line}"))
@@ -430,6 +423,35 @@ class TestResolve:
         assert used["ground.files"] == Parameter(value=["g.tif"], origin="job")
         assert "line.layer" not in used
 
+    def test_wires_are_the_systems_or_the_jobs(self, write):
+        """Of the stock-wire file, but for a pull that the job has; posts 6 m apart, so that a full bay is."""
+        path = write(
+            LEAST + "[fence]\nsystem = 'stock-wire'\n[layout]\npost_spacing_max_m = 6.0\n[wire]\ntension_kn = 0.9"
+        )
+        used = resolve(read_job(path), catalogue.load("stock-wire"))
+        assert used.strain == StrainRules(post_spacing_max_m=6.0, strain_max_m=200.0)
+        assert used.wire is not None
+        assert (used.wire.tension_kn, used.wire.diameter_m, len(used.wire.heights_m)) == (0.9, 0.0025, 7)
+        assert (used.facts.module_m, used.facts.height_m) == (6.0, pytest.approx(0.85))
+        assert used.panels.height_m == pytest.approx(0.85)
+        assert used.levels.step_max_m == used.levels.step_cost == 0.0
+        assert used.parameters["wire.tension_kn"] == Parameter(value=0.9, origin="job")
+        assert used.parameters["wire.diameter_m"] == Parameter(value=0.0025, origin="system stock-wire")
+        assert used.findings == ()
+        panels = resolve(read_job(write(LEAST)), catalogue.load("aac-panel"))
+        assert panels.wire is panels.strain is None
+
+    def test_what_a_job_says_of_panels_is_told_where_there_are_wires(self, write):
+        path = write(LEAST + "[fence]\nheight_m = 1.8\n[layout]\nmodule_m = 2.0")
+        used = resolve(read_job(path), catalogue.load("stock-wire"))
+        (finding,) = used.findings
+        assert (finding.code, finding.severity) == ("setting-not-used", "warn")
+        assert finding.message == (
+            "fence.height_m, layout.module_m say nothing to the system stock-wire, which has wires in place of panels"
+        )
+        assert not {"fence.height_m", "layout.module_m"} & set(used.parameters)
+        assert used.facts.module_m == 4.0
+
     def test_how_bays_slope_is_the_systems_or_the_jobs(self, write):
         """The close-board file's own limit, 15 degrees, and the job's word."""
         path = write(LEAST + "[fence]\nsystem = 'close-board'\n[levels]\nsteps = 'never'")
@@ -449,7 +471,7 @@ class TestResolve:
             name = str(part).partition("#/$defs/")[2].partition("'")[0]
             for key in schema["$defs"].get(name, {}).get("properties", {}):
                 expected |= {f"{table}{row}.{key}" for row in rows}
-        expected -= {"levels.rake_max_deg", "levels.steps"}  # of raked fences only
+        expected -= set(chain.from_iterable(KEYS_OF_SLOPE.values())) - set(KEYS_OF_SLOPE["step"])
         expected -= {"gate[1].near", "gate[2].at_m"}
         given_by_few = "name layer grid apex toward legs_m step_limit_m band_from_m band_to_m level_m open_share_min"
         expected -= {f"zone[1].{key}" for key in given_by_few.split()}

@@ -18,8 +18,9 @@ from geofence.systems import catalogue
 from geofence.systems.system import KEYS_OF_SLOPE, NO_SOURCE, OVERRIDABLE, System
 from geofence.toml_file import address, validate
 
-PRESETS = ("aac-panel", "close-board", "mesh-panel", "post-and-rail", "precast-panel", "sheet-panel")
-DOCUMENTS = ("EN 10219-2, ", "EN 1991-1-1, ")
+WIRES = ("plain-wire", "stock-wire")
+PRESETS = ("aac-panel", "close-board", "mesh-panel", "post-and-rail", "precast-panel", "sheet-panel", *WIRES)
+DOCUMENTS = ("EN 10219-2, ", "EN 1991-1-1, ", "EN 1993-1-1, ", "UF/IFAS CIR851, ", "BTCV handbook Fencing, ")
 """The documents that presets may cite; each citation is checked against a number below."""
 
 STEEL_KG_PER_M3 = 7850.0
@@ -77,25 +78,44 @@ BANDS = {
     "takeoff.course_m": (0.2, 0.6),
     "takeoff.part.count": (1, 9),
 }
+WIRE_BANDS = BANDS | {
+    "layout.min_bay_m": (0.5, 3),
+    "layout.post_spacing_max_m": (2.5, 20),
+    "layout.strain_max_m": (100, 900),
+    "levels.dig_max_m": (0.03, 0.2),
+    "wire.heights_m": (0.06, 1.5),
+    "wire.dropper_spacing_m": (1, 5),
+    "wire.diameter_m": (0.0016, 0.005),
+    "wire.density_kg_per_m3": (7000, 9000),
+    "wire.modulus_kpa": (1.5e8, 2.2e8),
+    "wire.expansion_per_k": (1e-5, 2e-5),
+    "wire.tension_kn": (0.5, 2),
+    "wire.tension_max_kn": (1.5, 6),
+    "wire.temperature_c": (5, 25),
+    "wire.temperature_min_c": (5, 40),
+    "wire.temperature_max_c": (30, 70),
+    "wire.uplift_max_kn": (0.2, 1),
+}
 """What a fence of panels may be, from common practice (no source). Less than tenfold wide, so that a lost zero or a
 slipped decimal point leaves the band; masses are checked one by one below."""
 
-MAY_BE_LESS = ("levels.dig_max_m",)
-"""Less than zero is a clearance, of the same size."""
+MAY_BE_LESS = ("levels.dig_max_m", "wire.temperature_min_c")
+"""Less than zero is a clearance, or a frost, of the same size."""
 
 MAY_BE_ZERO = ("posts.embedment_ratio", "posts.post_reveal_m", "levels.dig_max_m")
 
 
 def implausible(values: dict[str, Any]) -> list[str]:
-    """Addresses of the numbers of a system's file that no fence of panels could have."""
-    found = []
+    """Addresses of the numbers of a system's file that no fence of panels, or of wires, could have."""
+    found, bands = [], WIRE_BANDS if "wire" in values else BANDS
     for keys, number in numbers(values):
         place = ".".join(str(key) for key in keys if isinstance(key, str) and key != "value")
-        low, high = BANDS.get(place, (-math.inf, math.inf))
+        low, high = bands.get(place, (-math.inf, math.inf))
         number = abs(number) if place in MAY_BE_LESS else number
         if not low <= number <= high and not (number == 0 and place in MAY_BE_ZERO):
             found.append(address(keys))
-    return found
+    heights = values.get("wire", {}).get("heights_m", {}).get("value", [])
+    return found + ["wire.heights_m"] * (heights != sorted(heights))
 
 
 def numbers(values: Any, keys: tuple[str | int, ...] = ()) -> Iterator[tuple[tuple[str | int, ...], float]]:
@@ -142,7 +162,9 @@ class TestEachPreset:
         """Length of a post = underside + height + reveal + embedment, the deeper of the two rules."""
         at = catalogue.load(name).values
         for underside_m in (0.0, at["levels.gap_max_m"]):
-            out_m = underside_m + at["fence.height_m"] + at["posts.post_reveal_m"]
+            if name in WIRES:  # which stand at one height at every post
+                underside_m = at["wire.heights_m"][0]
+            out_m = underside_m + catalogue.load(name).facts.height_m + at["posts.post_reveal_m"]
             length_m = out_m + max(at["posts.embedment_m"], at["posts.embedment_ratio"] * out_m)
             waste_m = [stock - length_m for stock in at["posts.stock_lengths_m"] if stock >= length_m]
             assert waste_m
@@ -162,11 +184,13 @@ class TestEachPreset:
     def test_shares_no_key_with_the_job_but_those_it_can_decide(self, name):
         system = catalogue.load(name)
         every = {f"{table}.{key}" for table, keys in OVERRIDABLE.items() for key in keys}
-        others = {key for slope, keys in KEYS_OF_SLOPE.items() for key in keys if slope != system.slope}
+        others = {key for keys in KEYS_OF_SLOPE.values() for key in keys} - set(KEYS_OF_SLOPE[system.slope])
         assert set(system.defaults) == every - others
 
 
 def test_bands_are_less_than_tenfold():
+    wide = {"wire.heights_m"}  # from the lowest wire to the highest
+    assert all(0 < low < high < 10 * low for name, (low, high) in WIRE_BANDS.items() if name not in wide)
     assert all(0 < low < high < 10 * low for low, high in BANDS.values())
 
 
@@ -216,6 +240,36 @@ class TestMasses:
         }
         for name, (kg_per_m2, rounding) in expected.items():
             assert catalogue.load(name).takeoff.panel_kg_per_m2.value == pytest.approx(kg_per_m2, abs=rounding)
+
+
+@pytest.mark.parametrize("name", WIRES)
+class TestWires:
+    def test_steel_is_that_of_its_documents(self, name):
+        """EN 1991-1-1: 77.0 kN/m3. EN 1993-1-1, 3.2.6: 210 000 N/mm2 and 12e-6 per K."""
+        wire = catalogue.load(name).wire
+        assert wire.density_kg_per_m3.value == pytest.approx(77_000 / STANDARD_GRAVITY_M_PER_S2, abs=5)
+        assert wire.modulus_kpa.value == 210_000 * 1e3
+        assert wire.expansion_per_k.value == 12e-6
+
+    def test_pull_is_that_of_its_documents(self, name):
+        """Bucklin, Kunkle and Sand, Construction of High Tensile Wire Fences, University of Florida IFAS, CIR851: each
+        wire is strained to 250 lb and holds 1600 lb at 200,000 psi. BTCV: 90 kg lift a post that was dug and rammed."""
+        wire, pound_kn = catalogue.load(name).wire, 0.45359237 * STANDARD_GRAVITY_M_PER_S2 / 1e3
+        assert wire.tension_kn.value == pytest.approx(250 * pound_kn, abs=0.005)
+        assert wire.tension_max_kn.value == pytest.approx(1600 / 2 * pound_kn, abs=0.005)
+        assert wire.uplift_max_kn.value == pytest.approx(90 / 2 * STANDARD_GRAVITY_M_PER_S2 / 1e3, abs=0.005)
+        inch_m2 = 0.0254**2
+        assert math.pi / 4 * wire.diameter_m.value**2 == pytest.approx(1600 / 200_000 * inch_m2, rel=0.05)
+
+    def test_weighs_what_its_wires_and_round_posts_do(self, name):
+        """Wires over the face from the lowest to the highest; posts of 100 mm, softwood of 550 kg/m3."""
+        system = catalogue.load(name)
+        heights, takeoff = system.wire.heights_m.value, system.takeoff
+        metre_kg = math.pi / 4 * 0.0025**2 * STEEL_KG_PER_M3
+        assert takeoff.panel_kg_per_m2.value == pytest.approx(
+            len(heights) * metre_kg / system.facts.height_m, abs=0.005
+        )
+        assert takeoff.post_kg_per_m.value == pytest.approx(550 * math.pi / 4 * 0.1**2, abs=0.05)
 
 
 class TestNames:
@@ -364,6 +418,59 @@ class TestValidation:
     )
     def test_refuses_what_cannot_hold_together(self, keys, value, text):
         assert _refused(keys, value) == text
+
+    @pytest.mark.parametrize(
+        ("keys", "value", "text"),
+        [
+            (
+                ("layout", "min_bay_m"),
+                2.5,
+                "layout.min_bay_m.value: is more than half of layout.post_spacing_max_m, so that some lengths could "
+                "not be divided: 2.5 m, limit 2 m. Make layout.min_bay_m at most half of layout.post_spacing_max_m.",
+            ),
+            (
+                ("layout", "strain_max_m"),
+                3.0,
+                "layout.strain_max_m.value: is less than layout.post_spacing_max_m: 3 m, limit 4 m. "
+                "Make layout.strain_max_m at least layout.post_spacing_max_m.",
+            ),
+            (
+                ("levels", "gap_max_m"),
+                0.05,
+                "levels.gap_max_m.value: is less than the lowest wire is high at each post, the first of "
+                "wire.heights_m: 0.05 m, limit 0.1 m. Make levels.gap_max_m more than the first of wire.heights_m: "
+                "what is over is for hollows.",
+            ),
+            (
+                ("levels", "dig_max_m"),
+                -0.12,
+                "levels.dig_max_m.value: keeps open more than the lowest wire does at each post, the first of "
+                "wire.heights_m: -0.12 m, limit -0.1 m. Make levels.dig_max_m larger (less negative), or raise the "
+                "first of wire.heights_m.",
+            ),
+            (
+                ("wire", "tension_kn"),
+                4.0,
+                "wire.tension_kn.value: is more than wire.tension_max_kn: 4 kN, limit 3.56 kN. "
+                "Make wire.tension_kn at most wire.tension_max_kn.",
+            ),
+        ],
+    )
+    def test_refuses_wires_that_cannot_hold_together(self, keys, value, text):
+        assert _refused((*keys, "value"), value, "stock-wire") == text
+
+    @pytest.mark.parametrize(("key", "value"), [("temperature_min_c", 16.0), ("temperature_max_c", 14.0)])
+    def test_refuses_a_coldest_day_that_is_warmer_and_a_hottest_that_is_colder(self, key, value):
+        assert "at which the wires are strained" in _refused(("wire", key, "value"), value, "stock-wire")
+
+    def test_wires_take_the_place_of_panels(self):
+        values = raw("stock-wire")
+        del values["wire"]
+        with pytest.raises(JobError, match=r"^wire\.heights_m: is missing from a system of this slope: 'strained'\."):
+            validate(System, values, place=address)
+        assert _refused(("slope",), "strained", "aac-panel").startswith(
+            "fence.height_m: says nothing to a system whose slope is strained"
+        )
 
     def test_takes_limits_that_are_just_met(self):
         """Multiples of 0.1 up to 0.3: 0.3 / 0.1 is 2.9999999999999996 in floating point. Dig just at minus the gap."""
