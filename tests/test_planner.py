@@ -55,7 +55,12 @@ CALIFORNIA = [
 
 def plan_from(folder: Path, raster: Path, corners: np.ndarray, own: CRS, grid: CRS) -> FencePlan:
     line = write_line(folder / "line.gpkg", carried(corners, own, grid), crs=grid)
-    return plan_fence(line=line, ground=raster, system="aac-panel", values={"job": {"geoid_separation_m": 50.0}})
+    return plan_fence(
+        line=line,
+        ground=raster,
+        system="aac-panel",
+        values={"job": {"geoid_separation_m": 50.0}, "ground": {"level_unit": "m"}},
+    )
 
 
 class TestSamePostsWhateverTheGrid:

@@ -9,11 +9,10 @@ import numpy as np
 from pyproj import CRS
 
 from geofence.engine.records import Finding, Floats
-from geofence.errors import InputError, JobError
+from geofence.errors import InputError
 from geofence.inputs.landxml_grid import SAME_UNIT, Units
-from geofence.inputs.level_units import SAY_UNIT, UNITS
+from geofence.inputs.level_units import SAY_UNIT, UNITS, ask_if_feet
 from geofence.inputs.points import LEVEL_MAX_M, LEVEL_MIN_M
-from geofence.site.grids import unit_m
 from geofence.site.ground import GroundOptions
 
 __all__ = ["LevelUnit", "check_levels", "datum_findings", "level_unit"]
@@ -54,12 +53,7 @@ def level_unit(file: Path, units: Units, crs: CRS, options: GroundOptions) -> Le
         )
     if units.level_m is not None:
         return LevelUnit(metres=units.level_m, word=str(units.level), origin="the file")
-    if crs.is_projected and abs(unit_m(crs) - 1) > SAME_UNIT:
-        raise JobError(
-            f"{file.name} is in {crs.axis_info[0].unit_name}s, and does not say the unit of its levels",
-            place=f"{options.table}.level_unit",
-            remedy=f"Say which one it is: {SAY_UNIT} in [{options.table}].",
-        )
+    ask_if_feet(file.name, crs, table=options.table)
     assumed = Finding(
         code="level-unit-assumed",
         severity="note",

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from pyproj import CRS
+
 from geofence.engine.records import Finding
+from geofence.errors import JobError
+from geofence.site.grids import unit_m
 from geofence.site.ground import GroundOptions
 
-__all__ = ["SAY_UNIT", "UNITS", "offset_findings", "unit_named"]
+__all__ = ["SAY_UNIT", "UNITS", "ask_if_feet", "offset_findings", "unit_named"]
 
 UNITS = {"m": 1.0, "ft": 0.3048, "ftUS": 1200 / 3937}
 """Metres in one unit."""
@@ -30,6 +34,22 @@ def unit_named(word: str) -> str | None:
     ('ftUS', 'm', None)
     """
     return BY_WORD.get(word.strip().casefold())
+
+
+def ask_if_feet(file: str, crs: CRS, *, table: str) -> None:
+    """Refuse a file whose places are in feet and which does not say the unit of its levels: it may be either.
+
+    Raises
+    ------
+    JobError
+        The grid is projected and its unit is not the metre.
+    """
+    if crs.is_projected and abs(unit_m(crs) - 1) > 1e-9:
+        raise JobError(
+            f"places in {file} are in the {crs.axis_info[0].unit_name}, and it does not say the unit of its levels",
+            place=f"{table}.level_unit",
+            remedy=f"Say which one it is: {SAY_UNIT} in [{table}].",
+        )
 
 
 def offset_findings(options: GroundOptions) -> list[Finding]:

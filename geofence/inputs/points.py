@@ -12,7 +12,7 @@ from pyproj import CRS
 
 from geofence.engine.records import Finding, Floats
 from geofence.errors import GridError, InputError, JobError
-from geofence.inputs.level_units import SAY_UNIT, UNITS, offset_findings
+from geofence.inputs.level_units import SAY_UNIT, UNITS, ask_if_feet, offset_findings
 from geofence.inputs.point_file import LAYER, SCAN, TEXT, PointFile, read_point_file
 from geofence.site.grids import check_places, horizontal, read_grid, same, unit_m
 from geofence.site.ground import GroundOptions
@@ -223,13 +223,7 @@ def _level_unit(found: PointFile, whole: CRS, crs: CRS, options: GroundOptions) 
         return options.level_unit, f"the job; the file says {own}" if contradicted else "the job"
     if own is not None:
         return own, "the file"
-    if crs.is_projected and abs(unit_m(crs) - 1) > 1e-9:
-        raise JobError(
-            f"places in {found.file.name} are in the {crs.axis_info[0].unit_name}, and it does not say the unit of its "
-            "levels",
-            place=f"{options.table}.level_unit",
-            remedy=f"Say which one it is: {SAY_UNIT} in [{options.table}].",
-        )
+    ask_if_feet(found.file.name, crs, table=options.table)
     return "m", "assumed"
 
 

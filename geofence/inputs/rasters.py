@@ -21,7 +21,7 @@ from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
 from geofence.engine.records import Finding
 from geofence.errors import GridError, InputError, JobError
-from geofence.inputs.level_units import UNITS, offset_findings, unit_named
+from geofence.inputs.level_units import UNITS, ask_if_feet, offset_findings, unit_named
 from geofence.site.grids import check_places, horizontal, read_grid
 from geofence.site.ground import GroundOptions
 from geofence.site.raster import RasterGround, Tile
@@ -254,7 +254,10 @@ def _unit(file: Path, band_unit: str | None, crs: CRS, given: str | None) -> tup
     if given is not None:
         contradicted = own is not None and abs(own / UNITS[given] - 1) > 1e-9
         return UNITS[given], "job against file" if contradicted else "job"
-    return (1.0, "nobody") if own is None else (own, "file")
+    if own is None:
+        ask_if_feet(file.name, crs, table="ground")
+        return 1.0, "nobody"
+    return own, "file"
 
 
 def _own_unit(file: Path, band_unit: str | None, crs: CRS, given: str | None) -> float | None:

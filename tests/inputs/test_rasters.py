@@ -308,8 +308,9 @@ class TestUnit:
     def test_of_the_vertical_grid_without_a_word_of_the_band(self, tmp_path: Path) -> None:
         transform = Affine(1, 0, 980_000, 0, -1, 190_000)
         file = write(tmp_path / "t.asc", FLAT, crs="EPSG:2263", transform=transform, driver="AAIGrid")
-        found = ground(file).levels(*places(transform, [2.0], [2.0]))
-        assert found.level_m.tolist() == [50], "the horizontal unit says nothing of levels"
+        # the horizontal unit says nothing of levels, so in a grid of feet it asks
+        refused(JobError, file, says="places in t.asc are in the US survey foot, and it does not say the unit")
+        assert ground(file, level_unit="m").levels(*places(transform, [2.0], [2.0])).level_m.tolist() == [50]
         without = write(tmp_path / "t.img", FLAT, crs=None, transform=transform, driver="HFA")
         found = ground(without, grid="EPSG:2263+6360").levels(*places(transform, [2.0], [2.0]))
         assert found.level_m == pytest.approx([50 * SURVEY_FOOT_M], rel=1e-15)
