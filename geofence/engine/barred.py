@@ -120,9 +120,8 @@ def parts(task: Task, start_m: float, end_m: float) -> Iterator[tuple[float, flo
         yield start_m, end_m, task.barred_at(start_m) is not None
         return
     first = bisect_right(task.barred, start_m + TOLERANCE_M, key=lambda stretch: stretch[1])
-    for barred_start, barred_end in task.barred[first:]:
-        if barred_start >= end_m - TOLERANCE_M:
-            break
+    last = bisect_left(task.barred, end_m - TOLERANCE_M, key=lambda stretch: stretch[0])
+    for barred_start, barred_end in task.barred[first:last]:
         if start_m <= barred_start + TOLERANCE_M:
             yield start_m, max(start_m, barred_start), False
         yield max(start_m, barred_start), min(end_m, barred_end), True

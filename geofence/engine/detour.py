@@ -10,7 +10,7 @@ bay; a wider one is looked for among other layouts of the same cost until there 
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -62,6 +62,8 @@ def detour(task: Task) -> Detour | None:
         return None
     fewest = len(stopped_at)
     bays = _fewest_bays(task, fewest)
+    if bays is None:
+        return None
     base = bays + 1
     prices = _Prices(barred=base * base, moved=base, cut=task.cuts_count)
     found = _route(task, bays, prices, most=fewest)
@@ -87,15 +89,26 @@ def _widest(task: Task, bays: int, prices: _Prices, cost: int, route: Route, *, 
         post_m = widened(task, wider[1])
 
 
-def _fewest_bays(task: Task, barred: int) -> int:
-    """Fewest bays that lead to the end with so few posts in barred stretches."""
+def _fewest_bays(task: Task, barred: int) -> int | None:
+    """Fewest bays that lead to the end with so few posts in barred stretches; None where a bend leaves none."""
     prices = _Prices(barred=1, moved=0, cut=0)
-    stands, bays = [_Stand(0, task.start_m, task.start_m, 0)], 0
-    while True:
-        bays += 1
-        stands = _next(task, stands, prices, window=(task.start_m, task.end_m), most=barred)
-        if any(stand.end_m >= task.end_m - TOLERANCE_M for stand in stands):
+    bays = _fewest_at_all(task)
+    while bays * task.min_bay_m <= task.end_m - task.start_m + TOLERANCE_M:
+        stands = [_Stand(0, task.start_m, task.start_m, 0)]
+        for window in _windows(task, bays):
+            stands = _next(task, stands, prices, window=window, most=barred)
+        if stands:
             return bays
+        bays += 1
+    return None
+
+
+def _fewest_at_all(task: Task) -> int:
+    """Fewest bays that are long enough."""
+    bays, post = 0, task.start_m
+    while post < task.end_m - TOLERANCE_M:
+        bays, post = bays + 1, task.ruler.ahead(post, task.module_m)
+    return bays
 
 
 def _route(task: Task, bays: int, prices: _Prices, *, most: int) -> tuple[int, Route] | None:
@@ -147,9 +160,8 @@ def _priced(task: Task, start_m: float, end_m: float, cost: int, prices: _Prices
         yield _Stand(cost, task.end_m, task.end_m, 0)
     if prices.moved:
         first = bisect_left(task.wanted_m, start_m - TOLERANCE_M)
-        for wanted in task.wanted_m[first:]:
-            if wanted > end_m + TOLERANCE_M:
-                break
+        last = bisect_right(task.wanted_m, end_m + TOLERANCE_M)
+        for wanted in task.wanted_m[first:last]:
             own = prices.barred if task.barred_at(wanted) else 0
             yield _Stand(cost + own, wanted, wanted, own)
 

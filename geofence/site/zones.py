@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
 from geofence.engine.records import Floats
@@ -90,10 +91,8 @@ def crossings(
     """
     found: list[Crossing] = []
     for stretch in stretches:
-        for row in range(len(drawing.shapes)):
-            shape = _flat(drawing, row, stretch, to_degrees, margin_m=reach_m + LOOK_M)
-            if shape is not None:
-                found += _within(stretch, shape, row, reach_m)
+        for row, shape in _flat(drawing, stretch, to_degrees, margin_m=reach_m + LOOK_M):
+            found += _within(stretch, shape, row, reach_m)
     return _joined(found)
 
 
@@ -102,10 +101,8 @@ def nearest(drawing: Drawing, stretches: Iterable[TrueStretch], to_degrees: Tran
     least = math.inf
     for stretch in stretches:
         line = shapely.LineString(stretch.xy_m)
-        for row in range(len(drawing.shapes)):
-            shape = _flat(drawing, row, stretch, to_degrees, margin_m=reach_m + LOOK_M)
-            if shape is not None:
-                least = min(least, float(shapely.distance(line, shape)))
+        for _, shape in _flat(drawing, stretch, to_degrees, margin_m=reach_m + LOOK_M):
+            least = min(least, float(shapely.distance(line, shape)))
     return least
 
 
@@ -124,27 +121,33 @@ def distances(
         here = (chainage_m >= stretch.chainage_m[0]) & (chainage_m <= stretch.chainage_m[-1])
         if stretch.run != crossing.run or not here.any():
             continue
-        shape = _flat(drawing, crossing.shape, stretch, to_degrees, margin_m=reach_m + LOOK_M)
-        if shape is not None:
+        one = replace(drawing, shapes=(drawing.shapes[crossing.shape],), names=("",))
+        for _, shape in _flat(one, stretch, to_degrees, margin_m=reach_m + LOOK_M):
             xy = [np.interp(chainage_m[here], stretch.chainage_m, axis) for axis in stretch.xy_m.T]
             apart[here] = np.minimum(apart[here], shapely.distance(shapely.points(*xy), shape))
     return apart
 
 
-def _flat(drawing: Drawing, row: int, stretch: TrueStretch, to_degrees: Transformer, *, margin_m: float) -> Any | None:
-    """A shape in a stretch's plane, as far as it comes near; None where it does not."""
-    shape = drawing.shapes[row]
+def _flat(
+    drawing: Drawing, stretch: TrueStretch, to_degrees: Transformer, *, margin_m: float
+) -> Iterator[tuple[int, Any]]:
+    """The shapes that come near a stretch, with their rows, in its plane and as far as they do."""
+    step = EDGE_STEP_M / (METRES_PER_DEGREE if drawing.crs.is_geographic else grids.unit_m(drawing.crs))
     box = _box(stretch, to_degrees, margin_m=margin_m)
-    if box is not None:
-        west, south, east, north = shape.bounds
-        if west > box[2] or east < box[0] or south > box[3] or north < box[1]:
-            return None
-        shape = shapely.clip_by_rect(shape, *box)
-        if shape.is_empty:
-            return None
-    unit = EDGE_STEP_M / (METRES_PER_DEGREE if drawing.crs.is_geographic else grids.unit_m(drawing.crs))
-    near = shapely.segmentize(shape, unit)
-    return shapely.transform(near, lambda xy: stretch.plane.places(*to_degrees.transform(xy[:, 0], xy[:, 1])))
+    rows = range(len(drawing.shapes)) if box is None else np.flatnonzero(_boxes_meet(drawing, box)).tolist()
+    for row in rows:
+        shape = drawing.shapes[row] if box is None else shapely.clip_by_rect(drawing.shapes[row], *box)
+        if not shape.is_empty:
+            near = shapely.segmentize(shape, step)
+            yield (
+                row,
+                shapely.transform(near, lambda xy: stretch.plane.places(*to_degrees.transform(xy[:, 0], xy[:, 1]))),
+            )
+
+
+def _boxes_meet(drawing: Drawing, box: tuple[float, float, float, float]) -> NDArray[np.bool_]:
+    west, south, east, north = shapely.bounds(np.array(drawing.shapes, dtype=object)).T
+    return np.asarray((west <= box[2]) & (east >= box[0]) & (south <= box[3]) & (north >= box[1]))
 
 
 def _box(stretch: TrueStretch, to_degrees: Transformer, *, margin_m: float) -> tuple[float, float, float, float] | None:
