@@ -1,8 +1,9 @@
 """Cheapest level for every bay of a row, by dynamic programming over a lattice of levels.
 
-A :class:`Chain` is a row of bays, each with candidate levels and their prices; :class:`StepPrices` says what a change
-of level costs and which changes are allowed. A bay is *broken* where its level is out of its limits or where the
-change from the bay before is. Two searches find the path with the fewest broken bays and then the least cost:
+A :class:`Chain` is a row of bays, each with candidate levels and their prices;
+:class:`~geofence.engine.steps.StepPrices` says what a change of level costs and which changes are allowed. A bay is
+*broken* where its level is out of its limits or where the change from the bay before is. Two searches find the path
+with the fewest broken bays and then the least cost:
 
 :func:`unbroken_path`
     knows no broken bays. Three array operations a bay: allowed changes x candidates.
@@ -20,56 +21,18 @@ import heapq
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
+from typing import TypeVar
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from geofence.engine.records import Floats, Ints, LevelRules
-from geofence.numeric import LEVEL_TOLERANCE_M
+from geofence.engine.records import Floats, Ints
+from geofence.engine.steps import FAR_LEVEL, Arrivals, StepPrices
 
 __all__ = ["FAR_LEVEL", "Chain", "Path", "StepPrices", "best_path", "closed_path", "largest_change", "unbroken_path"]
 
 Flags = NDArray[np.bool_]
-
-FAR_LEVEL = 1 << 40
-"""No limit reaches further than this many increments, so that limits 'without end' stay whole numbers."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StepPrices:
-    """What a change of level at a post costs, in increments.
-
-    No change is free. A change by ``least`` to ``most`` increments is allowed (none is where ``most`` is less than
-    ``least``) and costs ``change`` plus ``rise`` for each increment.
-    """
-
-    least: int
-    most: int
-    change: float
-    rise: float
-
-    @classmethod
-    def of(cls, rules: LevelRules) -> StepPrices:
-        """The rules' limits of steps, met to the tolerance, and their prices."""
-        least = np.ceil((rules.step_min_m - LEVEL_TOLERANCE_M) / rules.increment_m)
-        most = np.floor((rules.step_max_m + LEVEL_TOLERANCE_M) / rules.increment_m)
-        return cls(
-            least=int(np.clip(least, 1, FAR_LEVEL)),
-            most=int(np.clip(most, -FAR_LEVEL, FAR_LEVEL)),
-            change=rules.step_cost,
-            rise=rules.rise_cost * rules.increment_m,
-        )
-
-    def any_price(self, reach: int) -> Floats:
-        """(2 reach + 1,) prices of changes from -reach to reach, allowed or not."""
-        by = np.abs(np.arange(-reach, reach + 1))
-        return np.where(by == 0, 0.0, self.change + self.rise * by)
-
-    def allowed_price(self, reach: int) -> Floats:
-        """(2 reach + 1,) prices of changes from -reach to reach, infinite where not allowed."""
-        by = np.abs(np.arange(-reach, reach + 1))
-        return np.where((by == 0) | ((by >= self.least) & (by <= self.most)), self.any_price(reach), np.inf)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -122,8 +85,7 @@ class Path:
     level: Ints
 
 
-Search = Callable[[int, int], Path | None]
-"""Finds the best path that begins and ends between two levels, None where there is none."""
+AnyPath = TypeVar("AnyPath", bound=Path)
 
 
 def largest_change(low: Ints, high: Ints) -> int:
@@ -131,14 +93,16 @@ def largest_change(low: Ints, high: Ints) -> int:
     return int(max((high[1:] - low[:-1]).max(initial=0), (high[:-1] - low[1:]).max(initial=0)))
 
 
-def closed_path(search: Search, low: int, high: int) -> Path | None:
+def closed_path(search: Callable[[int, int], AnyPath | None], low: int, high: int) -> AnyPath | None:
     """The best path that ends at the level where it begins, on a chain whose last bay is its first once more.
+
+    ``search`` finds the best path that begins and ends between two levels, None where there is none.
 
     Branch and bound on that level: the best path with both ends in a range is a bound for the range. A path whose ends
     differ splits its range between them, so that neither half contains it; a path whose ends agree is the answer as
     soon as no range has a better bound.
     """
-    heap: list[tuple[int, float, int, int, Path]] = []
+    heap: list[tuple[int, float, int, int, AnyPath]] = []
 
     def look(a: int, b: int) -> None:
         path = search(a, b)
@@ -232,7 +196,7 @@ class _Search:
     fit: list[tuple[int, int]]
     fits_outside: list[bool]
     reach: int
-    rise: Floats
+    arrivals: Arrivals
 
     @classmethod
     def of(cls, chain: Chain, steps: StepPrices) -> _Search:
@@ -249,7 +213,7 @@ class _Search:
             fit=list(zip(fit_low.tolist(), fit_high.tolist(), strict=True)),
             fits_outside=chain.outside_fits.tolist(),
             reach=chain.reach,
-            rise=np.asarray(steps.rise * np.arange(longest), dtype=np.float64),
+            arrivals=Arrivals.of(steps, longest=longest),
         )
 
     def first(self, low: int, high: int) -> _Front:
@@ -267,58 +231,14 @@ class _Search:
         price = self.price[self.offset[bay] : self.offset[bay + 1]]
         width, shift = len(price) - 1, self.shift[bay]
         cost = np.full((2, width + 1), np.inf)
-        np.minimum(self._by_any(inside[0], shift, width), outside[0], out=cost[1, :-1])
+        np.minimum(self.arrivals.by_any(inside[0], shift, width), outside[0], out=cost[1, :-1])
         a, b = self.fit[bay]
         if a < b:
-            np.minimum(cost[:, a:b], self._by_allowed(inside, shift + a, b - a), out=cost[:, a:b])
+            np.minimum(cost[:, a:b], self.arrivals.by_allowed(inside, shift + a, b - a), out=cost[:, a:b])
             np.minimum(cost[:, a:b], outside, out=cost[:, a:b])
         cost[0 if self.fits_outside[bay] else 1, -1] = np.minimum.reduce(front.cost[0])
         cost += price
         return _settled(cost, front.broken)
-
-    def _by_allowed(self, cost: Floats, shift: int, width: int) -> Floats:
-        """(2, width) least costs of arriving by no step or an allowed one, from (2, n) costs ``shift`` levels lower.
-
-        Sliding minima from below and from above at once; the rise is paid by tilting the costs.
-        """
-        count, least = cost.shape[1], self.steps.least
-        result = np.full((2, width), np.inf)
-        here, there = _overlap(count, width, shift)
-        result[:, here] = cost[:, there]
-        most = min(self.steps.most, max(shift + width - 1, count - 1 - shift))
-        span = most - least + 1
-        if span < 1:
-            return result
-        tilted = np.full((2, 2, width + span - 1), np.inf)
-        here, there = _overlap(count, width + span - 1, shift - most)
-        np.subtract(cost[:, there], self.rise[there], tilted[0, :, here])
-        here, there = _overlap(count, width + span - 1, shift + least)
-        np.add(cost[:, there], self.rise[there], tilted[1, :, here])
-        cheapest = _sliding_minimum(tilted, span)
-        climb = self.rise[:width] + self.steps.rise * shift
-        cheapest[0] += self.steps.change + climb
-        cheapest[1] += self.steps.change - climb
-        np.minimum(result, cheapest[0], out=result)
-        np.minimum(result, cheapest[1], out=result)
-        return result
-
-    def _by_any(self, cost: Floats, shift: int, width: int) -> Floats:
-        """(width,) least costs of arriving by any step, from (n,) costs ``shift`` levels lower."""
-        count, start = len(cost), min(0, shift)
-        length = max(count, shift + width) - start
-        here = slice(-start, count - start)
-        rise = self.rise[:length]
-        tilted = np.full((2, length), np.inf)
-        np.subtract(cost, rise[here], tilted[0, here])
-        np.add(cost, rise[here], tilted[1, here])
-        np.minimum.accumulate(tilted[0], 0, None, tilted[0])
-        np.minimum.accumulate(tilted[1, ::-1], 0, None, tilted[1, ::-1])
-        there = slice(shift - start, shift - start + width)
-        result = np.minimum(tilted[0, there] + rise[there], tilted[1, there] - rise[there])
-        result += self.steps.change
-        here, there = _overlap(count, width, shift)
-        np.minimum(result[here], cost[there], out=result[here])
-        return result
 
     def trace(self, fronts: list[_Front], low: int, high: int) -> Path:
         last = fronts[-1]
@@ -393,19 +313,3 @@ def _range(chain: Chain, bay: int, low: int, high: int) -> slice:
     count = int(chain.high[bay] - chain.low[bay]) + 1
     first = min(max(low - int(chain.low[bay]), 0), count)
     return slice(first, max(first, min(high - int(chain.low[bay]) + 1, count)))
-
-
-def _overlap(count: int, width: int, shift: int) -> tuple[slice, slice]:
-    """Where entries ``shift .. shift + width`` meet entries ``0 .. count``: the slice of each."""
-    a, b = max(0, shift), min(count, shift + width)
-    return (slice(a - shift, b - shift), slice(a, b)) if a < b else (slice(0, 0), slice(0, 0))
-
-
-def _sliding_minimum(values: Floats, span: int) -> Floats:
-    """Minima of each ``span`` neighbours along the last axis."""
-    covered = 1
-    while 2 * covered <= span:
-        values = np.minimum(values[..., :-covered], values[..., covered:])
-        covered *= 2
-    rest = span - covered
-    return np.minimum(values[..., : values.shape[-1] - rest], values[..., rest:])
