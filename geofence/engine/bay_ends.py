@@ -35,7 +35,10 @@ CHUNK_STATIONS = 1 << 20
 """Stations seen from lines at a time."""
 
 MOST_PAIRS = 400_000_000
-"""Pairs of ends of all bays together: about half a minute. Beyond it only those near the ground are looked at."""
+"""Pairs of ends of all bays together: about half a minute."""
+
+NEAR_PAIRS = 20_000_000
+"""Where there would be more than :data:`MOST_PAIRS`, only about so many, near the ground, are looked at."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -148,15 +151,16 @@ class BayEnds:
             clipped=clipped,
         )
 
-    def with_broken(self, breakable: Flags, *, joined: bool) -> BayEnds:
+    def with_broken(self, breakable: Flags, *, joined: bool, closed: bool) -> BayEnds:
         """The same row where some bays may break their limits.
 
-        ``joined``: undersides meet at every post, so that what one neighbour leaves out the other need not look at.
+        ``joined``: undersides meet at every post, on a ring (``closed``) at its seam too, so that what one neighbour
+        leaves out the other need not look at.
         """
         ends = self.ends.where(breakable, _ends_in_bays(self.stations, self.rules))
         ends, clipped = _affordable(ends, _ends_at_posts(self.stations, self.rules), self.stations, self.rules)
         if joined:
-            ends = _met(ends, breakable)
+            ends = _met(ends, breakable, closed=closed)
         lines = _lines(self.stations, ends, self.rules, self.rise_most, breakable)
         return replace(self, ends=ends, lines=lines, breakable=breakable, clipped=self.clipped or clipped)
 
@@ -230,7 +234,7 @@ def _affordable(ends: Ends, at_posts: Ends, stations: Stations, rules: LevelRule
     """The ends, cut down to those near the ground, as far as it is within the limits, if there are too many pairs."""
     if float(ends.from_count.astype(float) @ ends.to_count.astype(float)) <= MOST_PAIRS:
         return ends, False
-    reach = max(1, (int(np.sqrt(MOST_PAIRS / len(ends.from_low))) - 1) // 2)
+    reach = max(1, (int(np.sqrt(NEAR_PAIRS / len(ends.from_low))) - 1) // 2)
     first, last = (
         _floor(stations.level_m[at] / rules.increment_m + 0.5) for at in (stations.offset[:-1], stations.offset[1:] - 1)
     )
@@ -239,17 +243,31 @@ def _affordable(ends: Ends, at_posts: Ends, stations: Stations, rules: LevelRule
     return ends.near(first, last, reach), True
 
 
-def _met(ends: Ends, breakable: Flags) -> Ends:
-    """Where a bay that may be broken meets another, only the levels that both look at."""
-    low, high = np.maximum(ends.to_low[:-1], ends.from_low[1:]), np.minimum(ends.to_high[:-1], ends.from_high[1:])
-    meets = (breakable[:-1] | breakable[1:]) & (low <= high)
-    before, after = np.append(meets, False), np.append(False, meets)
-    return Ends(
-        from_low=np.where(after, np.append(0, low), ends.from_low),
-        from_high=np.where(after, np.append(0, high), ends.from_high),
-        to_low=np.where(before, np.append(low, 0), ends.to_low),
-        to_high=np.where(before, np.append(high, 0), ends.to_high),
+def _met(ends: Ends, breakable: Flags, *, closed: bool) -> Ends:
+    """Where a bay that may be broken meets another, only the levels that both look at.
+
+    A ring whose ground does not come back to where it began may leave the two bays at its seam none: then those of both
+    and all between.
+    """
+    before = np.arange(len(breakable) if closed else len(breakable) - 1)
+    after = (before + 1) % len(breakable)
+    low, high = (
+        np.maximum(ends.to_low[before], ends.from_low[after]),
+        np.minimum(ends.to_high[before], ends.from_high[after]),
     )
+    apart = low > high
+    low, high = np.where(apart, high, low), np.where(apart, low, high)
+    some, both = breakable[before] | breakable[after], breakable[before] & breakable[after]
+    meets = np.where(apart, both, some)
+    met = {name: getattr(ends, name).copy() for name in _names(Ends)}
+    for name, rows, values in (
+        ("to_low", before, low),
+        ("to_high", before, high),
+        ("from_low", after, low),
+        ("from_high", after, high),
+    ):
+        met[name][rows[meets]] = values[meets]
+    return Ends(**met)
 
 
 def _lines(stations: Stations, ends: Ends, rules: LevelRules, rise_most: Ints, breakable: Flags) -> Lines:

@@ -186,11 +186,10 @@ class _Search:
             ahead, back = fewest_broken(row, self._steps, joined=self.joined)
             # Broken in some row with the fewest: the others' counts before it and after it leave room for it.
             breakable = np.append(0, ahead[:-1]) + 1 + np.append(back[1:], 0) == ahead[-1]
-            row = self.row.with_broken(breakable, joined=self.joined)
-            path = self._search(row)
+            widened = partial(self.row.with_broken, joined=self.joined, closed=self.closed)
+            path = self._search(row := widened(breakable))
             if path is None or path.broken > ahead[-1]:
-                row = self.row.with_broken(np.ones(count, dtype=bool), joined=self.joined)
-                path = self._search(row)
+                path = self._search(row := widened(np.ones(count, dtype=bool)))
         assert path is not None  # a broken bay may have any ends, and neighbours share some at their post
         return path, "windowed" if row.clipped else "exact"
 
