@@ -25,7 +25,7 @@ from geofence.engine.records import Floats, Ints, LevelRules
 from geofence.engine.stands import Reach, Stands, WireLimits
 from geofence.numeric import LEVEL_TOLERANCE_M, WIDTH_TOLERANCE_M
 
-__all__ = ["SpanBays", "choose_posts", "measured", "strain_ends"]
+__all__ = ["SpanBays", "choose_posts", "strain_ends"]
 
 Flags = NDArray[np.bool_]
 
@@ -107,11 +107,12 @@ def choose_posts(stands: Stands, limits: WireLimits, prices: LevelRules) -> Span
     >>> choose_posts(Stands.along(ground, line, 0.0, 12.0, limits), limits, prices).end_m.tolist()
     [6.0, 12.0]
     """
-    places = _Search.over(stands, limits, prices).way()
-    return measured(stands, places[:-1], places[1:], limits.height_m)
+    narrow = stands.place_m[-1] - stands.place_m[0] < limits.bay_min_m - WIDTH_TOLERANCE_M
+    places = np.array([0, len(stands) - 1]) if narrow else _Search.over(stands, limits, prices).way()
+    return _measured(stands, places[:-1], places[1:], limits.height_m)
 
 
-def measured(stands: Stands, start: Ints, end: Ints, height_m: float) -> SpanBays:
+def _measured(stands: Stands, start: Ints, end: Ints, height_m: float) -> SpanBays:
     """The bays between these places."""
     width, clear = stands.clearance(start, end, height_m)
     gap, dig = _areas(width, clear)

@@ -33,7 +33,7 @@ from geofence.engine.records import (
     Strains,
 )
 from geofence.engine.stands import Stands, WireLimits
-from geofence.engine.strained import SpanBays, choose_posts, measured, strain_ends
+from geofence.engine.strained import SpanBays, choose_posts, strain_ends
 from geofence.engine.wire import WireRules, ruling_span_m, sag_m, uplift_kn
 from geofence.engine.wire_findings import bay_findings, wire_findings
 from geofence.numeric import (
@@ -154,9 +154,7 @@ def _spans(
         bays = None
         if anchors.bay_kind[row] != "gate":
             stands = Stands.along(profile, line, start, end, limits, barred_by(keep_clear))
-            whole = np.array([0]), np.array([len(stands) - 1])
-            narrow = end - start < limits.bay_min_m - WIDTH_TOLERANCE_M
-            bays = measured(stands, *whole, limits.height_m) if narrow else choose_posts(stands, limits, prices)
+            bays = choose_posts(stands, limits, prices)
         spans.append(_Span(row=row, bays=bays))
     return spans
 
