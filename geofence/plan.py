@@ -191,7 +191,8 @@ class Output:
 CAUTIONS = (
     "Have the boundary confirmed by a licensed surveyor before anything is built on it.",
     "Have underground services located before digging: this plan knows nothing of pipes and cables it was not given.",
-    "Footings and wind figures are a screening aid, not a design: local codes and a licensed engineer decide.",
+    "Depths of footings are a screening aid, not a design, and wind is not looked at: local codes and a licensed "
+    "engineer decide.",
     "A fence is not a retaining wall: where ground stands above an underside, cut it back or hold it by other means.",
 )
 """Said by every output that a crew may carry."""
