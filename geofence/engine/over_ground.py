@@ -6,8 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from geofence.engine.records import Bays, Floats, Posts, Profile
+from geofence.numeric import LEVEL_TOLERANCE_M
 
 __all__ = ["OverGround", "bays_over_ground", "posts_within"]
 
@@ -80,17 +82,14 @@ def bays_over_ground(
         )
 
 
-LEVEL_M = 1e-6
-
-
-def _tops_differ(bays: Bays) -> Floats:
+def _tops_differ(bays: Bays) -> NDArray[np.bool_]:
     """(m,) whether a bay's top meets that of a neighbour at another level."""
     after = np.flatnonzero(bays.to_post[:-1] == bays.from_post[1:])
     differ = np.zeros(len(bays), dtype=bool)
-    here = after[np.abs(bays.top_to_m[after] - bays.top_from_m[after + 1]) > LEVEL_M]
+    here = after[np.abs(bays.top_to_m[after] - bays.top_from_m[after + 1]) > LEVEL_TOLERANCE_M]
     differ[here] = differ[here + 1] = True
     if len(bays) > 1 and bays.to_post[-1] == bays.from_post[0]:
-        closing = abs(float(bays.top_to_m[-1] - bays.top_from_m[0])) > LEVEL_M
+        closing = abs(float(bays.top_to_m[-1] - bays.top_from_m[0])) > LEVEL_TOLERANCE_M
         differ[[0, -1]] |= closing
     return differ
 
