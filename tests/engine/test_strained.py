@@ -53,8 +53,8 @@ class TestEvenGround:
 
 class TestHumpsAndHollows:
     def test_a_crest_costs_a_post(self) -> None:
-        """Slopes of 0.24 to both sides, 5 m each. Three bays of 4 m at most need the posts beside the crest at a, b of at
-        least 1 m from it, over which the wire is 0.24 * 2ab / (a + b) lower, 0.24 m or more: 0.15 m is allowed."""
+        """Slopes of 0.24 to both sides, 5 m each. Three bays of 4 m at most need the posts beside the crest at
+        a, b of at least 1 m from it, over which the wire is 0.24 * 2ab / (a + b) lower: 0.24 m, 0.15 m is allowed."""
         found = bays([0.0, 5.0, 10.0], [50.0, 51.2, 50.0])
         assert len(found) == 4
         assert not found.broken(LIMITS).any()
