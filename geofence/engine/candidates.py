@@ -27,6 +27,7 @@ import numpy as np
 from geofence.engine.areas import BayGround
 from geofence.engine.chain import (
     FAR_LEVEL,
+    AnyPath,
     Chain,
     Path,
     StepPrices,
@@ -38,7 +39,7 @@ from geofence.engine.chain import (
 from geofence.engine.records import Floats, Ints, LevelRules
 from geofence.numeric import LEVEL_TOLERANCE_M
 
-__all__ = ["BayRow", "Proof"]
+__all__ = ["BayRow", "Proof", "outside_prices", "reachable", "searched"]
 
 Proof = Literal["exact", "windowed"]
 
@@ -88,38 +89,31 @@ class BayRow:
     def solve(self) -> tuple[Ints, Proof]:
         """(n,) levels in increments, and how far they are proven."""
         path = self._unbroken()
-        return (path.level, "exact") if path is not None else self._fewest_broken()
+        if path is not None:
+            return path.level, "exact"
+        found, proven = searched(self, self._look)
+        return found.level, proven
 
     def _unbroken(self) -> Path | None:
         """The best path without broken bays. None where there is none, or too many levels to look at them all."""
         if np.any(self.fit_low > self.fit_high):
             return None
-        low, high = _reachable(self.fit_low, self.fit_high, self.steps.most)
-        if np.any(low > high):
-            return None
-        reach = min(max(self.steps.most, 0), largest_change(low, high))
-        states = int((high - low + 1 + 2 * reach).sum())
-        arrivals = int((high - low).max() + 1) * (2 * reach + 1)
-        if states > MOST_STATES or arrivals > MOST_ARRIVALS:
+        low, high = reachable(self.fit_low, self.fit_high, self.steps.most)
+        if np.any(low > high) or not self.can_be_swept(low, high):
             return None
         path: Path | None = self._search(unbroken_path, self._chain(low, high))
         return path
 
-    def _fewest_broken(self) -> tuple[Ints, Proof]:
-        """The best path with broken bays, looking at more levels until none outside them can be better."""
-        bottom, top = self._extremes()
-        low, high = self._first_window(bottom, top)
-        for trial in count(1):
-            path = self._search(best_path, self._chain(low, high, bottom=bottom, top=top))
-            wanting = path.level > high
-            if not wanting.any():
-                return path.level, "exact"
-            more = np.where(wanting | (trial > LOCAL_TRIALS), (high - low) // 2 + 1, 0)
-            wider = np.maximum(low - more, bottom), np.minimum(high + more, top)
-            if _total(*wider) > MOST_STATES:
-                break
-            low, high = wider
-        return self._search(best_path, self._chain(low, high)).level, "windowed"
+    def can_be_swept(self, low: Ints, high: Ints) -> bool:
+        """Whether few enough levels lie in these ranges, and are near enough to each other, to look at all pairs."""
+        reach = min(max(self.steps.most, 0), largest_change(low, high))
+        states = int((high - low + 1 + 2 * reach).sum())
+        arrivals = int((high - low).max() + 1) * (2 * reach + 1)
+        return states <= MOST_STATES and arrivals <= MOST_ARRIVALS
+
+    def _look(self, low: Ints, high: Ints, bottom: int, top: int) -> Path:
+        path: Path = self._search(best_path, self._chain(low, high, bottom=bottom, top=top))
+        return path
 
     def _search(self, search: Callable[[Chain, StepPrices, int, int], Any], chain: Chain) -> Any:
         if not self.closed:
@@ -131,10 +125,7 @@ class BayRow:
         gap, dig = self.ground.areas(low, high, self.rules.increment_m)
         price = self.rules.gap_cost * gap + self.rules.dig_cost * dig
         offset = np.cumsum(high - low + 1)
-        first, last, beside = np.append(0, offset[:-1]), offset - 1, (high > low).astype(np.int64)
-        below = np.where(low > bottom, _outside_price(price[first], price[first + beside], beside), np.inf)
-        above = np.where(high < top, _outside_price(price[last], price[last - beside], beside), np.inf)
-        outside = np.minimum(below, above)
+        outside = outside_prices(price, low, high, bottom, top)
         fit_low, fit_high = self.fit_low, self.fit_high
         if self.closed:
             price[: offset[0]] = 0.0
@@ -150,7 +141,7 @@ class BayRow:
             outside_fits=(fit_low <= fit_high) & ((fit_low < low) | (fit_high > high)),
         )
 
-    def _extremes(self) -> tuple[int, int]:
+    def extremes(self) -> tuple[int, int]:
         """The levels between which the answer lies, whatever the prices."""
         increment, fits = self.rules.increment_m, self.fit_low <= self.fit_high
         margin = self.steps.least if self.steps.least <= self.steps.most else 0
@@ -162,7 +153,7 @@ class BayRow:
         )
         return bottom - margin, top + margin
 
-    def _first_window(self, bottom: int, top: int) -> tuple[Ints, Ints]:
+    def first_window(self, bottom: int, top: int) -> tuple[Ints, Ints]:
         """Levels around the ground of each bay that usually are enough.
 
         Beyond the ground so far that the areas of one bay alone cost more than its two steps.
@@ -204,6 +195,39 @@ def _with_first(values: Ints, first: int) -> Ints:
     return np.append(first, values[1:])
 
 
+def searched(row: BayRow, look: Callable[[Ints, Ints, int, int], AnyPath]) -> tuple[AnyPath, Proof]:
+    """The best path with broken bays, looking at more levels of a row until none outside them can be better.
+
+    ``look`` finds it among levels from one to another, (n,) each; levels outside them, down to a bottom and up to a
+    top, count as one more, and with a bottom above the top none do.
+    """
+    bottom, top = row.extremes()
+    low, high = row.first_window(bottom, top)
+    for trial in count(1):
+        path = look(low, high, bottom, top)
+        wanting = path.level > high
+        if not wanting.any():
+            return path, "exact"
+        more = np.where(wanting | (trial > LOCAL_TRIALS), (high - low) // 2 + 1, 0)
+        wider = np.maximum(low - more, bottom), np.minimum(high + more, top)
+        if _total(*wider) > MOST_STATES:
+            break
+        low, high = wider
+    return look(low, high, FAR_LEVEL, -FAR_LEVEL), "windowed"
+
+
+def outside_prices(price: Floats, low: Ints, high: Ints, bottom: int, top: int) -> Floats:
+    """(n,) what levels outside ``low`` to ``high`` cost each bay at least.
+
+    Infinite where none is left down to ``bottom`` and up to ``top``. ``price``: of the levels between, bay after bay.
+    """
+    offset = np.cumsum(high - low + 1)
+    first, last, beside = np.append(0, offset[:-1]), offset - 1, (high > low).astype(np.int64)
+    below = np.where(low > bottom, _outside_price(price[first], price[first + beside], beside), np.inf)
+    above = np.where(high < top, _outside_price(price[last], price[last - beside], beside), np.inf)
+    return np.minimum(below, above)
+
+
 def _outside_price(edge: Floats, inner: Floats, beside: Ints) -> Floats:
     """What levels beyond an edge cost at least: prices are convex in the level, and none is negative."""
     return np.where((beside > 0) & (edge >= inner), 2 * edge - inner, 0.0)
@@ -221,7 +245,7 @@ def _whole(values: Any) -> Any:
     return np.clip(values, -FAR_LEVEL, FAR_LEVEL).astype(np.int64)
 
 
-def _reachable(low: Ints, high: Ints, most: int) -> tuple[Ints, Ints]:
+def reachable(low: Ints, high: Ints, most: int) -> tuple[Ints, Ints]:
     """Ranges of levels cut down to what steps of at most ``most`` can reach from every other bay's range."""
     most = min(max(most, 0), int(high.max() - low.min()))
     drift = most * np.arange(len(low))

@@ -30,7 +30,19 @@ from numpy.typing import NDArray
 from geofence.engine.records import Floats, Ints
 from geofence.engine.steps import FAR_LEVEL, Arrivals, StepPrices
 
-__all__ = ["FAR_LEVEL", "Chain", "Path", "StepPrices", "best_path", "closed_path", "largest_change", "unbroken_path"]
+__all__ = [
+    "FAR_LEVEL",
+    "AnyPath",
+    "Chain",
+    "Path",
+    "StepPrices",
+    "best_path",
+    "closed_path",
+    "largest_change",
+    "preference",
+    "tie_price",
+    "unbroken_path",
+]
 
 Flags = NDArray[np.bool_]
 
@@ -150,9 +162,9 @@ def unbroken_path(chain: Chain, steps: StepPrices, low: int, high: int) -> Path 
     cost = float(last.min(initial=np.inf))
     if cost == np.inf:
         return None
-    tie = _tie(cost, len(count), reach)
+    tie = tie_price(cost, len(count), reach)
     at = ends.start + int((last + tie * np.arange(len(last))).argmin())
-    picks, price = [at], price + tie * _preference(reach)
+    picks, price = [at], price + tie * preference(reach)
     for come, before in zip(reversed(begin), reversed(bays[:-1]), strict=True):
         at += come
         at += int((arrivals[at] + price).argmin()) - before
@@ -249,16 +261,16 @@ class _Search:
             ends[:, -1] = last.cost[:, -1]
         late = int(ends[0].min() == np.inf)
         cost, reach = float(ends[late].min()), self.reach
-        tie = _tie(cost, len(fronts), reach)
+        tie = tie_price(cost, len(fronts), reach)
         at = int((ends[late] + tie * np.arange(ends.shape[1])).argmin())
         path = Path(broken=last.broken + late, cost=cost, level=self.chain.low.copy())
         path.level[-1] += at
-        preference = tie * _preference(reach)
+        prefer = tie * preference(reach)
         before = partial(
             self._before,
-            any_price=self.steps.any_price(reach) + preference,
-            allowed_price=self.steps.allowed_price(reach) + preference,
-            slack=2 * float(preference.max()),
+            any_price=self.steps.any_price(reach) + prefer,
+            allowed_price=self.steps.allowed_price(reach) + prefer,
+            slack=2 * float(prefer.max()),
         )
         for bay in range(len(fronts) - 1, 0, -1):
             at, late = before(fronts[bay - 1], bay, at, max(late, fronts[bay].raised))
@@ -296,12 +308,12 @@ def _settled(cost: Floats, broken: int) -> _Front:
     return _Front(np.array([cost[1], cost[0]]), broken + 1, 1)
 
 
-def _tie(cost: float, count: int, reach: int) -> float:
+def tie_price(cost: float, count: int, reach: int) -> float:
     """The cost of preferring a change to another: all bays' choices together keep the least cost to 1e-10."""
     return max(1.0, abs(cost)) * min(1e-12, 1e-10 / count) / (2 * reach + 1)
 
 
-def _preference(reach: int) -> Floats:
+def preference(reach: int) -> Floats:
     """(2 reach + 1,) the order of arrivals of equal cost: from the same level first, then from the lowest up."""
     order = np.arange(1.0, 2 * reach + 2)
     order[reach] = 0.0

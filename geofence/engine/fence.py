@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from geofence.engine.best import BestFit
 from geofence.engine.hung import Hung, hang
 from geofence.engine.layout import lay_out
 from geofence.engine.posts import place_posts
@@ -120,7 +121,8 @@ def build_fence(
             fence = _stood(profile, wired.laid, wired.hung, posts, panel)
             pulled = replace(fence.posts, uplift_kn=wired.uplift_kn)
             return _moved(replace(fence, posts=pulled, strains=wired.strains), by_m=from_m)
-        laid = lay_out(path, gates, layout, keep_clear=keep_clear, from_m=from_m)
+        best = BestFit(profile=profile, levels=levels, closed=path.closed) if layout.fit == "best" else None
+        laid = lay_out(path, gates, layout, keep_clear=keep_clear, from_m=from_m, choose=best)
     hung = hang(profile, laid, levels=levels, panel=panel, rake=rake, closed=path.closed)
     return _moved(_stood(profile, laid, hung, posts, panel), by_m=from_m)
 

@@ -12,8 +12,8 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
+from typing import Protocol
 
 import numpy as np
 
@@ -32,27 +32,22 @@ from geofence.engine.records import (
     Path,
     PostKind,
 )
-from geofence.engine.spans import Division, Piece
+from geofence.engine.spans import Piece
+from geofence.engine.stretches import Stretch
 from geofence.errors import LayoutError
 from geofence.numeric import ANGLE_TOLERANCE_DEG, COINCIDENT_M, WIDTH_TOLERANCE_M, millimetres_down, millimetres_up
 
-__all__ = ["lay_out"]
+__all__ = ["Chooser", "lay_out"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Span:
-    """The stretch between two posts that must be where they are; one bay where it is an opening."""
+class Chooser(Protocol):
+    """Chooses how each stretch between two posts that must be where they are is laid out."""
 
-    start_m: float
-    end_m: float
-    line: BentLine
-    opening: Opening | None = None
-
-    def pieces(self, rules: LayoutRules, keep_clear: Sequence[KeepClear]) -> list[Piece]:
-        if self.opening is None:
-            return lay_span(self.line, self.start_m, self.end_m, rules, barred=barred_by(keep_clear))
-        bay = Division(head=0, full=1, tail=0, full_m=self.opening.width_m)
-        return [Piece(start_m=self.start_m, division=bay, end_m=[self.end_m], departure_m=[0.0])]
+    def __call__(
+        self, stretches: Sequence[Stretch], rules: LayoutRules, keep_clear: Sequence[KeepClear], *, from_m: float
+    ) -> tuple[list[list[Piece]], list[Finding]]:
+        """Pieces of each stretch, and what is to be said of them; for the arguments see :func:`lay_out`."""
+        ...
 
 
 def lay_out(
@@ -62,6 +57,7 @@ def lay_out(
     *,
     keep_clear: Sequence[KeepClear] = (),
     from_m: float = 0.0,
+    choose: Chooser | None = None,
 ) -> Layout:
     """Spread posts along a line.
 
@@ -88,11 +84,15 @@ def lay_out(
         Stretches where no post may stand, in any order; they may overlap.
     from_m
         Chainage that messages give to the path's start.
+    choose
+        What chooses where cut bays go in place of the fit; needed where that is ``best``.
 
     Raises
     ------
     LayoutError
         A gate cannot stand where it is asked to, or the rules contradict each other.
+    ValueError
+        The fit is ``best``, and nothing is given that chooses.
 
     Examples
     --------
@@ -105,9 +105,9 @@ def lay_out(
     vertex_m, turn_deg = _vertices(path)
     runs = _runs(vertex_m, turn_deg, rules)
     spans = _spans(runs, place_gates(gates, runs, path, rules))
-    laid, found = _round_keep_clears(
-        spans, [span.pieces(rules, keep_clear) for span in spans], keep_clear, rules, from_m=from_m
-    )
+    if rules.fit == "best" and choose is None:
+        raise ValueError("fit='best' needs something that chooses")
+    laid, found = (choose or _by_fit)(spans, rules, keep_clear, from_m=from_m)
     bays = [(span, piece) for span, pieces in zip(spans, laid, strict=True) for piece in pieces]
     ends = [end for _, piece in bays for end in piece.end_m]
     kinds = _post_kinds(spans, laid, _end_kinds(spans, float(turn_deg[0]), path, rules))
@@ -125,25 +125,23 @@ def lay_out(
     )
 
 
-def _round_keep_clears(
-    spans: Sequence[_Span],
-    laid: Sequence[Sequence[Piece]],
-    keep_clear: Sequence[KeepClear],
-    rules: LayoutRules,
-    *,
-    from_m: float,
+def _by_fit(
+    stretches: Sequence[Stretch], rules: LayoutRules, keep_clear: Sequence[KeepClear], *, from_m: float
 ) -> tuple[list[list[Piece]], list[Finding]]:
-    """Each span's pieces with their posts out of keep-clears as far as can be, and what is to be said of it."""
-    clear: list[list[Piece]] = []
+    """Cut bays go where the fit says, and posts out of keep-clears as far as can be."""
+    laid: list[list[Piece]] = []
     findings: list[Finding] = []
-    for span, pieces in zip(spans, laid, strict=True):
-        clear.append([])
-        for piece in pieces:
-            if span.opening is None and keep_clear:
-                piece, found = round_keep_clears(piece, span.line, keep_clear, rules, from_m=from_m)
+    for stretch in stretches:
+        if stretch.opening is not None:
+            laid.append([stretch.gate])
+            continue
+        laid.append([])
+        for piece in lay_span(stretch.line, stretch.start_m, stretch.end_m, rules, barred=barred_by(keep_clear)):
+            if keep_clear:
+                piece, found = round_keep_clears(piece, stretch.line, keep_clear, rules, from_m=from_m)
                 findings += found
-            clear[-1].append(piece)
-    return clear, findings
+            laid[-1].append(piece)
+    return laid, findings
 
 
 def _check(rules: LayoutRules) -> None:
@@ -187,22 +185,22 @@ def _runs(vertex_m: Floats, turn_deg: Floats, rules: LayoutRules) -> list[BentLi
     return runs
 
 
-def _spans(runs: Sequence[BentLine], openings: Sequence[Opening]) -> list[_Span]:
+def _spans(runs: Sequence[BentLine], openings: Sequence[Opening]) -> list[Stretch]:
     spans = []
     for run in runs:
         post_m, end_m = run.vertex_m[0], run.vertex_m[-1]
         first, last = (bisect_left(openings, end, key=lambda opening: opening.start_m) for end in (post_m, end_m))
         for opening in openings[first:last]:
             if opening.start_m > post_m:
-                spans.append(_Span(start_m=post_m, end_m=opening.start_m, line=run))
-            spans.append(_Span(start_m=opening.start_m, end_m=opening.end_m, line=run, opening=opening))
+                spans.append(Stretch(start_m=post_m, end_m=opening.start_m, line=run))
+            spans.append(Stretch(start_m=opening.start_m, end_m=opening.end_m, line=run, opening=opening))
             post_m = opening.end_m
         if end_m > post_m:
-            spans.append(_Span(start_m=post_m, end_m=end_m, line=run))
+            spans.append(Stretch(start_m=post_m, end_m=end_m, line=run))
     return spans
 
 
-def _end_kinds(spans: Sequence[_Span], turn_deg: float, path: Path, rules: LayoutRules) -> tuple[PostKind, PostKind]:
+def _end_kinds(spans: Sequence[Stretch], turn_deg: float, path: Path, rules: LayoutRules) -> tuple[PostKind, PostKind]:
     """Kinds of the first and the last post; on a ring these are one post."""
     at_gate = [spans[0].opening is not None, spans[-1].opening is not None]
     kind: PostKind = "end"
@@ -215,7 +213,7 @@ def _end_kinds(spans: Sequence[_Span], turn_deg: float, path: Path, rules: Layou
 
 
 def _post_kinds(
-    spans: Sequence[_Span], laid: Sequence[Sequence[Piece]], ends: tuple[PostKind, PostKind]
+    spans: Sequence[Stretch], laid: Sequence[Sequence[Piece]], ends: tuple[PostKind, PostKind]
 ) -> list[PostKind]:
     kinds = [ends[0]]
     for index, (span, pieces) in enumerate(zip(spans, laid, strict=True)):
@@ -229,7 +227,7 @@ def _post_kinds(
     return kinds
 
 
-def _bay_kinds(span: _Span, piece: Piece) -> list[BayKind]:
+def _bay_kinds(span: Stretch, piece: Piece) -> list[BayKind]:
     return piece.division.kinds if span.opening is None else ["gate"]
 
 
@@ -243,7 +241,7 @@ def _turns_at(post_m: Floats, vertex_m: Floats, turn_deg: Floats) -> Floats:
     return turns
 
 
-def _findings(bays: Sequence[tuple[_Span, Piece]], rules: LayoutRules) -> list[Finding]:
+def _findings(bays: Sequence[tuple[Stretch, Piece]], rules: LayoutRules) -> list[Finding]:
     findings, first_bay = [], 0
     for span, piece in bays:
         if span.opening is None:

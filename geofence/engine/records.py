@@ -41,7 +41,7 @@ __all__ = [
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Severity = Literal["stop", "warn", "note"]
-Fit = Literal["end", "start", "both-ends", "equal"]
+Fit = Literal["end", "start", "both-ends", "equal", "best"]
 PostKind = Literal["end", "corner", "bend", "line", "gate", "junction", "strainer"]
 BayKind = Literal["full", "cut", "gate"]
 Slope = Literal["step", "rake", "strained"]
@@ -204,7 +204,7 @@ class LayoutRules:
         Narrowest cut bay.
     fit
         Where cut bays go between two fixed posts: ``end``, ``start``, ``both-ends`` (alike at both), ``equal`` (all
-        bays alike).
+        bays alike), ``best`` (where the levels come out cheapest).
     corner_deg
         A vertex that turns by this or more is a corner and gets a post.
     line_tolerance_m
