@@ -28,7 +28,18 @@ from geofence.plan import FencePlan, Output
 
 __all__ = ["OUTPUT", "FenceMap", "view", "write"]
 
-SCRIPTS = ("columns.js", "style.js", "geometry.js", "sheet.js", "popups.js", "panel.js", "paper.js", "page.js")
+SCRIPTS = (
+    "columns.js",
+    "style.js",
+    "geometry.js",
+    "sheet.js",
+    "popups.js",
+    "panel.js",
+    "section.js",
+    "section_hand.js",
+    "paper.js",
+    "page.js",
+)
 """In the order in which they need each other; ``columns.js`` reads ``style.js`` only when it is called."""
 PARTS = {
     "terrain": "Terrain",

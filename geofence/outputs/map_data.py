@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from geofence.engine.records import Finding, Floats
 from geofence.numeric import LEVEL_TOLERANCE_M
-from geofence.plan import SEVERITIES, FencePlan
+from geofence.outputs.thinned import kept, stretch_starts
+from geofence.plan import SEVERITIES, FencePlan, Stations
 from geofence.site.ground import Relief
 
 __all__ = ["gap_edges_m", "map_data", "packed", "script_text"]
@@ -25,6 +26,8 @@ __all__ = ["gap_edges_m", "map_data", "packed", "script_text"]
 PLACE_DECIMALS = 9
 """Of a degree: 0.1 mm on the ground, as RFC 7946 files of this package have it."""
 MOST_GAP_CLASSES = 4
+SECTION_TOLERANCE_M = 0.005
+"""Less than a pixel at every scale at which a post still fits into the long-section."""
 POST_COLUMNS: tuple[tuple[str, str | None], ...] = (
     ("chainage_m", None),
     ("ground_level_m", None),
@@ -92,6 +95,7 @@ def map_data(plan: FencePlan) -> dict[str, Any]:
         "bays": _bays(plan),
         "legs": _legs(plan),
         "findings": _findings(plan),
+        "section": _section(plan.stations),
         "inputs": dict(sorted(plan.provenance.inputs.items())),
     }
 
@@ -211,6 +215,18 @@ def _bays(plan: FencePlan) -> dict[str, Any]:
         "to_post": packed(bays.to_post),
         "table": _table(columns, BAY_COLUMNS + _had(columns, BAY_EXTRAS)),
         "over_limit": _bays_over_limit(plan).tolist(),
+    }
+
+
+def _section(stations: Stations) -> dict[str, Any]:
+    """The ground as the long-section draws it: to :data:`SECTION_TOLERANCE_M`, and half a centimetre along the line."""
+    rows = kept(stations.chainage_m, stations.ground_level_m, tolerance_m=SECTION_TOLERANCE_M)
+    chainage_m = stations.chainage_m[rows]
+    return {
+        "count": len(rows),
+        "chainage_m": packed(chainage_m, decimals=2),
+        "level_m": packed(stations.ground_level_m[rows], decimals=3),
+        "starts": np.searchsorted(rows, stretch_starts(stations.chainage_m)).tolist(),
     }
 
 

@@ -3,88 +3,23 @@
 from __future__ import annotations
 
 import math
-import shutil
 from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
 import folium
 import numpy as np
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser
 
 from geofence.engine.records import Fence, Finding
 from geofence.outputs.map import OUTPUT, view
 from geofence.plan import FencePlan
+from tests.outputs.pages import DESKTOP, PHONE, Visit, opened
 from tests.plans import HOSTILE, hostile_plan, made_up_plan
 
 pytestmark = pytest.mark.browser
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-DESKTOP, PHONE = (1400, 900), (390, 844)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    if CHROMIUM is None:
-        pytest.skip("no chromium on this machine")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield browser
-        browser.close()
-
-
-@dataclass
-class Visit:
-    """An open page, and everything that went wrong on it."""
-
-    page: Page
-    requests: list[str] = field(default_factory=list)
-    troubles: list[str] = field(default_factory=list)
-
-    def ask(self, script: str) -> Any:
-        return self.page.evaluate(script)
-
-    def numbers(self, part: str) -> dict[str, str]:
-        """The fields of the open popup, which must be that of a post, bay or finding."""
-        self.page.wait_for_selector(f'.popup[data-part="{part}"]')
-        cells = self.page.locator(f'.popup[data-part="{part}"] [data-field]')
-        return {str(cell.get_attribute("data-field")): str(cell.text_content()) for cell in cells.all()}
-
-    def click(self, name: str, zoom: float) -> None:
-        """Click on the place of a post or bay, at a zoom."""
-        self.ask(f"geofenceMap.map.closePopup(), geofenceMap.view('{name}', {zoom}), null")
-        place = self.ask(f"geofenceMap.screen('{name}')")
-        self.page.mouse.click(place["x"], place["y"])
-
-    def sheet(self) -> bytes:
-        """What is drawn, pixel for pixel."""
-        return str(self.ask("document.querySelector('canvas.sheet').toDataURL()")).encode()
-
-
-@contextmanager
-def opened(browser: Browser, path: Path, size: tuple[int, int] = DESKTOP, **options: Any) -> Iterator[Visit]:
-    context = browser.new_context(viewport={"width": size[0], "height": size[1]}, **options)
-    context.set_offline(True)
-    context.set_default_timeout(4000)
-    visit = Visit(context.new_page())
-
-    def requested(url: str) -> None:
-        if not url.startswith(("data:", "blob:", path.as_uri())):
-            visit.requests.append(url)
-
-    visit.page.on("request", lambda request: requested(request.url))
-    visit.page.on("console", lambda message: visit.troubles.append(f"{message.type}: {message.text}"))
-    visit.page.on("pageerror", lambda error: visit.troubles.append(f"page error: {error}"))
-    visit.page.on("dialog", lambda dialog: (visit.troubles.append(f"dialog: {dialog.message}"), dialog.dismiss()))
-    visit.page.goto(path.as_uri())
-    try:
-        yield visit
-        assert visit.requests == []
-        assert visit.troubles == []
-    finally:
-        context.close()
 
 
 @pytest.fixture(scope="module")
@@ -489,10 +424,17 @@ def sheets(visit: Visit) -> int:
     return visit.page.pdf(prefer_css_page_size=True).count(b"/Type /Page\n")
 
 
-def test_a_plan_with_few_findings_prints_on_one_sheet_and_one_with_many_begins_a_new_one(
+def test_findings_stay_whole_on_the_sheets_after_the_map(
     browser: Browser, visit: Visit, plan: FencePlan, tmp_path: Path
 ) -> None:
-    assert sheets(visit) == 1
+    assert sheets(visit) == 2
+    visit.ask("window.dispatchEvent(new Event('beforeprint')), null")
+    # A few of them share the second sheet with the section.
+    assert visit.page.locator(".section-frame.new-sheet + .findings-block.on-second").count() == 1
+    clean = tmp_path / "clean.html"
+    OUTPUT.write(replace(plan, fence=replace(plan.fence, findings=())), clean)
+    with opened(browser, clean) as nothing_found:
+        assert sheets(nothing_found) == 1
     many = tuple(
         Finding(code=f"f{number}", severity="note", message="Look", remedy="Look again.", bay=number % 39)
         for number in range(120)
@@ -503,7 +445,7 @@ def test_a_plan_with_few_findings_prints_on_one_sheet_and_one_with_many_begins_a
         assert 4 <= sheets(crowded) <= 6
         crowded.ask("window.dispatchEvent(new Event('beforeprint')), null")
         assert crowded.page.locator(".findings-block.new-sheet .finding").count() == 120
-        assert crowded.ask("document.querySelector('.map-frame').offsetHeight") > 450
+        assert crowded.ask("document.querySelector('.map-frame').offsetHeight") > 380
 
 
 def test_less_motion_is_honoured(browser: Browser, file: Path) -> None:

@@ -64,10 +64,55 @@
     constructor(map, plan, terrain) {
       Object.assign(this, { map, plan, terrain });
       this.sheet = new geofence.Sheet(plan, terrain);
+      this.hand = new geofence.SectionHand(plan, this.link());
+      this.cursor = L.marker([0, 0], { icon: L.divIcon({ className: "here", iconSize: [18, 18] }), interactive: false, keyboard: false });
       this.popups = new geofence.Popups(plan, (part, row) => this.open(part, row));
       this.popup = L.popup({ autoPanPaddingTopLeft: [geofence.narrow ? 14 : 56, 14] });
       this.tip = L.tooltip({ direction: "top", offset: [0, -8], className: "tip" });
       this.bounds = L.latLngBounds(this.corners());
+    }
+
+    /** How the long-section reaches the map. */
+    link() {
+      return {
+        here: (found) => this.point(found),
+        open: (part, row) => this.open(part, row),
+        inView: () => this.stretchInView(),
+      };
+    }
+
+    /** Marks on the map what is under the hand on the section: a post, or a place within a bay. */
+    point(found) {
+      if (!found) {
+        this.cursor.remove();
+        return;
+      }
+      const { posts, bays } = this.plan;
+      let place = null;
+      if (found.part === "post") place = this.plan.postPlace(found.row);
+      else {
+        const { startM, endM } = this.hand.section;
+        const [from, to] = [bays.from[found.row], bays.to[found.row]];
+        const share = (found.chainageM - startM[found.row]) / (endM[found.row] - startM[found.row] || 1);
+        place = this.plan.latLng(posts.x[from] + share * (posts.x[to] - posts.x[from]), posts.y[from] + share * (posts.y[to] - posts.y[from]));
+      }
+      this.cursor.setLatLng(place).addTo(this.map);
+    }
+
+    /** From which chainage to which the fence is seen on the map, or null. */
+    stretchInView() {
+      const { posts } = this.plan;
+      const bounds = this.map.getBounds();
+      const [[west, north], [east, south]] = [
+        geofence.project(bounds.getWest(), bounds.getNorth()), geofence.project(bounds.getEast(), bounds.getSouth()),
+      ];
+      let [from, to] = [Infinity, -Infinity];
+      for (let post = 0; post < posts.count; post++) {
+        if (posts.x[post] < west || posts.x[post] > east || posts.y[post] < north || posts.y[post] > south) continue;
+        const at = this.hand.section.postM[post];
+        [from, to] = [Math.min(from, at), Math.max(to, at)];
+      }
+      return to >= from ? [from, to] : null;
     }
 
     corners() {
@@ -109,6 +154,7 @@
       const zoom = Math.max(this.map.getZoom(), finding ? CLOSE_ZOOM - 1 : CLOSE_ZOOM);
       this.map.setView(place, zoom, { animate: false });
       this.openPopup(part, row, place);
+      this.hand.show(part, row, { close: true });
     }
 
     openPopup(part, row, place) {
@@ -126,6 +172,7 @@
       this.map.openPopup(this.popup);
       geofence.cueScroll(content);
       this.sheet.pick(part, row);
+      this.hand.show(part, row);
     }
 
     showLeg(row) {
@@ -157,12 +204,15 @@
       map.on("popupopen popupclose", ({ type }) => {
         const open = type === "popupopen";
         map.getContainer().classList.toggle("has-popup", open);
-        if (!open) sheet.pick(null);
+        if (open) return;
+        sheet.pick(null);
+        this.hand.section.pick(null);
       });
     }
 
     hover(found, place) {
       this.map.getContainer().classList.toggle("on-something", Boolean(found));
+      this.hand.mark(found);
       if (!found) {
         this.map.closeTooltip(this.tip);
         return;
@@ -187,6 +237,9 @@
         event.preventDefault();
         this.findings.step(way);
       });
+      document.addEventListener("keydown", (event) => {
+        if (event.key === "Escape") this.map.closePopup();
+      });
     }
 
     /** Paper has its own width: page and map are laid out anew for it. */
@@ -198,11 +251,13 @@
         this.map.closeTooltip(this.tip);
         this.findings.unroll();
         geofence.toPaper();
+        this.hand.resize();
         this.map.invalidateSize({ animate: false, pan: false });
         this.map.fitBounds(bounds, { animate: false });
       });
       window.addEventListener("afterprint", () => {
         geofence.toScreen();
+        this.hand.resize();
         this.map.invalidateSize({ animate: false, pan: false });
         if (before) this.map.setView(before.centre, before.zoom, { animate: false });
       });
@@ -213,6 +268,7 @@
       parts = (part, shown) => {
         sheet.show(part, shown);
         if (this.legend) this.legend.show(part, shown);
+        if (part === "findings") this.hand.showFindings(shown);
       };
       for (const part of geofence.waiting) parts(part, true);
       this.fitAll();
@@ -272,6 +328,7 @@
       open: (name) => page.open(part(name), plan[`${part(name)}s`].names.row(name)),
       findings: () => plan.findings.map(({ code, word, x, y, placed }) => ({ code, word, placed, place: placed ? plan.latLng(x, y) : null })),
       drawn: () => ({ ...sheet.drawn }),
+      section: page.hand.hook(),
       shown: () => [...sheet.shown].sort(),
       readyMs: performance.now(),
     };

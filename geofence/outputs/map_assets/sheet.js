@@ -250,12 +250,12 @@
       const bestFirst = [...lines.keys()].sort((one, other) => (worse(one, other) === one ? 1 : -1));
       for (const key of bestFirst) {
         const line = lines.get(key);
-        strokeBay(context, key, width, () => {
+        strokeBay(context, key, width, (path) => {
           for (let at = 0; at < line.length; at += 4) {
             if (at === 0 || line[at] !== line[at - 2] || line[at + 1] !== line[at - 1]) {
-              context.moveTo(line[at], line[at + 1]);
+              path.moveTo(line[at], line[at + 1]);
             }
-            context.lineTo(line[at + 2], line[at + 3]);
+            path.lineTo(line[at + 2], line[at + 3]);
           }
         });
       }

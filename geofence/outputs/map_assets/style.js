@@ -12,6 +12,12 @@
     HALO: "rgba(251, 249, 243, 0.9)",
     BOUNDARY: "#7b3f6b",
     BOUNDARY_BAND: "rgba(204, 121, 167, 0.34)",
+    QUIET: "#4d5a5f",
+    GRID: "rgba(29, 42, 48, 0.13)",
+    EARTH: "#e2d6ba",
+    GROUND: "#6a4a1e",
+    PANEL: "rgba(86, 180, 233, 0.2)",
+    STEP: "#7a3300",
     OVER: 200,
     GATE: 201,
     VIRIDIS: ["#fde725", "#7ad151", "#22a884", "#2a788e", "#414487", "#440154"],
@@ -90,13 +96,17 @@
 
   /** Strokes the path that `trace` lays as a bay of a gap class, over the limit, or a gate. */
   function strokeBay(context, colour, width, trace) {
+    const path = new Path2D();
+    trace(path);
+    strokePath(context, colour, width, path);
+  }
+
+  function strokePath(context, colour, width, path) {
     const over = colour === style.OVER;
     const line = (strokeStyle, lineWidth) => {
-      context.beginPath();
-      trace(context);
       context.strokeStyle = strokeStyle;
       context.lineWidth = lineWidth;
-      context.stroke();
+      context.stroke(path);
     };
     context.lineCap = "butt";
     context.lineJoin = "round";
@@ -115,5 +125,5 @@
     context.lineDashOffset = 0;
   }
 
-  Object.assign(geofence, { style, drawPost, drawFinding, strokeBay, postLook: post });
+  Object.assign(geofence, { style, drawPost, drawFinding, strokeBay, strokePath, postLook: post });
 })((window.geofence = window.geofence || {}));

@@ -1,0 +1,414 @@
+/* The long-section: ground, panels and posts along the fence, drawn from the same columns as the map. */
+(function (geofence) {
+  "use strict";
+
+  const { style, drawFinding, Room, worse, unpack } = geofence;
+  const EXAGGERATIONS = [0.1, 0.2, 0.5, 1, 1.5, 2, 3, 4, 5, 8, 10, 15, 20, 30, 50, 100, 200];
+  const PLOT = { left: 58, right: 12, top: 26, bottom: 22 };
+  const PIECE_PX = 2; // bays shorter than this are drawn together
+  const POSTS_FROM_PX = 4; // of post spacing: from here posts are drawn down to their toes,
+  const STEPS_FROM_PX = 34; // from here with their steps
+  const NAMES_FROM_PX = 46; // and names
+  const LEAST_SPAN_M = 4;
+
+  /** The largest 1, 2 or 5 times a power of ten that is at least `least`. */
+  function roundStep(least) {
+    const power = 10 ** Math.floor(Math.log10(least));
+    return [1, 2, 5, 10].find((factor) => factor * power >= least * 0.999999) * power;
+  }
+
+  /** The first place in a growing array whose number is over a bound. */
+  function firstOver(numbers, bound, low = 0, high = numbers.length) {
+    while (low < high) {
+      const middle = (low + high) >> 1;
+      if (numbers[middle] > bound) high = middle;
+      else low = middle + 1;
+    }
+    return low;
+  }
+
+  class Section {
+    constructor(plan, canvas) {
+      Object.assign(this, { plan, canvas, context: canvas.getContext("2d") });
+      const { section, posts, bays, summary } = plan;
+      this.groundM = unpack(section.chainage_m, section.count).map((number) => number / 100);
+      this.levelM = unpack(section.level_m, section.count).map((number) => number / 1000);
+      this.breaks = new Set(section.starts);
+      const metres = (column) => column.whole.map((number) => number / 1000);
+      this.postM = metres(posts.table.chainage_m);
+      [this.topM, this.toeM] = [metres(posts.table.top_level_m), metres(posts.table.toe_level_m)];
+      this.startM = Float64Array.from(bays.from, (post) => this.postM[post]);
+      // A ring's last bay ends at its first post, at the full length.
+      this.endM = Float64Array.from(bays.to, (post, bay) => (post > bays.from[bay] ? this.postM[post] : summary.length_m));
+      this.edges = ["underside_from_m", "underside_to_m", "top_from_m", "top_to_m"].map((name) => metres(bays.table[name]));
+      this.lengthM = this.endM.length ? this.endM[this.endM.length - 1] : summary.length_m;
+      this.wanted = Infinity; // exaggeration, or as much as fits
+      this.picked = null;
+      this.showFindings = true;
+      this.findings = plan.findings.map((finding) => [finding, this.chainageOf("finding", finding.row)]);
+      this.drawn = {};
+      this.view = { from: 0, to: this.lengthM };
+    }
+
+    /** Chainage of a post, of a bay's middle or of a finding; NaN for a finding of the whole plan. */
+    chainageOf(part, row) {
+      if (part === "post") return this.postM[row];
+      if (part === "bay") return (this.startM[row] + this.endM[row]) / 2;
+      const { post, bay, chainageM, chainageToM } = this.plan.findings[row];
+      if (post !== null) return this.postM[post];
+      if (bay !== null) return this.chainageOf("bay", bay);
+      if (chainageM === null) return NaN;
+      return chainageToM === null ? chainageM : (chainageM + chainageToM) / 2;
+    }
+
+    /** Shows a stretch, kept within the fence and no shorter than can be read. */
+    look(from, to) {
+      const span = Math.min(Math.max(to - from, Math.min(LEAST_SPAN_M, this.lengthM)), this.lengthM);
+      const start = Math.max(0, Math.min((from + to) / 2 - span / 2, this.lengthM - span));
+      this.view = { from: start, to: start + span };
+      this.draw();
+      if (this.onLook) this.onLook();
+    }
+
+    /** Closer (`factor` < 1) or farther about a chainage that stays where it is. */
+    zoom(factor, about = (this.view.from + this.view.to) / 2) {
+      const { from, to } = this.view;
+      const span = Math.max((to - from) * factor, Math.min(LEAST_SPAN_M, this.lengthM));
+      const share = (about - from) / (to - from);
+      this.look(about - share * span, about + (1 - share) * span);
+    }
+
+    /** Brings a chainage into view, at no more than a span. */
+    reveal(chainageM, mostSpanM = Infinity) {
+      const span = Math.min(this.view.to - this.view.from, mostSpanM);
+      const margin = span * 0.06;
+      const same = span === this.view.to - this.view.from;
+      if (same && chainageM >= this.view.from + margin && chainageM <= this.view.to - margin) return;
+      this.look(chainageM - span / 2, chainageM + span / 2);
+    }
+
+    pick(part, row) {
+      this.picked = part === null ? null : { part, row };
+      this.draw();
+    }
+
+    /** Level of the drawn ground at a chainage. */
+    groundAt(chainageM) {
+      const after = Math.min(Math.max(firstOver(this.groundM, chainageM), 1), this.groundM.length - 1);
+      const [from, to] = [this.groundM[after - 1], this.groundM[after]];
+      const share = to > from ? Math.max(0, Math.min(1, (chainageM - from) / (to - from))) : 0;
+      return this.levelM[after - 1] + share * (this.levelM[after] - this.levelM[after - 1]);
+    }
+
+    x(chainageM) {
+      return PLOT.left + (chainageM - this.view.from) * this.pxPerMetre;
+    }
+
+    chainageAt(px) {
+      return this.view.from + (px - PLOT.left) / this.pxPerMetre;
+    }
+
+    /** What is at a place of the canvas: a post where one is near, else the bay; null outside the plot. */
+    hit(px) {
+      const chainageM = this.chainageAt(px);
+      if (!(chainageM >= this.view.from && chainageM <= this.view.to)) return null;
+      const after = Math.min(firstOver(this.postM, chainageM), this.postM.length - 1);
+      const nearer = (one, other) => (Math.abs(this.postM[one] - chainageM) <= Math.abs(this.postM[other] - chainageM) ? one : other);
+      const post = nearer(Math.max(after - 1, 0), after);
+      const spacingPx = this.plan.system.module_m * this.pxPerMetre;
+      const reach = Math.min(9, spacingPx * 0.3);
+      if (spacingPx < POSTS_FROM_PX || Math.abs(this.x(this.postM[post]) - px) <= reach) return { part: "post", row: post, chainageM };
+      return { part: "bay", row: Math.max(0, firstOver(this.startM, chainageM) - 1), chainageM };
+    }
+
+    resize() {
+      const ratio = window.devicePixelRatio || 1;
+      const [width, height] = [this.canvas.clientWidth, this.canvas.clientHeight];
+      if (!width || !height) return;
+      Object.assign(this, { width, height });
+      this.canvas.width = Math.round(width * ratio);
+      this.canvas.height = Math.round(height * ratio);
+      this.draw();
+    }
+
+    /** Rows of bays and of ground in view. */
+    range() {
+      const { from, to } = this.view;
+      const bays = [Math.max(0, firstOver(this.endM, from) - 1), Math.min(this.endM.length, firstOver(this.startM, to))];
+      const ground = [
+        Math.max(0, firstOver(this.groundM, from) - 1), Math.min(this.groundM.length, firstOver(this.groundM, to) + 1),
+      ];
+      return { bays, ground };
+    }
+
+    /** Lowest and highest level of all that is drawn of a range. */
+    levels({ bays, ground }) {
+      let [low, high] = [Infinity, -Infinity];
+      const grow = (level) => {
+        if (level < low) low = level;
+        if (level > high) high = level;
+      };
+      for (let row = ground[0]; row < ground[1]; row++) grow(this.levelM[row]);
+      for (let bay = bays[0]; bay < bays[1]; bay++) {
+        for (const post of [this.plan.bays.from[bay], this.plan.bays.to[bay]]) {
+          grow(this.topM[post]);
+          grow(this.toeM[post]);
+        }
+      }
+      return [low, high];
+    }
+
+    /** The largest exaggeration, up to the one wanted, at which the levels in view fit. */
+    fit([low, high], plotHeight) {
+      const most = plotHeight / Math.max((high - low) * this.pxPerMetre, 1e-9);
+      const fitting = EXAGGERATIONS.filter((times) => times <= this.wanted && times <= most);
+      this.exaggeration = fitting.length ? fitting[fitting.length - 1] : most;
+      this.scaleY = this.exaggeration * this.pxPerMetre;
+      const middle = (low + high) / 2;
+      this.y = (level) => PLOT.top + plotHeight / 2 - (level - middle) * this.scaleY;
+      this.levelAt = (y) => middle + (PLOT.top + plotHeight / 2 - y) / this.scaleY;
+    }
+
+    draw() {
+      if (!this.width) return;
+      const started = performance.now();
+      const { context, width, height } = this;
+      const ratio = this.canvas.width / width;
+      const plot = { right: width - PLOT.right, bottom: height - PLOT.bottom };
+      this.pxPerMetre = (plot.right - PLOT.left) / (this.view.to - this.view.from);
+      const range = this.range();
+      this.fit(this.levels(range), plot.bottom - PLOT.top - 8);
+      this.spacingPx = this.plan.system.module_m * this.pxPerMetre;
+      this.room = new Room();
+      this.drawn = { stretches: 0, posts: 0, pieces: 0, labels: [], findings: 0 };
+      context.setTransform(ratio, 0, 0, ratio, 0, 0);
+      context.fillStyle = style.PAPER;
+      context.fillRect(0, 0, width, height);
+      this.drawLevels(context, plot);
+      context.save();
+      context.beginPath();
+      context.rect(PLOT.left, 0, plot.right - PLOT.left, plot.bottom);
+      context.clip();
+      this.drawGround(context, plot, range.ground);
+      this.drawPanels(context, range.bays);
+      if (this.spacingPx >= POSTS_FROM_PX) this.drawPosts(context, range.bays);
+      this.drawPicked(context, plot);
+      if (this.showFindings) this.drawFindings(context);
+      context.restore();
+      this.drawChainages(context, plot);
+      if (this.spacingPx >= NAMES_FROM_PX) this.drawNames(context, range.bays);
+      if (this.spacingPx >= STEPS_FROM_PX) this.drawSteps(context, range.bays);
+      this.drawn.ms = performance.now() - started;
+    }
+
+    write(context, text, x, y, { align = "center", bold = false, fill = style.INK } = {}) {
+      context.font = `${bold ? "600 " : ""}11.5px ${style.FONT}`;
+      context.textAlign = align;
+      context.textBaseline = "middle";
+      context.lineJoin = "round";
+      context.lineWidth = 3.5;
+      context.strokeStyle = style.HALO;
+      context.strokeText(text, x, y);
+      context.fillStyle = fill;
+      context.fillText(text, x, y);
+    }
+
+    drawLevels(context, plot) {
+      const step = roundStep(26 / this.scaleY);
+      const decimals = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
+      context.strokeStyle = style.GRID;
+      context.lineWidth = 1;
+      const [low, high] = [this.levelAt(plot.bottom), this.levelAt(PLOT.top)];
+      for (let level = Math.ceil(low / step) * step; level <= high; level += step) {
+        const y = Math.round(this.y(level)) + 0.5;
+        context.beginPath();
+        context.moveTo(PLOT.left, y);
+        context.lineTo(plot.right, y);
+        context.stroke();
+        this.write(context, level.toFixed(decimals), PLOT.left - 6, y, { align: "right" });
+      }
+      this.write(context, "Level, m", 4, 9, { align: "left", fill: style.QUIET });
+    }
+
+    drawChainages(context, plot) {
+      const step = roundStep(88 / this.pxPerMetre);
+      context.strokeStyle = style.INK;
+      context.lineWidth = 1;
+      context.strokeRect(PLOT.left + 0.5, PLOT.top - 24.5, plot.right - PLOT.left - 1, plot.bottom - PLOT.top + 24);
+      context.beginPath();
+      for (let at = Math.ceil(this.view.from / step - 1e-9) * step; at <= this.view.to + 1e-9; at += step) {
+        const x = Math.round(this.x(at)) + 0.5;
+        context.moveTo(x, plot.bottom);
+        context.lineTo(x, plot.bottom + 5);
+        const inside = Math.max(PLOT.left + 10, Math.min(x, plot.right - 22));
+        this.write(context, geofence.station(at, step < 1 ? 1 : 0), inside, plot.bottom + 13);
+      }
+      context.stroke();
+    }
+
+    /** The ground filled down to the foot; of each column of pixels its highest and lowest where they are many. */
+    drawGround(context, plot, [first, last]) {
+      const line = new Path2D();
+      const body = new Path2D();
+      const dense = last - first > 3 * this.width;
+      let open = NaN;
+      const close = (row) => {
+        if (Number.isNaN(open)) return;
+        body.lineTo(this.x(this.groundM[row]), plot.bottom);
+        body.lineTo(open, plot.bottom);
+        body.closePath();
+      };
+      let [column, low, high] = [NaN, 0, 0];
+      const point = (x, level) => {
+        line.lineTo(x, this.y(level));
+        body.lineTo(x, this.y(level));
+      };
+      for (let row = first; row < last; row++) {
+        const [x, level] = [this.x(this.groundM[row]), this.levelM[row]];
+        if (row === first || this.breaks.has(row)) {
+          if (row > first) close(row - 1);
+          open = x;
+          this.drawn.stretches++;
+          line.moveTo(x, this.y(level));
+          body.moveTo(x, this.y(level));
+          [column, low, high] = [Math.floor(x), level, level];
+        } else if (!dense) point(x, level);
+        else if (Math.floor(x) === column) [low, high] = [Math.min(low, level), Math.max(high, level)];
+        else {
+          point(column + 0.5, high);
+          point(column + 0.5, low);
+          [column, low, high] = [Math.floor(x), level, level];
+        }
+      }
+      if (dense) point(column + 0.5, (low + high) / 2);
+      close(last - 1);
+      context.fillStyle = style.EARTH;
+      context.fill(body);
+      context.strokeStyle = style.GROUND;
+      context.lineWidth = 1.6;
+      context.lineJoin = "round";
+      context.stroke(line);
+    }
+
+    /** Panels from underside to top, the underside in the colour of the bay on the map. */
+    drawPanels(context, [first, last]) {
+      const { colour, kind } = this.plan.bays;
+      const [underFrom, underTo, topFrom, topTo] = this.edges;
+      const [body, tops] = [new Path2D(), new Path2D()];
+      const undersides = new Map();
+      for (let bay = first; bay < last; bay++) {
+        const [x, start] = [this.x(this.startM[bay]), bay];
+        let [low, high, shade] = [Math.min(underFrom[bay], underTo[bay]), Math.max(topFrom[bay], topTo[bay]), colour[bay]];
+        while (this.x(this.endM[bay]) - x < PIECE_PX && bay + 1 < last) {
+          bay += 1;
+          [low, high] = [Math.min(low, underFrom[bay], underTo[bay]), Math.max(high, topFrom[bay], topTo[bay])];
+          shade = worse(shade, colour[bay]);
+        }
+        const one = bay === start;
+        const end = this.x(this.endM[bay]);
+        const [under, top] = one
+          ? [[underFrom[bay], underTo[bay]], [topFrom[bay], topTo[bay]]]
+          : [[low, low], [high, high]];
+        const corners = [[x, top[0]], [end, top[1]], [end, under[1]], [x, under[0]]].map(([px, level]) => [px, this.y(level)]);
+        if (!one || kind(bay) !== "gate") {
+          corners.forEach(([px, py], place) => (place ? body.lineTo(px, py) : body.moveTo(px, py)));
+          body.closePath();
+        }
+        tops.moveTo(...corners[0]);
+        tops.lineTo(...corners[1]);
+        if (!undersides.has(shade)) undersides.set(shade, new Path2D());
+        undersides.get(shade).moveTo(...corners[3]);
+        undersides.get(shade).lineTo(...corners[2]);
+        this.drawn.pieces++;
+      }
+      context.fillStyle = style.PANEL;
+      context.fill(body);
+      context.lineWidth = 1.2;
+      context.strokeStyle = style.INK;
+      context.stroke(tops);
+      for (const [shade, path] of [...undersides].sort(([one], [other]) => (worse(one, other) === one ? 1 : -1))) {
+        geofence.strokePath(context, shade, 3, path);
+      }
+    }
+
+    /** Calls `visit(post, x)` for each post of a range of bays, once. */
+    eachPost([first, last], visit) {
+      const { from, to } = this.plan.bays;
+      for (let bay = first; bay < last; bay++) {
+        visit(from[bay], this.x(this.startM[bay]));
+        if (bay + 1 === last || from[bay + 1] !== to[bay]) visit(to[bay], this.x(this.endM[bay]));
+      }
+    }
+
+    drawPosts(context, range) {
+      const width = Math.max(1, Math.min(this.plan.system.post_width_m * this.pxPerMetre, 16));
+      context.fillStyle = style.INK;
+      this.eachPost(range, (post, x) => {
+        const [top, toe] = [this.y(this.topM[post]), this.y(this.toeM[post])];
+        context.fillRect(x - width / 2, top, width, toe - top);
+        this.drawn.posts++;
+      });
+    }
+
+    drawPicked(context, plot) {
+      if (!this.picked) return;
+      const { part, row } = this.picked;
+      const x = this.x(this.chainageOf(part, row));
+      if (Number.isNaN(x)) return;
+      context.strokeStyle = style.INK;
+      context.lineWidth = 2.5;
+      if (part === "bay") {
+        const [from, to] = [this.x(this.startM[row]), this.x(this.endM[row])];
+        const [top, under] = [Math.max(this.edges[2][row], this.edges[3][row]), Math.min(this.edges[0][row], this.edges[1][row])];
+        context.strokeRect(from, this.y(top) - 4, Math.max(2, to - from), this.y(under) - this.y(top) + 8);
+      } else if (part === "post") {
+        const [top, toe] = [this.y(this.topM[row]), this.y(this.toeM[row])];
+        context.strokeRect(x - 6, top - 4, 12, toe - top + 8);
+      } else {
+        context.beginPath();
+        context.moveTo(x, 0);
+        context.lineTo(x, plot.bottom);
+        context.stroke();
+      }
+    }
+
+    drawFindings(context) {
+      for (const [finding, chainageM] of this.findings) {
+        const x = this.x(chainageM);
+        if (!(chainageM >= this.view.from && chainageM <= this.view.to) || !this.room.take(x, 13, 7, 11)) continue;
+        drawFinding(context, finding.severity, x, 13);
+        this.drawn.findings++;
+      }
+    }
+
+    label(context, text, x, y, look) {
+      context.font = `${look.bold ? "600 " : ""}11.5px ${style.FONT}`;
+      const half = context.measureText(text).width / 2 + 1;
+      if (x - half < PLOT.left || x + half > this.width - PLOT.right) return;
+      if (!this.room.take(x, y, half, 6)) return;
+      this.write(context, text, x, y, look);
+      this.drawn.labels.push(text);
+    }
+
+    drawNames(context, range) {
+      this.eachPost(range, (post, x) => {
+        const text = this.plan.posts.names.name(post);
+        this.label(context, text, x, this.y(this.topM[post]) - 9, { bold: true });
+      });
+    }
+
+    /** Steps in metres, up positive, beside the underside at which they are seen. */
+    drawSteps(context, [first, last]) {
+      const step = this.plan.bays.table.step_m;
+      for (let bay = first; bay < last; bay++) {
+        const metres = step.value(bay);
+        if (!metres) continue;
+        const text = `${metres > 0 ? "+" : "−"}${Math.abs(metres).toFixed(3).replace(/0$/, "")}`;
+        const half = 20;
+        this.label(context, text, this.x(this.startM[bay]) + half, this.y(this.edges[0][bay]) - 11, { fill: style.STEP });
+      }
+    }
+  }
+
+  Object.assign(geofence, { Section });
+})((window.geofence = window.geofence || {}));
