@@ -108,6 +108,11 @@ class Job:
         file = self._given.file
         return self.job.name or (file.file.stem if file else "fence")
 
+    @property
+    def file(self) -> Path | None:
+        """The job file; None for a job made of values."""
+        return self._given.file.file if self._given.file else None
+
     def path(self, file: str) -> Path:
         """A file that the job names, relative to the job file."""
         return self.base / file
@@ -235,7 +240,7 @@ def resolve(job: Job, system: System) -> Resolved:
     parameters = {key: value for key, value in _parameters(job, system).items() if key not in in_vain}
     values = {address: parameter.value for address, parameter in parameters.items()}
     _refuse_conflicts(job, system.values | values)
-    used = _NO_STEPS | values | {"layout.module_m": full_bay_m(values), "fence.height_m": infill_height_m(values)}
+    used = _WITHOUT_PANELS | values | {"layout.module_m": full_bay_m(values), "fence.height_m": infill_height_m(values)}
     strained = system.slope == "strained"
     return Resolved(
         layout=_record(LayoutRules, used, "layout", "line"),
@@ -256,8 +261,11 @@ def resolve(job: Job, system: System) -> Resolved:
     )
 
 
-_NO_STEPS = {f"levels.{key}": 0.0 for key in ("step_min_m", "step_max_m", "step_cost", "rise_cost")}
-"""What the rules of levels hold for wires, which do not step."""
+_WITHOUT_PANELS: dict[str, Any] = {
+    "layout.fit": "end",
+    **{f"levels.{key}": 0.0 for key in ("step_min_m", "step_max_m", "step_cost", "rise_cost")},
+}
+"""What the engine's rules hold where wires make nothing of a key: they do not step, and have no cut bays to place."""
 
 Record = TypeVar("Record", LayoutRules, LevelRules, PostRules, PanelRules, RakeRules, StrainRules, WireRules)
 
@@ -325,6 +333,8 @@ def _set_in_vain(job: Job, system: System) -> tuple[str, ...]:
                 remedy=f"Take it out, or take a system whose slope is {' or '.join(slopes)}.",
             )
         found.append(address)
+    if system.slope == "strained" and job.origin("layout", "fit") != "default":
+        found.append("layout.fit")
     return tuple(found)
 
 

@@ -442,14 +442,15 @@ class TestResolve:
         assert panels.wire is panels.strain is None
 
     def test_what_a_job_says_of_panels_is_told_where_there_are_wires(self, write):
-        path = write(LEAST + "[fence]\nheight_m = 1.8\n[layout]\nmodule_m = 2.0")
+        path = write(LEAST + "[fence]\nheight_m = 1.8\n[layout]\nmodule_m = 2.0\nfit = 'start'")
         used = resolve(read_job(path), catalogue.load("stock-wire"))
         (finding,) = used.findings
         assert (finding.code, finding.severity) == ("setting-not-used", "warn")
         assert finding.message == (
-            "fence.height_m, layout.module_m say nothing to the system stock-wire, which has wires in place of panels"
+            "fence.height_m, layout.module_m, layout.fit say nothing to the system stock-wire, which has wires in "
+            "place of panels"
         )
-        assert not {"fence.height_m", "layout.module_m"} & set(used.parameters)
+        assert not {"fence.height_m", "layout.module_m", "layout.fit"} & set(used.parameters)
         assert used.facts.module_m == 4.0
 
     def test_how_bays_slope_is_the_systems_or_the_jobs(self, write):
