@@ -22,6 +22,9 @@ __all__ = ["app", "main"]
 PLANNED, PLANNED_WITH_STOPS, BAD_INPUT, OWN_FAULT, INTERRUPTED = 0, 1, 2, 3, 130
 """Exit codes."""
 
+ORIGIN = "command line"
+"""What plans and errors call the source of values given here."""
+
 app = typer.Typer(
     name="geofence",
     help="Turn a boundary line and a ground survey into a fence that can be built.",
@@ -79,7 +82,7 @@ def demo(out: Out = Path("alder-down-plan"), quiet: Quiet = False, as_json: Json
     """Plan the sample estate that comes with geofence, and say where its map is."""
     from geofence.sample import SAMPLE_JOB
 
-    _plan(SAMPLE_JOB, {}, out, (), quiet=quiet, as_json=as_json)
+    _plan(SAMPLE_JOB, {}, {}, out, (), quiet=quiet, as_json=as_json)
 
 
 @app.command()
@@ -111,12 +114,11 @@ def inspect(
     from geofence.planner import read_or_make_job
 
     values = _values(
-        job.parent if job else Path(),
         job={"grid": grid},
-        line={"file": line, "grid": line_grid, "legs": _numbers(legs)},
-        ground={"files": ground, "grid": ground_grid, "level_unit": level_unit, "order": order},
+        line={"grid": line_grid, "legs": _numbers(legs)},
+        ground={"grid": ground_grid, "level_unit": level_unit, "order": order},
     )
-    the_job, _ = read_or_make_job(job, values=values)
+    the_job, _ = read_or_make_job(job, line=line, ground=ground, values=values, origin=ORIGIN)
     with screen.stages(show=not quiet and not as_json) as progress:
         seen = inspection.inspect(the_job, progress=progress)
     _tell(lambda: inspection.as_values(seen), lambda: screen.inspection(seen), quiet=quiet, as_json=as_json)
@@ -151,21 +153,20 @@ def plan(
 ) -> None:
     """Plan a fence and write posts, bays, levels, findings, stake-out points and the map."""
     values = _values(
-        job.parent if job else Path(),
         job={"name": name, "grid": grid},
         line={
-            "file": line,
             "grid": line_grid,
             "legs": _numbers(legs),
             "direction": direction and direction.value,
             "offset_m": offset_m,
         },
-        ground={"files": ground, "grid": ground_grid, "level_unit": level_unit, "order": order, "bridge_m": bridge_m},
-        fence={"system": system, "height_m": height_m},
+        ground={"grid": ground_grid, "level_unit": level_unit, "order": order, "bridge_m": bridge_m},
+        fence={"height_m": height_m},
         layout={"module_m": module_m, "fit": fit and fit.value},
         gate=[_gate(text) for text in gate or ()],
     )
-    _plan(job, values, out, tuple(also or ()), quiet=quiet, as_json=as_json)
+    files = {"line": line, "ground": ground, "system": system}
+    _plan(job, files, values, out, tuple(also or ()), quiet=quiet, as_json=as_json)
 
 
 @app.command()
@@ -193,7 +194,9 @@ def compare(
     from geofence import comparison, screen
 
     with screen.stages(show=not quiet and not as_json) as progress:
-        candidates = comparison.compare(job, [name.strip() for name in systems.split(",")], progress=progress)
+        candidates = comparison.compare(
+            job, [name.strip() for name in systems.split(",")], origin=ORIGIN, progress=progress
+        )
     _tell(
         lambda: [candidate.as_values() for candidate in candidates],
         lambda: screen.comparison(candidates),
@@ -203,7 +206,14 @@ def compare(
 
 
 def _plan(
-    job: Path | None, values: dict[str, Any], out: Path, also: tuple[str, ...], *, quiet: bool, as_json: bool
+    job: Path | None,
+    files: dict[str, Any],
+    values: dict[str, Any],
+    out: Path,
+    also: tuple[str, ...],
+    *,
+    quiet: bool,
+    as_json: bool,
 ) -> None:
     """Plan, write, and say so."""
     from geofence import folder, screen
@@ -212,12 +222,12 @@ def _plan(
 
     folder.check(out, [output.filename for output in outputs(also)])
     with screen.stages(show=not quiet and not as_json) as progress:
-        the_plan = plan_fence(job, values=values, progress=progress)
+        the_plan = plan_fence(job, **files, values=values, origin=ORIGIN, progress=progress)
         progress("Writing the outputs")
-        files = the_plan.write(out, also=also)
+        written = the_plan.write(out, also=also)
     _tell(
-        lambda: {"folder": str(out), "files": [file.name for file in files], **the_plan.summary()},
-        lambda: screen.plan_summary(the_plan, files, out),
+        lambda: {"folder": str(out), "files": [file.name for file in written], **the_plan.summary()},
+        lambda: screen.plan_summary(the_plan, written, out),
         quiet=quiet,
         as_json=as_json,
     )
@@ -247,21 +257,15 @@ def _tell(values: Callable[[], Any], show: Callable[[], None], *, quiet: bool = 
         ) from error
 
 
-def _values(base: Path, **tables: Any) -> dict[str, Any]:
-    """Job tables of the options that were given; paths as seen from the job's folder."""
+def _values(**tables: Any) -> dict[str, Any]:
+    """Job tables of the options that were given."""
     given = {
-        table: {key: _plain(value, base) for key, value in entries.items() if value is not None}
+        table: {key: value for key, value in entries.items() if value is not None}
         if isinstance(entries, dict)
         else entries
         for table, entries in tables.items()
     }
     return {table: entries for table, entries in given.items() if entries}
-
-
-def _plain(value: Any, base: Path) -> Any:
-    if isinstance(value, list):
-        return [_plain(item, base) for item in value]
-    return os.path.relpath(value, base) if isinstance(value, Path) else value
 
 
 def _numbers(text: str | None) -> list[int] | str | None:

@@ -59,7 +59,7 @@ class Candidate:
 
 
 def compare(
-    job: Path | str, systems: Sequence[str], *, progress: Progress = lambda _stage: None
+    job: Path | str, systems: Sequence[str], *, origin: str = "call", progress: Progress = lambda _stage: None
 ) -> tuple[Candidate, ...]:
     """Plan a job with each of several systems in place of its own.
 
@@ -73,7 +73,7 @@ def compare(
     for system in systems:
         progress(f"Planning {system}")
         try:
-            found.append(_candidate(system, plan_fence(job, system=system)))
+            found.append(_candidate(system, plan_fence(job, system=system, origin=origin)))
         except GeofenceError as reason:
             reasons.append(reason)
             found.append(Candidate(system=system, refused=str(reason)))

@@ -141,7 +141,10 @@ class PlannedZone:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Parameter:
-    """A job value as used, and where it came from: ``job``, ``command line``, ``system NAME``, ``default``."""
+    """A job value as used, and where it came from.
+
+    ``origin``: ``job``, ``command line``, ``call`` (from Python), ``system NAME`` or ``default``.
+    """
 
     value: Any
     origin: str

@@ -26,6 +26,7 @@ from geofence.plan import FencePlan, Provenance
 from geofence.site.profile import GroundLine, bridged
 from geofence.surveyed import Progress, SurveyedSite, input_files, survey
 from geofence.systems import catalogue
+from geofence.systems.catalogue import is_file_name
 from geofence.zone_rules import zone_findings
 from geofence.zoning import keep_clears, place_zones
 
@@ -41,6 +42,7 @@ def plan_fence(
     ground: Sequence[Path | str] | Path | str | None = None,
     system: str | None = None,
     values: Mapping[str, Any] | None = None,
+    origin: str = "call",
     progress: Progress = lambda _stage: None,
 ) -> FencePlan:
     """Plan a fence.
@@ -50,9 +52,13 @@ def plan_fence(
     job
         A job, or the path of a job file. Left out: a job is made of the next parameters.
     line, ground, system
-        Boundary file, ground file or files, and fence system, where there is no job file.
+        Boundary file, ground file or files, and fence system, in place of the job file's. Paths start at the current
+        folder.
     values
-        Further job values by table, as in a job file: ``{"layout": {"fit": "equal"}}``; they override the job file's.
+        Further job values by table, as in a job file: ``{"layout": {"fit": "equal"}}``; they override the job file's,
+        and paths in them start at the job file.
+    origin
+        What the plan's parameters call the source of these values.
     progress
         Called with the name of each stage as it begins.
 
@@ -73,7 +79,7 @@ def plan_fence(
     >>> plan.posts.kind.iloc[0]
     'end'
     """
-    the_job, job_file = read_or_make_job(job, line=line, ground=ground, system=system, values=values)
+    the_job, job_file = read_or_make_job(job, line=line, ground=ground, system=system, values=values, origin=origin)
     fence_system = catalogue.load(the_job.fence.system, base=the_job.base, place=the_job.place("fence", "system"))
     rules = resolve(the_job, fence_system)
     site = survey(the_job, progress=progress)
@@ -117,26 +123,51 @@ def read_or_make_job(
     ground: Sequence[Path | str] | Path | str | None = None,
     system: str | None = None,
     values: Mapping[str, Any] | None = None,
+    origin: str = "call",
 ) -> tuple[Job, Path | None]:
-    """The job of a file with some values overridden, or one made of values alone; and its file, if any."""
-    if isinstance(job, Job):
-        return job, None
+    """The job of a file with some values overridden, or one made of values alone; and its file, if any.
+
+    Raises
+    ------
+    JobError
+        A value is not as a job file may have it, nothing says what to plan, or a job that is made already is to be
+        changed.
+    """
     own: dict[str, Any] = {table: dict(v) if isinstance(v, Mapping) else v for table, v in (values or {}).items()}
+    base = Path() if job is None or isinstance(job, Job) else Path(job).parent
     if line is not None:
-        own.setdefault("line", {})["file"] = str(line)
+        own.setdefault("line", {})["file"] = _seen_from(base, line)
     if ground is not None:
         files = [ground] if isinstance(ground, (str, Path)) else list(ground)
-        own.setdefault("ground", {})["files"] = [str(file) for file in files]
+        own.setdefault("ground", {})["files"] = [_seen_from(base, file) for file in files]
     if system is not None:
-        own.setdefault("fence", {})["system"] = system
+        own.setdefault("fence", {})["system"] = _seen_from(base, system) if is_file_name(system) else system
+    if isinstance(job, Job):
+        if own:
+            raise JobError(
+                "a job that is made already takes no further values",
+                place=", ".join(own),
+                remedy="Put them into the job, or give the job's file instead.",
+            )
+        return job, job.file
     if job is not None:
-        return read_job(job, overrides=own), Path(job)
+        return read_job(job, overrides=own, origin=origin), Path(job)
     missing = [word for word in ("line", "ground") if word not in own]
     if missing:
         raise JobError(
             f"nothing to plan: no {' and no '.join(missing)}", remedy="Give a job file, or a line and a ground."
         )
-    return job_from_values(own, base=Path.cwd()), None
+    return job_from_values(own, base=Path.cwd(), origin=origin), None
+
+
+def _seen_from(base: Path, path: Path | str) -> str:
+    """A path of the current folder as a job in another folder names it, whatever links lead there."""
+    if base == Path():
+        return str(path)
+    try:
+        return os.path.relpath(os.path.realpath(path), os.path.realpath(base))
+    except ValueError:  # another drive
+        return str(Path(path).absolute())
 
 
 def _whole_ground(job: Job, site: SurveyedSite) -> tuple[list[GroundLine], list[Finding]]:

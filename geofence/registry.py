@@ -63,3 +63,9 @@ def find(group: str, name: str) -> Any:
         return entries[name].load()
     except ModuleNotFoundError as error:
         raise JobError(f"the {kind} {name!r} needs the package {error.name}", remedy="Install it.") from error
+    except (ImportError, AttributeError) as error:
+        package = entries[name].dist
+        raise JobError(
+            f"the {kind} {name!r} of the package {package.name if package else 'unknown'} cannot be loaded: {error}",
+            remedy="Reinstall that package, or remove it.",
+        ) from error

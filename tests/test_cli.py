@@ -104,6 +104,43 @@ class TestPlan:
         assert parameters["layout.fit"] == {"value": "both-ends", "origin": "command line"}
 
 
+class TestPaths:
+    """Options name files of the current folder, a job file names files of its own, through links or not."""
+
+    def job_behind_a_link(self, files: tuple[Path, Path], tmp_path: Path) -> Path:
+        line, raster = files
+        (tmp_path / "real" / "deep").mkdir(parents=True)
+        (tmp_path / "link").symlink_to(tmp_path / "real" / "deep")
+        job = tmp_path / "link" / "fence.toml"
+        job.write_text(f'schema = 1\n[line]\nfile = "none.gpkg"\n[ground]\nfiles = "{raster}"\n')
+        (tmp_path / "real" / line.name).write_text("not the one that is meant")
+        return job
+
+    def test_a_boundary_of_the_current_folder(
+        self, files: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        job = self.job_behind_a_link(files, tmp_path)
+        monkeypatch.chdir(tmp_path)
+        ran = geofence("plan", "link/fence.toml", "--line", files[0].name, "--out", "plan")
+        assert ran.code == 0, ran.err
+        assert job.is_file()
+
+    def test_a_system_of_the_current_folder(
+        self, files: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        import geofence.systems as geofence_systems
+
+        self.job_behind_a_link(files, tmp_path)
+        own = (Path(geofence_systems.__file__).parent / "aac-panel.toml").read_text(encoding="utf-8")
+        (tmp_path / "mine.toml").write_text(own.replace('name = "aac-panel"', 'name = "mine"'), encoding="utf-8")
+        monkeypatch.chdir(tmp_path)
+        ran = geofence(
+            "plan", "link/fence.toml", "--line", files[0].name, "--system", "mine.toml", "--out", "plan", "--json"
+        )
+        assert ran.code == 0, ran.err
+        assert json.loads((tmp_path / "plan" / "plan.json").read_text())["system"]["name"] == "mine"
+
+
 class TestInspect:
     def test_tells_what_is_there(self, files: tuple[Path, Path]) -> None:
         line, raster = files

@@ -232,6 +232,25 @@ class TestDatums:
         assert "datum-shift" not in {item.code for item in plan.fence.findings}
 
 
+class TestWhatIsGiven:
+    def test_values_of_a_call_say_so(self, tmp_path: Path) -> None:
+        raster, corners = site(tmp_path, CRS(32630), 560_000.0, 5_800_000.0)
+        line = write_line(tmp_path / "line.gpkg", corners, crs=CRS(32630))
+        plan = plan_fence(line=line, ground=raster, values={"layout": {"fit": "equal"}})
+        assert plan.parameters["layout.fit"].origin == "call"
+        assert plan.parameters["fence.system"].origin == "default"
+
+    def test_a_job_that_is_made_takes_no_more_values(self) -> None:
+        from geofence.inputs.job import read_job
+        from geofence.sample import SAMPLE_JOB
+
+        job = read_job(SAMPLE_JOB)
+        with pytest.raises(JobError, match="takes no further values"):
+            plan_fence(job, system="mesh-panel")
+        plan = plan_fence(job)
+        assert set(plan.provenance.inputs) == {"fence.toml", "boundary.gpkg", "dtm_1m.tif"}
+
+
 class TestWorkingGrids:
     def planned(self, tmp_path: Path, own: CRS, values: dict[str, object]) -> FencePlan:
         raster, corners = site(tmp_path, own, 334_000.0, 6_250_000.0)

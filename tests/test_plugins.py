@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 from pyproj import CRS
 
+from geofence.sample import SAMPLE_JOB
 from tests.sites import write_line
 
 MODULE = """
@@ -99,6 +100,19 @@ def test_a_neighbour_adds_all_three(neighbour: Path, tmp_path: Path) -> None:
     for post in posts:  # the neighbour's plane, by closed form
         expected = 100 + 0.02 * (post["properties"]["easting"] - 560_000)
         assert abs(post["properties"]["ground_level_m"] - expected) < 2e-4
+
+
+def test_a_broken_neighbour_is_named_and_stops_nobody_else(neighbour: Path, tmp_path: Path) -> None:
+    entries = neighbour / "neighbour-1.0.dist-info" / "entry_points.txt"
+    entries.write_text("[geofence.outputs]\nbroken = neighbour:NO_SUCH_NAME\n")
+    base = [sys.executable, "-m", "geofence", "demo", "--quiet", "--out", str(tmp_path / "plan")]
+    environment = {**os.environ, "PYTHONPATH": str(neighbour)}
+    ran = subprocess.run(base, env=environment, capture_output=True, text=True, check=False)
+    assert ran.returncode == 0, ran.stderr
+    plan = [sys.executable, "-m", "geofence", "plan", str(SAMPLE_JOB), "--also", "broken", "--out", str(tmp_path / "p")]
+    ran = subprocess.run(plan, env=environment, capture_output=True, text=True, check=False)
+    assert ran.returncode == 2
+    assert "'broken' of the package neighbour cannot be loaded" in ran.stderr
 
 
 def test_the_built_in_ones_are_registered_the_same_way() -> None:

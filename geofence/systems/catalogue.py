@@ -8,7 +8,7 @@ from geofence import registry, toml_file
 from geofence.errors import JobError
 from geofence.systems.system import System
 
-__all__ = ["load", "names"]
+__all__ = ["is_file_name", "load", "names"]
 
 
 def names() -> tuple[str, ...]:
@@ -38,9 +38,15 @@ def load(name_or_path: str | Path, *, base: Path | None = None, place: str = "fe
     return toml_file.validate(System, document.values, place=document.place)
 
 
+def is_file_name(name_or_path: str | Path) -> bool:
+    """Whether this is the path of a system's file and no name: by its suffix ``.toml`` or a folder in it."""
+    text = str(name_or_path)
+    return isinstance(name_or_path, Path) or text.endswith(".toml") or "/" in text or "\\" in text
+
+
 def _file(name_or_path: str | Path, *, base: Path, place: str) -> Path:
     text = str(name_or_path)
-    if isinstance(name_or_path, Path) or text.endswith(".toml") or "/" in text or "\\" in text:
+    if is_file_name(name_or_path):
         return base / name_or_path
     try:
         found: Path = registry.find(registry.SYSTEMS, text)
