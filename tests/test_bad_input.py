@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import resource
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -232,6 +235,23 @@ class TestOutputFolder:
         ran = geofence("plan", "--line", line, "--ground", raster, "--system", "aac-panel", "--out", "/proc/geofence")
         assert ran.code == 2
         assert "/proc/geofence" in ran.err
+
+    def test_no_room_leaves_the_earlier_plan_whole(self, tmp_path: Path, raster: Path, line: Path) -> None:
+        out = tmp_path / "out"
+        words = ["plan", "--line", str(line), "--ground", str(raster), "--system", "aac-panel", "--out", str(out)]
+        assert geofence(*words).code in (0, 1)
+        before = {file.name: file.read_bytes() for file in out.iterdir()}
+
+        def little_room() -> None:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (60_000, 60_000))
+
+        ran = subprocess.run(
+            [sys.executable, "-m", "geofence", *words, "--height-m", "1.5"],
+            preexec_fn=little_room, capture_output=True, text=True, check=False,
+        )  # fmt: skip
+        assert ran.returncode == 2, ran.stderr
+        assert "no room" in ran.stderr
+        assert {file.name: file.read_bytes() for file in out.iterdir()} == before
 
     def test_second_run_replaces_the_first_and_keeps_own_notes(self, tmp_path: Path, raster: Path, line: Path) -> None:
         out = tmp_path / "out"
