@@ -1,8 +1,8 @@
 """What the pages tell a user to type works, and prints what they say.
 
 Each page's blocks run in their order, in one folder that holds what the pages speak of: a boundary, ground under it,
-the same ground with a hole. Plain ``geofence`` commands run in this process, which is ten times quicker; what needs a
-shell runs in bash.
+the same ground with a hole, and shot in the field. Plain ``geofence`` commands run in this process, which is ten times
+quicker; what needs a shell runs in bash.
 """
 
 from __future__ import annotations
@@ -23,12 +23,14 @@ import rasterio
 from numpy.typing import NDArray
 from pyproj import CRS
 
+from tests.docs.field import shoot
 from tests.docs.pages import PAGES, ROOT, Block, blocks
 from tests.sites import carried, geojson_line, write_line, write_raster
 from tests.terminal import Ran, geofence
 
 GRID = CRS(32630)
 WEST, SOUTH = 560_000.0, 5_800_000.0
+SIZE_M = 240
 CORNERS = np.array([(30.0, 40.0), (130.0, 60.0), (180.0, 160.0), (60.0, 190.0)])
 """Metres from the raster's south-west corner."""
 
@@ -50,7 +52,10 @@ def furnish(folder: Path) -> None:
     write_line(folder / "boundary.gpkg", corners, crs=GRID)
     for name in ("dtm.tif", "dtm-hole.tif", "my-fence/ground.tif"):
         (folder / name).parent.mkdir(exist_ok=True)
-        write_raster(folder / name, crs=GRID, west=WEST, north=SOUTH + 240, cell=1, shape=(240, 240), surface=gentle)
+        write_raster(
+            folder / name, crs=GRID, west=WEST, north=SOUTH + SIZE_M, cell=1, shape=(SIZE_M, SIZE_M), surface=gentle
+        )
+    shoot(folder, (WEST, SOUTH), lambda east, north: gentle(east, SIZE_M - north), size_m=SIZE_M)
     with rasterio.open(folder / "dtm-hole.tif", "r+") as data:
         level = data.read(1)
         level[120:, 80:84] = data.nodata  # 4 m wide, across leg 1 only
