@@ -152,6 +152,14 @@ class TestSteps:
             assert levels.broken.tolist() == [False, True, False, False]
             assert levels.underside_to_m[1] - levels.underside_from_m[1] >= 4.75
 
+    def test_a_bank_right_after_a_post_is_stepped_over_at_the_cost_of_one_bay(self) -> None:
+        # At the post the ground is at 0, so the bay after it is broken wherever it begins: a step of 1 m, over its
+        # limit, for 25 + 10, or a line from 0 up to 1 m with 1 m2 of dig, for 90.
+        levels = plan(ground((0, 0), (4, 0), (4 + 1e-6, 1.0), (8, 1.0)), 4, rake=ALLOWED)
+        assert levels.broken.tolist() == [False, False, True, False]
+        assert levels.step_m == pytest.approx([0.0, 0.0, 1.0, 0.0])
+        assert levels.cost.total == pytest.approx(35.0, abs=1e-3)
+
 
 class TestRings:
     SAW = (0.0, 0.3, 0.35, 0.5, 0.42, 0.31, 0.07)

@@ -137,7 +137,17 @@ def random_instance(seed: int, *, bays: tuple[int, int]) -> Instance:
     rake = RakeRules(
         rake_max_deg=float(draw.choice([4.0, 9.0, 15.0, 30.0])), steps="never" if draw.random() < 0.5 else "allowed"
     )
-    return Instance(Profile(chainage_m=station, level_m=level), edges[:-1], edges[1:], rules, rake, closed)
+    profile = Profile(chainage_m=station, level_m=level)
+    if draw.random() < 0.3:
+        profile = with_bank(profile, edges[draw.integers(count)], float(draw.choice([0.4, -0.5, 1.1])), closed=closed)
+    return Instance(profile, edges[:-1], edges[1:], rules, rake, closed)
+
+
+def with_bank(profile: Profile, post_m: float, rise_m: float, *, closed: bool) -> Profile:
+    """The ground with a bank a millimetre after a post; a ring comes down again before its end."""
+    station = np.unique(np.append(profile.chainage_m, [post_m, post_m + 1e-3, profile.chainage_m[-1] - 1e-3]))
+    raised = (station >= post_m + 1e-3) & ((station < station[-1]) if closed else True)
+    return Profile(chainage_m=station, level_m=profile.level_at(station) + rise_m * raised)
 
 
 def highs(instance: Instance) -> tuple[int, float]:
