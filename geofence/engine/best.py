@@ -14,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from geofence.engine.arrangements import arrangements
-from geofence.engine.records import Finding, KeepClear, LayoutRules, LevelRules, Profile
+from geofence.engine.records import Finding, KeepClear, LayoutRules, LevelRules, Profile, RakeRules
+from geofence.engine.sloped_web import SlopedWeb
 from geofence.engine.spans import Piece
 from geofence.engine.stretches import Stretch
 from geofence.engine.web import Web, in_series
@@ -33,12 +34,15 @@ class BestFit:
         The ground along the line.
     levels
         Limits and prices.
+    rake
+        How far bays may slope; None where they hang level.
     closed
         Whether the line is a ring.
     """
 
     profile: Profile
     levels: LevelRules
+    rake: RakeRules | None = None
     closed: bool = False
 
     def __call__(
@@ -60,7 +64,7 @@ class BestFit:
         """The pieces of each web in the best layout of a ring, cut open where the fewest levels are within limits."""
         whole = in_series(webs)
         ends = np.cumsum([web.layers for web in webs]) - 1
-        room = SteppedWeb.of(whole, self.profile, self.levels).room()[ends]
+        room = self._priced(whole).room()[ends]
         first = (int(room.argmin()) + 1) % len(webs)
         chosen, found = self._row([*webs[first:], *webs[:first]], closed=True)
         return [*chosen[len(webs) - first :], *chosen[: len(webs) - first]], found
@@ -70,7 +74,7 @@ class BestFit:
         web = in_series(webs)
         bays, proven = np.arange(web.layers), "exact"
         if not web.one_way:
-            row, proven = SteppedWeb.of(web, self.profile, self.levels, closed=closed).solve()
+            row, proven = self._priced(web, closed=closed).solve()
             bays = row.bay
         laid: list[list[Piece]] = [[] for _ in webs]
         owner = np.repeat(np.arange(len(webs)), [len(each.templates) for each in webs]).tolist()
@@ -79,6 +83,11 @@ class BestFit:
             laid[owner[stretch]].append(piece)
             findings += web.templates[stretch].findings
         return laid, findings
+
+    def _priced(self, web: Web, *, closed: bool = False) -> SteppedWeb | SlopedWeb:
+        if self.rake is None:
+            return SteppedWeb.of(web, self.profile, self.levels, closed=closed)
+        return SlopedWeb.of(web, self.profile, self.levels, self.rake, closed=closed)
 
 
 WINDOWED = Finding(

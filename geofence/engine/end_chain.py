@@ -54,10 +54,15 @@ class Links:
                 0,
             )
         )
+        widest = int(max(ends.from_count.max(), ends.to_count.max(), 1))
+        return cls.over(reach, widest, steps, joined=joined)
+
+    @classmethod
+    def over(cls, reach: int, widest: int, steps: StepPrices, *, joined: bool) -> Links:
+        """Steps of up to ``reach``, between bays of up to ``widest`` levels; see :meth:`of`."""
         allowed = steps.allowed_price(reach)
         if joined:
             allowed = np.where(np.arange(-reach, reach + 1) == 0, 0.0, np.inf)
-        widest = int(max(ends.from_count.max(), ends.to_count.max(), 1))
         padding = np.full(widest, np.inf)
         anyhow = allowed if joined else steps.any_price(reach)
         return cls(

@@ -121,8 +121,9 @@ def build_fence(
             fence = _stood(profile, wired.laid, wired.hung, posts, panel)
             pulled = replace(fence.posts, uplift_kn=wired.uplift_kn)
             return _moved(replace(fence, posts=pulled, strains=wired.strains), by_m=from_m)
-        best = BestFit(profile=profile, levels=levels, closed=path.closed) if layout.fit == "best" else None
-        laid = lay_out(path, gates, layout, keep_clear=keep_clear, from_m=from_m, choose=best)
+        best = BestFit(profile=profile, levels=levels, rake=rake, closed=path.closed)
+        choose = best if layout.fit == "best" else None
+        laid = lay_out(path, gates, layout, keep_clear=keep_clear, from_m=from_m, choose=choose)
     hung = hang(profile, laid, levels=levels, panel=panel, rake=rake, closed=path.closed)
     return _moved(_stood(profile, laid, hung, posts, panel), by_m=from_m)
 
