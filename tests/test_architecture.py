@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -10,6 +11,7 @@ from pathlib import Path
 import pytest
 
 PACKAGE = Path(__file__).parent.parent / "geofence"
+GUIDE = Path(__file__).parent.parent / "DEVELOPERS.md"
 FLOORS = (
     {"errors", "numeric", "registry", "folder", "toml_file"},
     {"engine"},
@@ -124,6 +126,25 @@ class TestEachModule:
 def test_every_room_has_a_floor() -> None:
     rooms = {room(path) for path in modules()} - {"__init__"}
     assert rooms == set().union(*FLOORS)
+
+
+def named_in_the_guide() -> set[str]:
+    """Modules in the guide's table of rooms; a folder counts for the names after it in a row."""
+    named: set[str] = set()
+    for row in GUIDE.read_text(encoding="utf-8").splitlines():
+        folder = ""
+        for name in re.findall(r"`([\w/]+)`", row.split("|")[1]) if row.startswith("| `") else ():
+            folder = name.rpartition("/")[0] or folder
+            named.add(f"{folder}/{name.rpartition('/')[2]}".removeprefix("/"))
+    return named
+
+
+def test_the_guide_names_every_module_of_the_engine_the_site_and_on_top() -> None:
+    there = {path.relative_to(PACKAGE).with_suffix("").as_posix() for path in modules() if path.stem != "__init__"}
+    by_group = {name for name in there if name.startswith(("inputs/", "outputs/", "systems/"))}
+    named = named_in_the_guide()
+    assert there - by_group <= named
+    assert named <= there
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""What was shot in the field, for the pages: points, a surface and the survey of a yard, all of their raster's ground."""
+"""What was shot in the field, for the pages: points, a surface, the survey of a yard; all of their raster's ground."""
 
 from __future__ import annotations
 

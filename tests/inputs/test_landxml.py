@@ -274,7 +274,11 @@ class TestUnits:
     def test_none_stated(self, tmp_path: Path) -> None:
         assert "level-unit-assumed" in codes(ground(write(tmp_path / "a.xml", surface(), units="")))
         file = self.feet(tmp_path, "")
-        refused(JobError, file, says="ground.level_unit: places in feet.xml are in the US survey foot, and it does not say the unit")
+        refused(
+            JobError,
+            file,
+            says="ground.level_unit: places in feet.xml are in the US survey foot, and it does not say the unit",
+        )
         assert self.at(ground(file, level_unit="ftUS"), 4) == pytest.approx(104 * SURVEY_FOOT_M)
 
     def test_unknown_word(self, tmp_path: Path) -> None:

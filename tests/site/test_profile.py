@@ -96,7 +96,7 @@ class TestStations:
 
     @pytest.mark.parametrize("level_m", [0.0, 9000.0])
     def test_nor_on_legs_of_whole_spacings(self, level_m: float) -> None:
-        """A hair under 100 m on the ellipsoid are 400 spacings; at level 9000 m they are 0.14 % longer on the ground."""
+        """A hair under 100 m on the ellipsoid are 400 spacings; 9000 m up they are 0.14 % longer on the ground."""
         lon, lat, _ = Geod(ellps="WGS84").fwd(15.0, 46.9, 90.0, 99.9999)
         line = Line.through(np.array([15.0, lon]), np.array([46.9, lat]), geod=Geod(ellps="WGS84"))
         to_ground = grids.cross(grids.geographic(GRID), GRID).transformer
