@@ -41,6 +41,7 @@ class Fit(StrEnum):
     start = "start"
     both_ends = "both-ends"
     equal = "equal"
+    best = "best"
 
 
 class Direction(StrEnum):

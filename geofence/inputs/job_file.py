@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import PurePath
-from typing import Annotated, Any, Literal, get_args
+from typing import Annotated, Any, Literal
 
 from pydantic import (
     AfterValidator,
@@ -279,14 +279,11 @@ class Spacing(Section):
     strain_max_m: kinds.StrainLength | None = Field(
         default=None, description="wire fences: the most that two posts may be apart that hold the wires' pull"
     )
-    fit: Fit = Field(default="end", description="where cut bays go: end, start, both-ends, or equal (all bays alike)")
-
-    @field_validator("fit", mode="before")
-    @classmethod
-    def _can_be_planned(cls, value: Any) -> Any:
-        if value == "best":
-            raise fault("cannot be planned yet", remedy=f"Write one of {', '.join(get_args(Fit))}.")
-        return value
+    fit: Fit = Field(
+        default="end",
+        description="where cut bays go: end, start, both-ends, equal (all bays alike), or best (where the levels come "
+        "out cheapest)",
+    )
 
 
 class Gate(Section):

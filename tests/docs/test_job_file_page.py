@@ -84,8 +84,8 @@ def test_the_tables_say_what_the_validator_does():
     page = PAGE.read_text(encoding="utf-8")
     for row in (
         "| `module_m` | a full bay, centre to centre of its posts | m | the system's | above 0 up to 20 |",
-        '| `fit` | where cut bays go: end, start, both-ends, or equal (all bays alike) |  | `"end"` | '
-        "`end`, `start`, `both-ends`, `equal` |",
+        "| `fit` | where cut bays go: end, start, both-ends, equal (all bays alike), or best (where the levels come "
+        'out cheapest) |  | `"end"` | `end`, `start`, `both-ends`, `equal`, `best` |',
         "| `corner_deg` | a vertex that turns by this or more is a corner | deg | `10` | above 0 below 180 |",
         "| `width_m` | centre to centre of its posts | m | needed | above 0 up to 30 |",
     ):

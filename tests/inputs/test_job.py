@@ -222,8 +222,6 @@ MISTAKES = {
     "Lengths are in metres.",
     LEAST + "[layout]\nmodule_m = nan": "fence.toml, line 7, layout.module_m: is not a finite number: nan. "
     "Write a finite number.",
-    LEAST + "[layout]\nfit = 'best'": "fence.toml, line 7, layout.fit: cannot be planned yet: 'best'. "
-    "Write one of end, start, both-ends, equal.",
     LEAST + "[layout]\nfit = 'ends'": "fence.toml, line 7, layout.fit: is not one of the known words: 'ends'. "
     "Did you mean end?",
     LEAST + "[layout]\nmin_bay_m = 2.0": "fence.toml, line 7, layout.min_bay_m: is wider than a full bay, "
