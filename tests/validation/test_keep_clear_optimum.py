@@ -112,14 +112,15 @@ def _by_highs(instance: Instance, bays: int) -> tuple[Rank, float] | None:
     for post in range(posts):
         for bar, (start, end) in enumerate(instance.barred):
             row = post * bars + bar
-            rows.append(({x + post: 1.0, left + row: length}, -np.inf, start + length))
-            rows.append(({x + post: 1.0, right + row: -length}, end - length, np.inf))
+            # A keep-clear may reach past the ends of the stretch; a binary of 0 must leave the post all of 0 to length.
+            rows.append(({x + post: 1.0, left + row: length - start}, -np.inf, length))
+            rows.append(({x + post: 1.0, right + row: -end}, 0.0, np.inf))
             rows.append(({left + row: 1.0, right + row: 1.0, inside + post: 1.0}, 1.0, np.inf))
         places = range(keeps + post * len(wanted), keeps + (post + 1) * len(wanted))
         rows.append(({moved + post: 1.0, **dict.fromkeys(places, 1.0)}, 1.0, 1.0))
         for place, kept_m in zip(places, wanted, strict=True):
-            rows.append(({x + post: 1.0, place: length}, -np.inf, kept_m + length))
-            rows.append(({x + post: 1.0, place: -length}, kept_m - length, np.inf))
+            rows.append(({x + post: 1.0, place: length - kept_m}, -np.inf, length))
+            rows.append(({x + post: 1.0, place: -kept_m}, 0.0, np.inf))
     size = int(at[-1])
     matrix = np.zeros((len(rows), size))
     for number, (terms, _, _) in enumerate(rows):
@@ -216,9 +217,21 @@ def test_no_layout_on_a_lattice_is_better() -> None:
 
 
 def test_the_rank_is_that_of_the_definition() -> None:
-    """By hand: 24 m of ten modules with 1 m barred in the middle, laid with one bay more."""
+    """(a) By hand: 24 m of ten modules with 1 m barred in the middle, laid with one bay more."""
     instance = Instance(24.0, LayoutRules(module_m=2.4, min_bay_m=0.4), ((11.5, 12.5),))
     posts = np.array([*np.arange(5) * 2.4, 10.8, 13.2, *np.arange(6, 11) * 2.4])
     assert instance.rank(posts) == ((0, 11, 2, 2), pytest.approx(1.2))
     assert instance.laid().post_m == pytest.approx(posts)
     assert all(width > 0 for width in (end - start for start, end in pairwise(posts)))
+
+
+def test_a_keep_clear_past_the_end_leaves_the_other_posts_alone() -> None:
+    """(a) By hand: 1.37 and 3.37 are 2.00 m apart, more than a module of 1.95 m, so some post stands between them.
+
+    Three bays are the fewest on 4.66 m. Laid without keep-clears, posts stand at 0.76 and 2.71: the one of them that is
+    in the way is no more than must be, so both stay, and the bay of 0.76 m is the only one that is cut.
+    """
+    barred = ((1.37, 3.33), (1.79, 3.37), (3.44, 5.84))
+    instance = Instance(4.66, LayoutRules(module_m=1.95, min_bay_m=0.67, fit="start"), barred)
+    assert instance.rank(instance.laid().post_m) == ((1, 3, 0, 1), pytest.approx(0.76))
+    assert by_highs(instance) == ((1, 3, 0, 1), pytest.approx(0.76, abs=1e-4))

@@ -16,7 +16,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
-from math import ceil, floor, radians, tan
+from math import ceil, floor, prod, radians, tan
 
 import numpy as np
 import pytest
@@ -27,7 +27,7 @@ from scipy.sparse import coo_array
 from geofence.engine import bay_ends
 from geofence.engine.raked import RakedLevels, choose_rakes
 from geofence.engine.records import LevelRules, Profile, RakeRules
-from tests.validation.test_levels_optimum import TOLERANCE_M, exact, ground_between
+from tests.validation.test_levels_optimum import THOUSANDTHS, TOLERANCE_M, exact, ground_between
 
 SLACK_M = float(TOLERANCE_M)
 
@@ -150,11 +150,17 @@ def with_bank(profile: Profile, post_m: float, rise_m: float, *, closed: bool) -
     return Profile(chainage_m=station, level_m=profile.level_at(station) + rise_m * raised)
 
 
+def few_combinations(seed: int) -> Instance:
+    """One or two bays; drawn again, from a seed a thousand higher, until all combinations of ends are at most 6000."""
+    instance = random_instance(seed, bays=(1, 2))
+    return instance if prod(len(bay.price) for bay in instance.bays) <= 6_000 else few_combinations(seed + 1000)
+
+
 def highs(instance: Instance) -> tuple[int, float]:
     """Fewest broken bays, and the least cost with that number."""
     programme = Programme(instance)
     fewest = programme.solve(programme.broken_objective)
-    chosen = programme.solve(programme.cost_objective, most_broken=instance.value(fewest)[0])
+    chosen = programme.solve(THOUSANDTHS * programme.cost_objective, most_broken=instance.value(fewest)[0])
     return instance.value(chosen)
 
 
@@ -252,10 +258,10 @@ def planned(instance: Instance) -> RakedLevels:
 
 
 def assert_equal(levels: RakedLevels, best: tuple[int, float]) -> None:
-    """Costs to 1e-6: HiGHS keeps its constraints to 1e-7, and areas at levels of 900 m are good to 1e-9."""
+    """Costs to 1e-7: areas at levels of 900 m are good to 1e-9 m2, and a square metre costs up to 90."""
     assert levels.proven == "exact"
     assert int(levels.broken.sum()) == best[0]
-    assert levels.cost.total == pytest.approx(best[1], rel=1e-9, abs=1e-6)
+    assert levels.cost.total == pytest.approx(best[1], rel=1e-9, abs=1e-7)
 
 
 @pytest.mark.parametrize("group", range(10))
@@ -285,9 +291,7 @@ def test_bays_priced_a_few_at_a_time_end_at_the_same_optimum(group: int, monkeyp
 @pytest.mark.parametrize("seed", range(40))
 def test_no_combination_of_ends_is_better(seed: int) -> None:
     """(a) All combinations of the ends of one or two bays, priced by the definition."""
-    instance = random_instance(seed, bays=(1, 2))
-    if np.prod([len(bay.price) for bay in instance.bays]) > 6_000:
-        pytest.skip("too many combinations")
+    instance = few_combinations(seed)
     best = min(instance.value(list(chosen)) for chosen in product(*(range(len(bay.price)) for bay in instance.bays)))
     assert_equal(planned(instance), best)
 
