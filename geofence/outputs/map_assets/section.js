@@ -5,8 +5,8 @@
   const { style, drawFinding, Room, worse, unpack } = geofence;
   const EXAGGERATIONS = [0.1, 0.2, 0.5, 1, 1.5, 2, 3, 4, 5, 8, 10, 15, 20, 30, 50, 100, 200];
   const PLOT = { left: 58, right: 12, top: 26, bottom: 22 };
-  const PIECE_PX = 2; // bays shorter than this are drawn together
-  const POSTS_FROM_PX = 4; // of post spacing: from here posts are drawn down to their toes,
+  const BLOCK_PX = 3; // bays too short to be told apart are drawn in blocks of this,
+  const POSTS_FROM_PX = 4; // but from here, of post spacing, each by itself with posts down to their toes,
   const STEPS_FROM_PX = 34; // from here with their steps
   const NAMES_FROM_PX = 46; // and names
   const LEAST_SPAN_M = 4;
@@ -34,12 +34,19 @@
       this.groundM = unpack(section.chainage_m, section.count).map((number) => number / 100);
       this.levelM = unpack(section.level_m, section.count).map((number) => number / 1000);
       this.breaks = new Set(section.starts);
-      const metres = (column) => column.whole.map((number) => number / 1000);
+      const metres = (column) => {
+        const values = new Float64Array(column.whole.length);
+        for (let row = 0; row < values.length; row++) values[row] = column.whole[row] / 1000;
+        return values;
+      };
       this.postM = metres(posts.table.chainage_m);
       [this.topM, this.toeM] = [metres(posts.table.top_level_m), metres(posts.table.toe_level_m)];
-      this.startM = Float64Array.from(bays.from, (post) => this.postM[post]);
-      // A ring's last bay ends at its first post, at the full length.
-      this.endM = Float64Array.from(bays.to, (post, bay) => (post > bays.from[bay] ? this.postM[post] : summary.length_m));
+      [this.startM, this.endM] = [new Float64Array(bays.count), new Float64Array(bays.count)];
+      for (let bay = 0; bay < bays.count; bay++) {
+        this.startM[bay] = this.postM[bays.from[bay]];
+        // A ring's last bay ends at its first post, at the full length.
+        this.endM[bay] = bays.to[bay] > bays.from[bay] ? this.postM[bays.to[bay]] : summary.length_m;
+      }
       this.edges = ["underside_from_m", "underside_to_m", "top_from_m", "top_to_m"].map((name) => metres(bays.table[name]));
       this.lengthM = this.endM.length ? this.endM[this.endM.length - 1] : summary.length_m;
       this.wanted = Infinity; // exaggeration, or as much as fits
@@ -246,79 +253,108 @@
       context.stroke();
     }
 
-    /** The ground filled down to the foot; of each column of pixels its highest and lowest where they are many. */
+    /** The ground filled down to its foot, stretch by stretch. */
     drawGround(context, plot, [first, last]) {
+      const dense = last - first > 2 * this.width;
       const line = new Path2D();
       const body = new Path2D();
-      const dense = last - first > 3 * this.width;
-      let open = NaN;
-      const close = (row) => {
-        if (Number.isNaN(open)) return;
-        body.lineTo(this.x(this.groundM[row]), plot.bottom);
-        body.lineTo(open, plot.bottom);
-        body.closePath();
-      };
-      let [column, low, high] = [NaN, 0, 0];
-      const point = (x, level) => {
-        line.lineTo(x, this.y(level));
-        body.lineTo(x, this.y(level));
-      };
-      for (let row = first; row < last; row++) {
-        const [x, level] = [this.x(this.groundM[row]), this.levelM[row]];
-        if (row === first || this.breaks.has(row)) {
-          if (row > first) close(row - 1);
-          open = x;
-          this.drawn.stretches++;
-          line.moveTo(x, this.y(level));
-          body.moveTo(x, this.y(level));
-          [column, low, high] = [Math.floor(x), level, level];
-        } else if (!dense) point(x, level);
-        else if (Math.floor(x) === column) [low, high] = [Math.min(low, level), Math.max(high, level)];
-        else {
-          point(column + 0.5, high);
-          point(column + 0.5, low);
-          [column, low, high] = [Math.floor(x), level, level];
-        }
+      let start = first;
+      for (let row = first + 1; row <= last; row++) {
+        if (row < last && !this.breaks.has(row)) continue;
+        const points = dense ? this.columns(start, row) : this.points(start, row);
+        points.forEach(([x, y], place) => (place ? line.lineTo(x, y) : line.moveTo(x, y)));
+        body.addPath(this.closed(points, plot.bottom));
+        this.drawn.stretches++;
+        start = row;
       }
-      if (dense) point(column + 0.5, (low + high) / 2);
-      close(last - 1);
       context.fillStyle = style.EARTH;
       context.fill(body);
       context.strokeStyle = style.GROUND;
       context.lineWidth = 1.6;
-      context.lineJoin = "round";
+      context.lineJoin = "bevel";
       context.stroke(line);
+    }
+
+    points(first, last) {
+      const points = [];
+      for (let row = first; row < last; row++) points.push([this.x(this.groundM[row]), this.y(this.levelM[row])]);
+      return points;
+    }
+
+    /** One point for each two columns of pixels: the highest of the ground there, so that no ridge is lost. */
+    columns(first, last) {
+      const points = [];
+      let column = NaN;
+      for (let row = first; row < last; row++) {
+        const [x, y] = [this.x(this.groundM[row]), this.y(this.levelM[row])];
+        if (Math.floor(x / 2) !== column) {
+          column = Math.floor(x / 2);
+          points.push([x, y]);
+        } else if (y < points[points.length - 1][1]) points[points.length - 1][1] = y;
+      }
+      return points;
+    }
+
+    closed(points, foot) {
+      const path = new Path2D();
+      path.moveTo(points[0][0], foot);
+      for (const [x, y] of points) path.lineTo(x, y);
+      path.lineTo(points[points.length - 1][0], foot);
+      path.closePath();
+      return path;
     }
 
     /** Panels from underside to top, the underside in the colour of the bay on the map. */
     drawPanels(context, [first, last]) {
+      if (this.spacingPx < POSTS_FROM_PX) this.drawBlocks(context, first, last);
+      else this.drawBays(context, first, last);
+    }
+
+    /** Bays too many to tell apart: blocks of a few pixels, each with its highest top, lowest underside and worst colour. */
+    drawBlocks(context, first, last) {
+      const { colour } = this.plan.bays;
+      const [underFrom, underTo, topFrom, topTo] = this.edges;
+      const paint = (fill, x, y, width, height) => {
+        context.fillStyle = fill;
+        context.fillRect(x, y, width, height);
+      };
+      for (let bay = first; bay < last; bay++) {
+        const x = this.x(this.startM[bay]);
+        let [low, high, shade] = [Infinity, -Infinity, colour[bay]];
+        for (let more = true; more; bay += more ? 1 : 0) {
+          [low, high] = [Math.min(low, underFrom[bay], underTo[bay]), Math.max(high, topFrom[bay], topTo[bay])];
+          shade = worse(shade, colour[bay]);
+          more = this.x(this.endM[bay]) - x < BLOCK_PX && bay + 1 < last && this.startM[bay + 1] === this.endM[bay];
+        }
+        const width = this.x(this.endM[bay]) - x;
+        const [top, under] = [this.y(high), this.y(low)];
+        if (shade !== style.GATE) paint(style.PANEL, x, top, width, under - top);
+        paint(style.INK, x, top - 0.6, width, 1.2);
+        paint(style.INK, x, under - 2.5, width, 5);
+        paint(geofence.bayColour(shade), x, under - 1.5, width, 3);
+        this.drawn.pieces++;
+      }
+    }
+
+    drawBays(context, first, last) {
       const { colour, kind } = this.plan.bays;
       const [underFrom, underTo, topFrom, topTo] = this.edges;
       const [body, tops] = [new Path2D(), new Path2D()];
       const undersides = new Map();
       for (let bay = first; bay < last; bay++) {
-        const [x, start] = [this.x(this.startM[bay]), bay];
-        let [low, high, shade] = [Math.min(underFrom[bay], underTo[bay]), Math.max(topFrom[bay], topTo[bay]), colour[bay]];
-        while (this.x(this.endM[bay]) - x < PIECE_PX && bay + 1 < last) {
-          bay += 1;
-          [low, high] = [Math.min(low, underFrom[bay], underTo[bay]), Math.max(high, topFrom[bay], topTo[bay])];
-          shade = worse(shade, colour[bay]);
-        }
-        const one = bay === start;
-        const end = this.x(this.endM[bay]);
-        const [under, top] = one
-          ? [[underFrom[bay], underTo[bay]], [topFrom[bay], topTo[bay]]]
-          : [[low, low], [high, high]];
-        const corners = [[x, top[0]], [end, top[1]], [end, under[1]], [x, under[0]]].map(([px, level]) => [px, this.y(level)]);
-        if (!one || kind(bay) !== "gate") {
-          corners.forEach(([px, py], place) => (place ? body.lineTo(px, py) : body.moveTo(px, py)));
+        const [from, to] = [this.x(this.startM[bay]), this.x(this.endM[bay])];
+        const corners = [[from, topFrom[bay]], [to, topTo[bay]], [to, underTo[bay]], [from, underFrom[bay]]];
+        const [start, end, under, foot] = corners.map(([x, level]) => [x, this.y(level)]);
+        tops.moveTo(...start);
+        tops.lineTo(...end);
+        if (kind(bay) !== "gate") {
+          body.moveTo(...start);
+          for (const corner of [end, under, foot]) body.lineTo(...corner);
           body.closePath();
         }
-        tops.moveTo(...corners[0]);
-        tops.lineTo(...corners[1]);
-        if (!undersides.has(shade)) undersides.set(shade, new Path2D());
-        undersides.get(shade).moveTo(...corners[3]);
-        undersides.get(shade).lineTo(...corners[2]);
+        if (!undersides.has(colour[bay])) undersides.set(colour[bay], new Path2D());
+        undersides.get(colour[bay]).moveTo(...foot);
+        undersides.get(colour[bay]).lineTo(...under);
         this.drawn.pieces++;
       }
       context.fillStyle = style.PANEL;

@@ -24,8 +24,7 @@
       this.canvas.addEventListener("keydown", (event) => this.key(event));
       this.canvas.setAttribute("aria-valuemax", String(plan.posts.count));
       this.say(0);
-      new ResizeObserver(() => this.resize()).observe(this.canvas);
-      this.resize();
+      new ResizeObserver(() => this.resize()).observe(this.canvas); // which also draws it for the first time
     }
 
     resize() {
@@ -161,13 +160,21 @@
     /** For tests and scripts. */
     hook() {
       const { section, plan, canvas } = this;
+      const ready = () => section.width || this.resize();
       return {
         view: () => ({ ...section.view }),
-        look: (from, to) => section.look(from, to),
-        drawn: () => ({ ...section.drawn, exaggeration: section.exaggeration }),
+        look: (from, to) => {
+          ready();
+          section.look(from, to);
+        },
+        drawn: () => {
+          ready();
+          return { ...section.drawn, exaggeration: section.exaggeration };
+        },
         picked: () => section.picked,
         scale: () => ({ pxPerMetre: section.pxPerMetre, scaleY: section.scaleY }),
         screen: (name) => {
+          ready();
           const post = plan.posts.names.row(name);
           const box = canvas.getBoundingClientRect();
           const at = post >= 0 ? section.postM[post] : section.chainageOf("bay", plan.bays.names.row(name));

@@ -101,6 +101,12 @@
     strokePath(context, colour, width, path);
   }
 
+  /** The colour that tells a bay's class, where there is no room for its pattern. */
+  function bayColour(colour) {
+    if (colour === style.GATE) return PAPER;
+    return colour === style.OVER ? VERMILLION : style.VIRIDIS[colour];
+  }
+
   function strokePath(context, colour, width, path) {
     const over = colour === style.OVER;
     const line = (strokeStyle, lineWidth) => {
@@ -125,5 +131,5 @@
     context.lineDashOffset = 0;
   }
 
-  Object.assign(geofence, { style, drawPost, drawFinding, strokeBay, strokePath, postLook: post });
+  Object.assign(geofence, { style, drawPost, drawFinding, strokeBay, strokePath, bayColour, postLook: post });
 })((window.geofence = window.geofence || {}));
