@@ -37,6 +37,9 @@ SCRIPTS = (
     "panel.js",
     "section.js",
     "section_hand.js",
+    "earth.js",
+    "measure.js",
+    "view_link.js",
     "paper.js",
     "page.js",
 )

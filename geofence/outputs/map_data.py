@@ -81,6 +81,7 @@ def map_data(plan: FencePlan) -> dict[str, Any]:
             "level_datum": plan.grid.level_datum,
             "combined_factor": f"{plan.grid.combined_factor:.8f}",
         },
+        "ground": {"height_m": _ground_height_m(plan)},
         "system": {
             "title": plan.system.title,
             "slope": plan.system.slope,
@@ -216,6 +217,13 @@ def _bays(plan: FencePlan) -> dict[str, Any]:
         "table": _table(columns, BAY_COLUMNS + _had(columns, BAY_EXTRAS)),
         "over_limit": _bays_over_limit(plan).tolist(),
     }
+
+
+def _ground_height_m(plan: FencePlan) -> float:
+    """Mean height of the ground above the ellipsoid along the line, to a tenth: 16 parts in a thousand million."""
+    separation = plan.parameters.get("job.geoid_separation_m")
+    above_datum_m = float(np.mean(plan.stations.ground_level_m))
+    return round(above_datum_m + (0.0 if separation is None else float(separation.value)), 1)
 
 
 def _section(stations: Stations) -> dict[str, Any]:

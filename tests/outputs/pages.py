@@ -50,7 +50,10 @@ class Visit:
 
 
 @contextmanager
-def opened(browser: Browser, path: Path, size: tuple[int, int] = DESKTOP, **options: Any) -> Iterator[Visit]:
+def opened(
+    browser: Browser, path: Path, size: tuple[int, int] = DESKTOP, *, link: str = "", **options: Any
+) -> Iterator[Visit]:
+    """The page in a window of a size, at a link's address; fails for any request, message or error."""
     context = browser.new_context(viewport={"width": size[0], "height": size[1]}, **options)
     context.set_offline(True)
     context.set_default_timeout(4000)
@@ -64,7 +67,7 @@ def opened(browser: Browser, path: Path, size: tuple[int, int] = DESKTOP, **opti
     visit.page.on("console", lambda message: visit.troubles.append(f"{message.type}: {message.text}"))
     visit.page.on("pageerror", lambda error: visit.troubles.append(f"page error: {error}"))
     visit.page.on("dialog", lambda dialog: (visit.troubles.append(f"dialog: {dialog.message}"), dialog.dismiss()))
-    visit.page.goto(path.as_uri())
+    visit.page.goto(path.as_uri() + (f"#{link}" if link else ""))
     try:
         yield visit
         assert visit.requests == []

@@ -72,6 +72,29 @@
       this.bounds = L.latLngBounds(this.corners());
     }
 
+    /** The name of what is open: of a post or bay, or a finding's code and place in the list. */
+    nameOfOpen() {
+      if (!this.map.hasLayer(this.popup) || !this.sheet.picked) return null;
+      const { part, row } = this.sheet.picked;
+      return part === "finding" ? `finding ${row + 1}` : this.plan[`${part}s`].names.name(row);
+    }
+
+    openNamed(name) {
+      const finding = Number((/^finding (\d+)$/.exec(name) || [])[1]) - 1;
+      if (finding < this.plan.findings.length) this.open("finding", finding);
+      for (const part of ["post", "bay"]) {
+        const row = this.plan[`${part}s`].names.row(name);
+        if (row >= 0) this.open(part, row);
+      }
+    }
+
+    /** The post at a point of the map, for the tape. */
+    postAt(point) {
+      const found = this.sheet.hit(point, true);
+      if (!found || found.part !== "post") return null;
+      return { name: this.plan.posts.names.name(found.row), place: this.plan.postPlace(found.row) };
+    }
+
     /** How the long-section reaches the map. */
     link() {
       return {
@@ -185,6 +208,10 @@
       const { map, sheet, plan } = this;
       const touch = window.matchMedia("(pointer: coarse)").matches;
       map.on("click", (event) => {
+        if (this.measure.active) {
+          this.measure.add(event.containerPoint);
+          return;
+        }
         const found = sheet.hit(event.containerPoint, touch);
         if (!found) return;
         const finding = found.part === "finding" ? plan.findings[found.row] : null;
@@ -279,6 +306,7 @@
       geofence.fillLegs(this.plan, (row) => this.showLeg(row));
       geofence.wireGoTo(this.plan, (part, row) => this.open(part, row), () => map.closePopup());
       byId("whole-plan").addEventListener("click", () => this.fitAll());
+      this.measure = new geofence.Measure(map, this.plan, (point) => this.postAt(point));
       this.wirePointer();
       this.wireKeys();
       this.wirePrint();
@@ -286,6 +314,7 @@
       const picture = this.terrain && this.terrain.image;
       if (picture && !picture.complete) picture.addEventListener("load", () => sheet.redraw());
       new ResizeObserver(() => map.invalidateSize({ pan: false })).observe(map.getContainer());
+      this.viewLink = new geofence.ViewLink(this);
       window.matchMedia("print").addEventListener("change", () => sheet.redraw());
     }
   }
@@ -329,6 +358,8 @@
       findings: () => plan.findings.map(({ code, word, x, y, placed }) => ({ code, word, placed, place: placed ? plan.latLng(x, y) : null })),
       drawn: () => ({ ...sheet.drawn }),
       section: page.hand.hook(),
+      measured: () => page.measure.result(),
+      link: () => page.viewLink.text(),
       shown: () => [...sheet.shown].sort(),
       readyMs: performance.now(),
     };

@@ -69,7 +69,7 @@
       const short = Number.isFinite(wanted) && exaggeration < wanted;
       byId("section-stated").textContent = `Heights drawn ${times(exaggeration)}${short ? `: ${times(wanted)} does not fit here` : ""}`;
       this.mark(null);
-      if (this.link.moved) this.link.moved();
+      if (this.section.onMoved) this.section.onMoved();
     }
 
     /** A line at a post, bay, finding or chainage, here and nowhere else; null takes it away. */

@@ -568,7 +568,8 @@
       geofence.onPart(this.part, false);
     },
   });
-  geofence.part = (part) => new Part(part);
+  geofence.parts = {};
+  geofence.part = (part) => (geofence.parts[part] = new Part(part));
 
   Object.assign(geofence, { Sheet });
 })((window.geofence = window.geofence || {}));
