@@ -10,6 +10,7 @@ import numpy as np
 
 from geofence import fieldwork, placing
 from geofence.engine.records import Finding
+from geofence.engine.slope import steepest_deg
 from geofence.fieldwork import FieldSurvey
 from geofence.inputs.job import Job
 from geofence.plan import Grid, Legs
@@ -115,9 +116,8 @@ def _closure(site: SurveyedSite) -> float:
 def _extremes(runs: Sequence[GroundLine]) -> tuple[float, float, float]:
     """Lowest and highest level, and the steepest slope in degrees."""
     level = np.concatenate([run.level_m for run in runs])
-    slope = np.concatenate([np.abs(np.diff(run.level_m) / np.diff(run.chainage_m)) for run in runs])
-    steepest = np.degrees(np.arctan(np.nanmax(slope))) if np.isfinite(slope).any() else np.nan
-    return float(np.nanmin(level)), float(np.nanmax(level)), float(steepest)
+    steepest = steepest_deg(np.concatenate([run.chainage_m + run.from_m for run in runs]), level)
+    return float(np.nanmin(level)), float(np.nanmax(level)), steepest
 
 
 def _field_values(field: FieldSurvey) -> dict[str, Any]:

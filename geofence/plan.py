@@ -377,17 +377,16 @@ class FencePlan:
         """Counts and extremes for the end of a run and for ``plan.json``."""
         import numpy as np
 
+        from geofence.engine.slope import steepest_deg
+
         posts, bays = self.fence.posts, self.fence.bays
-        rise = np.diff(self.stations.ground_level_m)
-        run = np.diff(self.stations.chainage_m)
-        slope = np.abs(np.divide(rise, run, out=np.zeros_like(rise), where=run > 0))
         return {
             "length_m": float(np.sum(self.legs.ground_distance_m)),
             "posts": dict(sorted(Counter(posts.kind).items())),
             "bays": dict(sorted(Counter(bays.kind).items())),
             "steps": int(np.count_nonzero(bays.step_m)),
             **self._wire(),
-            "steepest_ground_deg": float(np.degrees(np.arctan(slope.max()))),
+            "steepest_ground_deg": steepest_deg(self.stations.chainage_m, self.stations.ground_level_m),
             "findings": {word: sum(item.severity == word for item in self.fence.findings) for word in SEVERITIES},
         }
 
