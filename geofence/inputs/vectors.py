@@ -14,25 +14,20 @@ import numpy as np
 import pyogrio
 import shapely
 from pyproj import CRS
-from pyproj.exceptions import CRSError
 
 from geofence.engine.records import Finding, Floats
 from geofence.errors import GridError, InputError
 from geofence.inputs.geojson import stated_grid
 from geofence.inputs.landxml_file import is_landxml
 from geofence.inputs.landxml_lines import read_lines
+from geofence.inputs.layers import ARC_STEP_DEG, GEOJSON, READ_ERRORS, fine_arcs, is_engineering, layers_of
 from geofence.registry import nearest
 from geofence.site.grids import WGS84, check_places, read_grid, same
 
 __all__ = ["Boundary", "read_boundary"]
 
-ARC_STEP_DEG = 0.5
-"""Curves become chords of this angle: a chord leaves an arc of radius r by r / 105,000, 1 mm at 100 m."""
-
 STRAIGHT_ONLY = (".geojson", ".json", ".shp", ".gpx", ".kml")
 """Suffixes of files that cannot hold an arc."""
-
-READ_ERRORS = (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -83,7 +78,7 @@ def read_boundary(
     _check_file(file)
     if is_landxml(file):
         return _from_landxml(file, layer=layer, grid=grid, feature=feature)
-    is_geojson = file.suffix.lower() in (".geojson", ".json")
+    is_geojson = file.suffix.lower() in GEOJSON
     named = stated_grid(file) if is_geojson else None
     findings: list[Finding] = []
     with _heard(findings):
@@ -144,26 +139,8 @@ def _heard(findings: list[Finding]) -> Iterator[None]:
         findings.append(_note("file-remark", f"On reading the boundary's file GDAL remarks: {remark}"))
 
 
-@contextmanager
-def _fine_arcs() -> Iterator[None]:
-    """GDAL's step for curves, set for as long as a file is read."""
-    before = pyogrio.get_gdal_config_option("OGR_ARC_STEPSIZE")
-    pyogrio.set_gdal_config_options({"OGR_ARC_STEPSIZE": str(ARC_STEP_DEG)})
-    try:
-        yield
-    finally:
-        pyogrio.set_gdal_config_options({"OGR_ARC_STEPSIZE": before})
-
-
 def _layer(file: Path, layer: str | None) -> str:
-    try:
-        layers = [str(name) for name, _ in pyogrio.list_layers(file)]
-    except pyogrio.errors.DataSourceError as error:
-        raise InputError(
-            "is no vector file that can be read, or is damaged",
-            file=file.name,
-            remedy="Give a GeoJSON, GeoPackage, shapefile, DXF or another vector file.",
-        ) from error
+    layers = layers_of(file)
     if layer is not None and layer not in layers:
         raise InputError(
             f"has no layer {layer!r}", file=file.name, place="line.layer", remedy=nearest(layer, tuple(layers))
@@ -186,7 +163,7 @@ class _Found:
 
 def _read(file: Path, layer: str) -> _Found:
     try:
-        with _fine_arcs():
+        with fine_arcs():
             meta, _, wkb, _ = pyogrio.raw.read(file, layer=layer, columns=[])
     except READ_ERRORS as error:
         raise InputError(
@@ -222,7 +199,7 @@ def _curved(file: Path, layer: str) -> bool:
 
 
 def _grid(file: Path, own: str | None, stated: str | None) -> CRS:
-    if own is not None and _is_engineering(own):
+    if own is not None and is_engineering(own):
         own = None
     if own is None and stated is None:
         raise GridError(
@@ -240,14 +217,6 @@ def _grid(file: Path, own: str | None, stated: str | None) -> CRS:
             remedy="Leave line.grid out, or mend the file.",
         )
     return crs
-
-
-def _is_engineering(text: str) -> bool:
-    """Whether a grid is a site's own, tied to nothing: so a GeoPackage says that its grid is not known."""
-    try:
-        return CRS.from_user_input(text).is_engineering
-    except CRSError:
-        return False
 
 
 def _choose(file: Path, geometries: list[Any], feature: int | None) -> list[Any]:

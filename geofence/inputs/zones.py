@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -14,23 +13,19 @@ import pyogrio
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
-from pyproj.exceptions import CRSError
 
 from geofence.engine.records import Finding
 from geofence.errors import GridError, InputError, JobError
 from geofence.inputs.geojson import stated_grid
-from geofence.inputs.vectors import ARC_STEP_DEG
+from geofence.inputs.layers import GEOJSON, READ_ERRORS, fine_arcs, is_engineering, layers_of
 from geofence.registry import nearest
 from geofence.site.grids import check_places, read_grid, same
 from geofence.site.zones import Drawing
 
 __all__ = ["DrawnZone", "read_zone"]
 
-GEOJSON = (".geojson", ".json")
 NAME_FIELDS = ("name", "title", "label", "ref", "id")
 """Fields that name a feature, the best first; capitals or not."""
-
-READ_ERRORS = (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -86,14 +81,7 @@ def _check_file(file: Path, place: str) -> None:
 
 
 def _layer(file: Path, layer: str | None, place: str) -> str:
-    try:
-        layers = [str(name) for name, _ in pyogrio.list_layers(file)]
-    except pyogrio.errors.DataSourceError as error:
-        raise InputError(
-            "is no vector file that can be read, or is damaged",
-            file=file.name,
-            remedy="Give a GeoJSON, GeoPackage, shapefile, DXF or another vector file.",
-        ) from error
+    layers = layers_of(file)
     if layer is None and len(layers) == 1:
         return layers[0]
     if layer is None:
@@ -109,23 +97,12 @@ def _layer(file: Path, layer: str | None, place: str) -> str:
     return layer
 
 
-@contextmanager
-def _fine_arcs() -> Iterator[None]:
-    """GDAL's step for curves, set for as long as a file is read."""
-    before = pyogrio.get_gdal_config_option("OGR_ARC_STEPSIZE")
-    pyogrio.set_gdal_config_options({"OGR_ARC_STEPSIZE": str(ARC_STEP_DEG)})
-    try:
-        yield
-    finally:
-        pyogrio.set_gdal_config_options({"OGR_ARC_STEPSIZE": before})
-
-
 def _read(file: Path, layer: str) -> tuple[dict[str, Any], NDArray[Any], dict[str, NDArray[Any]]]:
     """What GDAL says of a layer, its geometries as WKB, and its fields in lower case."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # what GDAL remarks on concerns fields, which only name features here
         try:
-            with _fine_arcs():
+            with fine_arcs():
                 meta, _, wkb, columns = pyogrio.raw.read(file, layer=layer)
         except READ_ERRORS as error:
             raise InputError(
@@ -149,7 +126,7 @@ def _missing(value: Any) -> bool:
 
 
 def _grid(file: Path, own: str | None, stated: str | None, place: str) -> CRS:
-    if own is not None and _is_engineering(own):
+    if own is not None and is_engineering(own):
         own = None
     if own is None and stated is None:
         raise GridError(
@@ -165,14 +142,6 @@ def _grid(file: Path, own: str | None, stated: str | None, place: str) -> CRS:
             remedy=f"Leave {place}.grid out, or mend the file.",
         )
     return crs
-
-
-def _is_engineering(text: str) -> bool:
-    """Whether a grid is a site's own, tied to nothing: so a GeoPackage says that its grid is not known."""
-    try:
-        return CRS.from_user_input(text).is_engineering
-    except CRSError:
-        return False
 
 
 def _shapes(file: Path, wkb: NDArray[Any], names: Sequence[str], crs: CRS) -> tuple[Drawing, list[Finding]]:
