@@ -1,0 +1,117 @@
+"""Which layouts ``best`` chooses from. Expected numbers are (a), closed forms."""
+
+from __future__ import annotations
+
+from math import comb
+
+import numpy as np
+import pytest
+
+from geofence.engine.arrangements import arrangements
+from geofence.engine.chords import BentLine
+from geofence.engine.records import KeepClear, LayoutRules
+from geofence.engine.web import Web, in_series
+
+RULES = LayoutRules(module_m=2.4, min_bay_m=0.4, fit="best")
+
+
+def straight(length_m: float, *, min_bay_m: float = 0.4, keep_clear: tuple[KeepClear, ...] = ()) -> Web:
+    line = BentLine.from_turns([0.0, length_m], [0.0, 0.0])
+    rules = LayoutRules(module_m=2.4, min_bay_m=min_bay_m, fit="best")
+    return arrangements(line, 0.0, length_m, rules, keep_clear=keep_clear)
+
+
+def ways(web: Web) -> list[list[int]]:
+    """Rows of the bays of each layout."""
+    found: list[list[list[int]]] = [[[]]]
+    for layer in range(web.layers):
+        after: list[list[list[int]]] = [[] for _ in range(web.posts[layer + 1])]
+        for bay in range(web.offset[layer], web.offset[layer + 1]):
+            after[web.go[bay]] += [[*way, bay] for way in found[web.come[bay]]]
+        found = after
+    return found[0]
+
+
+class TestStraight:
+    @pytest.mark.parametrize(
+        ("length_m", "min_bay_m", "bays", "cuts"),
+        [(8.5, 0.4, 4, 1), (7.4, 0.4, 4, 2), (16.8, 0.4, 7, 0), (12.2, 1.3, 6, 2), (20.0, 1.8, 9, 3), (2.0, 0.4, 1, 1)],
+    )
+    def test_all_orders(self, length_m: float, min_bay_m: float, bays: int, cuts: int) -> None:
+        web = straight(length_m, min_bay_m=min_bay_m)
+        layouts = ways(web)
+        assert len(layouts) == comb(bays, cuts)
+        assert len({tuple(web.end_m[way].round(6)) for way in layouts}) == comb(bays, cuts)
+        for way in layouts:
+            assert len(way) == bays
+            assert web.start_m[way[0]] == 0.0
+            assert web.start_m[way[1:]] == pytest.approx(web.end_m[way[:-1]], abs=1e-9)
+            assert web.end_m[way[-1]] == length_m
+            assert web.width_m[way] == pytest.approx(web.end_m[way] - web.start_m[way], abs=1e-9)
+            assert np.count_nonzero(web.width_m[way] < 2.4 - 1e-9) == cuts
+
+    def test_a_long_one_is_no_larger_than_its_bays(self) -> None:
+        """A thousand bays, one cut: of two rows of posts each bay is one of three."""
+        assert len(straight(999 * 2.4 + 1.0).layer) == 2 * 999 + 1000
+
+    def test_posts_in_keep_clears_are_left_out(self) -> None:
+        """Of (2.4 or 1.3, then 4.8 or 3.7, then 7.2 or 6.1) m, 3.7 m is barred: the first two bays are full."""
+        web = straight(8.5, keep_clear=(KeepClear(name="x", from_m=3.6, to_m=3.8),))
+        assert sorted(web.end_m[way].round(6).tolist() for way in ways(web)) == [
+            [2.4, 4.8, 6.1, 8.5],
+            [2.4, 4.8, 7.2, 8.5],
+        ]
+
+    def test_at_the_edge_of_one_a_post_may_stand(self) -> None:
+        web = straight(8.5, keep_clear=(KeepClear(name="x", from_m=3.7, to_m=3.8),))
+        assert len(ways(web)) == 4
+
+    def test_pieces_come_back(self) -> None:
+        web = straight(8.5)
+        for way in ways(web):
+            ((stretch, piece),) = web.laid(np.array(way))
+            assert stretch == 0
+            assert piece.end_m == pytest.approx(web.end_m[way])
+            assert piece.division.kinds.count("cut") == 1
+            assert piece.division.fits(RULES)
+
+
+class TestBent:
+    LINE = BentLine.from_turns([0.0, 8.3, 20.0], [0.0, 0.5, 0.0])
+
+    def test_cut_bays_stand_side_by_side(self) -> None:
+        """20 m, with a narrowest bay of 1.4 m: two bays of about 1.6 m after 0 to 7 of seven modules."""
+        web = arrangements(self.LINE, 0.0, 20.0, LayoutRules(module_m=2.4, min_bay_m=1.4, fit="best"))
+        layouts = ways(web)
+        assert len(layouts) == 8
+        for way in layouts:
+            cut = np.flatnonzero(web.width_m[way] < 2.4 - 1e-9)
+            assert len(cut) == 2
+            assert cut[1] == cut[0] + 1
+            chords = [self.LINE.chord_m(*bay) for bay in zip(web.start_m[way], web.end_m[way], strict=True)]
+            assert chords == pytest.approx(web.width_m[way].tolist(), abs=1e-8)
+
+    def test_bays_off_the_line_are_left_out(self) -> None:
+        """A bend of 3 degrees at 8 m: half a module either side departs by 1.2 m x sin 1.5 degrees = 31 mm."""
+        line = BentLine.from_turns([0.0, 8.0, 20.2], [0.0, 3.0, 0.0])
+        rules = LayoutRules(module_m=2.4, min_bay_m=0.4, fit="best", line_tolerance_m=0.03)
+        web = arrangements(line, 0.0, 20.2, rules)
+        assert ways(web)
+        assert max(line.departure_m(*bay) for bay in zip(web.start_m, web.end_m, strict=True)) <= 0.03
+
+    def test_a_post_on_a_vertex_parts_the_pieces(self) -> None:
+        line = BentLine.from_turns([0.0, 6.1, 14.6], [0.0, 8.0, 0.0])
+        web = arrangements(line, 0.0, 14.6, RULES)
+        assert len(web.templates) == 2
+        assert len(ways(web)) == comb(3, 1) * comb(4, 1)
+        assert all(6.1 in web.end_m[way] for way in ways(web))
+
+
+class TestWebs:
+    def test_in_series_layouts_multiply(self) -> None:
+        line = BentLine.from_turns([0.0, 17.0], [0.0, 0.0])
+        webs = [arrangements(line, *ends, RULES) for ends in ((0.0, 8.5), (8.5, 17.0))]
+        assert len(ways(in_series(webs))) == comb(4, 1) ** 2
+
+    def test_no_way_through(self) -> None:
+        assert straight(16.8).clear_of([(4.0, 5.0)]) is None
