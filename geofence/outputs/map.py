@@ -23,7 +23,7 @@ from folium.utilities import JsCode
 from xstatic.pkg import leaflet
 
 from geofence.outputs import hillshade
-from geofence.outputs.map_data import map_data, relief_box, script_text
+from geofence.outputs.map_data import contour_data, map_data, relief_box, script_text
 from geofence.plan import FencePlan, Output
 
 __all__ = ["OUTPUT", "FenceMap", "view", "write"]
@@ -32,12 +32,14 @@ SCRIPTS = (
     "columns.js",
     "style.js",
     "geometry.js",
+    "earth.js",
+    "zones.js",
+    "contours.js",
     "sheet.js",
     "popups.js",
     "panel.js",
     "section.js",
     "section_hand.js",
-    "earth.js",
     "measure.js",
     "view_link.js",
     "paper.js",
@@ -46,6 +48,8 @@ SCRIPTS = (
 """In the order in which they need each other; ``columns.js`` reads ``style.js`` only when it is called."""
 PARTS = {
     "terrain": "Terrain",
+    "contours": "Contours",
+    "zones": "Zones",
     "boundary": "Boundary",
     "bays": "Bays",
     "posts": "Posts",
@@ -159,9 +163,9 @@ class FenceMap(folium.Map):
         self.credited = tiles
         self.title = f"{plan.name} – fence plan"
         self.plan_json = script_text(map_data(plan))
-        self.picture = self.terrain_json = ""
+        self.picture = self.terrain_json = self.contour_json = ""
         self._draw_terrain(plan)
-        self._add_layers(tiles)
+        self._add_layers(tiles, zones=bool(plan.zones))
 
     def _draw_terrain(self, plan: FencePlan) -> None:
         picture = None if plan.relief is None else hillshade.draw(plan.relief)
@@ -175,16 +179,19 @@ class FenceMap(folium.Map):
             "tints": hillshade.TINTS,
         }
         self.terrain_json = script_text(about | relief_box(plan, plan.relief))
+        lines = contour_data(plan.relief)
+        self.contour_json = script_text(lines) if lines else ""
 
-    def _add_layers(self, tiles: bool) -> None:
+    def _add_layers(self, tiles: bool, *, zones: bool) -> None:
         if tiles:
             base = folium.TileLayer(
                 TILES, attr=TILES_CREDIT, name="Online base map", overlay=True, max_zoom=MOST_ZOOM, max_native_zoom=19
             )
             base._id = "base"
             base.add_to(self)
+        present = {"terrain": bool(self.picture), "contours": bool(self.contour_json), "zones": zones}
         for part, title in PARTS.items():
-            if part != "terrain" or self.picture:
+            if present.get(part, True):
                 _Part(part, title).add_to(self)
         control = folium.LayerControl()
         control.options["collapsed"] = JsCode("geofence.narrow")  # type: ignore[assignment]
@@ -222,9 +229,11 @@ class FenceMap(folium.Map):
         """The page's skeleton, words of ours only, and what it shows, as JSON."""
         div = f'<div class="folium-map" id="{self.get_name()}" tabindex="0" role="region" aria-label="Map"></div>'
         skeleton = _asset("page.html").replace("{{ map_div }}", div).replace("{{ leaflet_version }}", leaflet.VERSION)
+        contours = f'<script type="application/json" id="contour-data">{self.contour_json}</script>\n'
         terrain = (
             f'<img id="terrain-picture" hidden alt="" src="data:image/png;base64,{self.picture}">\n'
             f'<script type="application/json" id="terrain-data">{self.terrain_json}</script>\n'
+            f"{contours if self.contour_json else ''}"
         )
         code = "\n".join(_asset(name) for name in SCRIPTS)
         return (

@@ -17,15 +17,17 @@ from numpy.typing import NDArray
 
 from geofence.engine.records import Finding, Floats
 from geofence.numeric import LEVEL_TOLERANCE_M
+from geofence.outputs.contours import contours
 from geofence.outputs.thinned import kept, stretch_starts
-from geofence.plan import SEVERITIES, FencePlan, Stations
+from geofence.plan import SEVERITIES, FencePlan, PlannedZone, Stations
 from geofence.site.ground import Relief
 
-__all__ = ["gap_edges_m", "map_data", "packed", "script_text"]
+__all__ = ["contour_data", "gap_edges_m", "map_data", "packed", "script_text"]
 
 PLACE_DECIMALS = 9
 """Of a degree: 0.1 mm on the ground, as RFC 7946 files of this package have it."""
 MOST_GAP_CLASSES = 4
+CONTOUR_PARTS = 8
 SECTION_TOLERANCE_M = 0.005
 """Less than a pixel at every scale at which a post still fits into the long-section."""
 POST_COLUMNS: tuple[tuple[str, str | None], ...] = (
@@ -95,6 +97,7 @@ def map_data(plan: FencePlan) -> dict[str, Any]:
         "posts": _posts(plan),
         "bays": _bays(plan),
         "legs": _legs(plan),
+        "zones": [_zone(plan, zone) for zone in plan.zones],
         "findings": _findings(plan),
         "section": _section(plan.stations),
         "inputs": dict(sorted(plan.provenance.inputs.items())),
@@ -250,6 +253,46 @@ def _legs(plan: FencePlan) -> dict[str, Any]:
         "ground_distance_m": _rounded(legs.ground_distance_m, 3),
         "bearing_deg": _rounded(legs.bearing_deg, 3),
         "deflection_deg": _rounded(legs.deflection_deg, 3),
+    }
+
+
+def _zone(plan: FencePlan, zone: PlannedZone) -> dict[str, Any]:
+    """A zone with its outlines to a millimetre; ``reach_m`` is how far its rule reaches round what is drawn."""
+    first_deg = float(plan.places.lon_deg[0])
+    return {
+        "name": zone.name,
+        "rule": zone.rule,
+        "source": zone.source,
+        "buffer_m": zone.buffer_m,
+        "limit_m": zone.limit_m,
+        "reach_m": zone.buffer_m + (zone.limit_m if zone.rule == "setback" else 0.0),
+        "outlines": [
+            {
+                "area": outline.area,
+                "count": len(outline.lon_deg),
+                "lon_deg": packed(_beside(outline.lon_deg, first_deg), decimals=8),
+                "lat_deg": packed(outline.lat_deg, decimals=8),
+            }
+            for outline in zone.outlines
+        ],
+    }
+
+
+def contour_data(relief: Relief) -> dict[str, Any] | None:
+    """The contours in eighths of the picture's cells, line after line; None without any."""
+    interval_m, lines = contours(relief)
+    if not lines:
+        return None
+    rows, columns = relief.level_m.shape
+    return {
+        "interval_m": interval_m,
+        "rows": rows,
+        "columns": columns,
+        "level_m": [round(line.level_m, 3) for line in lines],
+        "points": [len(line.row) for line in lines],
+        "count": sum(len(line.row) for line in lines),
+        "column": packed(np.concatenate([line.column for line in lines]) * CONTOUR_PARTS),
+        "row": packed(np.concatenate([line.row for line in lines]) * CONTOUR_PARTS),
     }
 
 

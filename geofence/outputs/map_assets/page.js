@@ -57,7 +57,8 @@
     const about = readJson("terrain-data");
     const [west, north] = geofence.project(about.west_deg, about.north_deg);
     const [east, south] = geofence.project(about.east_deg, about.south_deg);
-    return { ...about, image, west, north, east, south, opacity: tiles ? 0.55 : 1 };
+    const contours = byId("contour-data") ? readJson("contour-data") : null;
+    return { ...about, contours, image, west, north, east, south, opacity: tiles ? 0.55 : 1 };
   }
 
   class Page {
@@ -66,7 +67,7 @@
       this.sheet = new geofence.Sheet(plan, terrain);
       this.hand = new geofence.SectionHand(plan, this.link());
       this.cursor = L.marker([0, 0], { icon: L.divIcon({ className: "here", iconSize: [18, 18] }), interactive: false, keyboard: false });
-      this.popups = new geofence.Popups(plan, (part, row) => this.open(part, row));
+      this.popups = new geofence.Popups(plan, this.sheet.zones, (part, row) => this.open(part, row));
       this.popup = L.popup({ autoPanPaddingTopLeft: [geofence.narrow ? 14 : 56, 14] });
       this.tip = L.tooltip({ direction: "top", offset: [0, -8], className: "tip" });
       this.bounds = L.latLngBounds(this.corners());
@@ -76,6 +77,7 @@
     nameOfOpen() {
       if (!this.map.hasLayer(this.popup) || !this.sheet.picked) return null;
       const { part, row } = this.sheet.picked;
+      if (part === "zone") return null;
       return part === "finding" ? `finding ${row + 1}` : this.plan[`${part}s`].names.name(row);
     }
 
@@ -182,7 +184,7 @@
 
     openPopup(part, row, place) {
       const { x: width, y: height } = this.map.getSize();
-      const wide = width >= TWO_COLUMNS_PX && part !== "finding";
+      const wide = width >= TWO_COLUMNS_PX && ["post", "bay"].includes(part);
       const content = this.popups[part](row);
       content.classList.toggle("wide", wide);
       // The popup scrolls inside rather than reach out of the map.
@@ -195,7 +197,7 @@
       this.map.openPopup(this.popup);
       geofence.cueScroll(content);
       this.sheet.pick(part, row);
-      this.hand.show(part, row);
+      if (part !== "zone") this.hand.show(part, row);
     }
 
     showLeg(row) {
@@ -214,9 +216,13 @@
         }
         const found = sheet.hit(event.containerPoint, touch);
         if (!found) return;
-        const finding = found.part === "finding" ? plan.findings[found.row] : null;
-        const places = { post: () => plan.postPlace(found.row), bay: () => plan.bayPlace(found.row) };
-        this.openPopup(found.part, found.row, finding ? plan.latLng(finding.x, finding.y) : places[found.part]());
+        const places = {
+          post: () => plan.postPlace(found.row),
+          bay: () => plan.bayPlace(found.row),
+          finding: () => plan.latLng(plan.findings[found.row].x, plan.findings[found.row].y),
+          zone: () => event.latlng,
+        };
+        this.openPopup(found.part, found.row, places[found.part]());
       });
       let asked = false;
       map.on("mousemove", (event) => {
@@ -239,7 +245,7 @@
 
     hover(found, place) {
       this.map.getContainer().classList.toggle("on-something", Boolean(found));
-      this.hand.mark(found);
+      this.hand.mark(found && found.part !== "zone" ? found : null);
       if (!found) {
         this.map.closeTooltip(this.tip);
         return;
@@ -252,6 +258,7 @@
       const { plan } = this;
       if (part === "post") return `${plan.posts.names.name(row)} · ${geofence.postLook(plan.posts.kind(row)).word}`;
       if (part === "bay") return `${plan.bays.names.name(row)} · gap ${plan.bays.table.gap_max_m.text(row)} m`;
+      if (part === "zone") return `${plan.zones[row].name} · ${this.sheet.zones.zones[row].look.word}`;
       const finding = plan.findings[row];
       return `${geofence.style.FINDINGS[finding.severity].word} · ${finding.message}`;
     }

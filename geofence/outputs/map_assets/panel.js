@@ -188,6 +188,8 @@
       this.box = byId("legend");
       this.plan = plan;
       if (terrain) this.group("terrain", "Terrain", [this.terrainRow(terrain)]);
+      if (terrain && terrain.contours) this.group("contours", "Contours", [this.contourRow(terrain.contours)]);
+      if (plan.zones.length) this.group("zones", "Zones", plan.zones.map((zone) => this.zoneRow(zone)));
       this.group("boundary", "Boundary", [this.row(this.boundarySwatch(), "Leg: its number, ground distance, grid bearing")]);
       this.group("bays", "Bays, by largest gap under the panel", this.bayRows());
       this.group("posts", "Posts", this.postRows());
@@ -221,6 +223,39 @@
       });
       const heights = terrain.exaggeration > 1 ? `, shaded with heights × ${terrain.exaggeration}` : "";
       return this.row(swatch, `${terrain.lowest_m.toFixed(0)} to ${terrain.highest_m.toFixed(0)} m${heights}`);
+    }
+
+    contourRow({ interval_m: interval }) {
+      const swatch = geofence.swatch(46, 14, (context, width) => {
+        context.strokeStyle = style.CONTOUR;
+        for (const [y, weight] of [[3, 0.8], [7, 1.5], [11, 0.8]]) {
+          context.beginPath();
+          context.lineWidth = weight;
+          context.moveTo(0, y);
+          context.lineTo(width, y);
+          context.stroke();
+        }
+      });
+      return this.row(swatch, `every ${interval} m, smoothed: for the eye, not for levels`);
+    }
+
+    /** A zone with its reach and where it comes from. */
+    zoneRow(zone) {
+      const look = style.ZONES[zone.rule] || style.ZONES.consult;
+      const swatch = geofence.swatch(46, 16, (context, width, height) => {
+        context.fillStyle = context.strokeStyle = look.colour;
+        context.globalAlpha = 0.2;
+        context.fillRect(0, 0, width, height);
+        context.globalAlpha = 1;
+        context.lineWidth = 2;
+        context.setLineDash(look.dash);
+        context.beginPath();
+        context.moveTo(0, height / 2);
+        context.lineTo(width, height / 2);
+        context.stroke();
+      });
+      const reach = zone.reach_m ? `, ${Number(zone.reach_m.toFixed(3))} m around it` : "";
+      return this.row(swatch, `${zone.name}: ${look.word}${reach}. Source: ${zone.source || "none stated"}`);
     }
 
     boundarySwatch() {

@@ -4,6 +4,7 @@
 
   const { style, postLook } = geofence;
   const NONE = "none";
+  const NEAR_ZONES = 3;
 
   /** An element with attributes (`on` gives its click) and children, strings as text. */
   function element(tag, attributes, ...children) {
@@ -57,8 +58,9 @@
   }
 
   class Popups {
-    constructor(plan, open) {
+    constructor(plan, zones, open) {
       this.plan = plan;
+      this.zones = zones;
       this.open = open; // open(part, row): shows another part
     }
 
@@ -144,9 +146,35 @@
         { class: "popup", "data-part": part },
         element("h2", { "data-field": part }, table.names.name(row)),
         element("p", { class: "popup-kind", "data-field": "kind" }, kind),
-        element("div", { class: "popup-groups" }, ...groups),
+        element("div", { class: "popup-groups" }, ...groups, this.nearZones(part, row)),
         findingsGroup(this.plan.findingsOf(part, row)),
         this.neighbours(part, row, table),
+      );
+    }
+
+    /** How far the nearest zones are, from the reach of each. */
+    nearZones(part, row) {
+      const near = this.zones.distances(part, row).slice(0, NEAR_ZONES);
+      if (!near.length) return null;
+      const amount = (metres) => (metres < 0 ? `within by ${(-metres).toFixed(2)} m` : `${metres.toFixed(2)} m`);
+      return group("Nearest zones", near.map(({ zone, distanceM }) => {
+        const { name, look } = this.zones.zones[zone];
+        return [`${name}, ${look.word}`, amount(distanceM), `zone-${zone}`];
+      }));
+    }
+
+    zone(row) {
+      const { name, rule, source, buffer_m: bufferM, limit_m: limitM, reach_m: reachM, look } = this.zones.zones[row];
+      const rows = [["Rule", rule, "rule"], ["Buffer round what is drawn", `${bufferM.toFixed(2)} m`, "buffer_m"]];
+      if (limitM) rows.push([rule === "setback" ? "Setback from it" : "Limit", `${limitM.toFixed(2)} m`, "limit_m"]);
+      if (reachM !== bufferM) rows.push(["Reach in all", `${reachM.toFixed(2)} m`, "reach_m"]);
+      return element(
+        "article",
+        { class: "popup", "data-part": "zone" },
+        element("h2", { "data-field": "name" }, name),
+        element("p", { class: "popup-kind" }, look.word),
+        group("Zone", rows),
+        element("p", { class: "popup-message" }, "Source: ", element("span", { "data-field": "source" }, source || "none stated")),
       );
     }
 

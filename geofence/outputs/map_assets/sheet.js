@@ -20,6 +20,8 @@
       this.plan = plan;
       this.terrain = terrain; // {image, west, east, north, south, opacity} in world pixels, or null
       this.runs = new Runs(plan);
+      this.zones = new geofence.Zones(plan);
+      this.contours = terrain && terrain.contours ? new geofence.Contours(terrain.contours, terrain) : null;
       this.legs = plan.legs.number.map((number, row) => this.readLeg(number, row));
       this.shown = new Set();
       this.picked = null; // {part, row}
@@ -130,6 +132,8 @@
       this.marks = [];
       const runs = this.runsIn(frame, 40);
       if (this.shown.has("terrain") && this.terrain) this.drawTerrain(context, frame);
+      if (this.shown.has("contours") && this.contours) this.drawn.contours = this.contours.draw(context, frame);
+      if (this.shown.has("zones")) this.drawn.zones = this.zones.draw(context, frame, ratio);
       if (this.shown.has("boundary")) this.drawBoundary(context, frame);
       if (this.shown.has("bays")) this.drawBays(context, frame, runs);
       if (this.shown.has("posts")) this.drawPosts(context, frame, runs);
@@ -386,7 +390,7 @@
     },
 
     drawPicked(context, frame) {
-      if (!this.picked) return;
+      if (!this.picked || this.picked.part === "zone") return;
       const { part, row } = this.picked;
       const { x, y } = this.plan.posts;
       const at = (wx, wy) => [wx * frame.scale - frame.left, wy * frame.scale - frame.top];
@@ -420,6 +424,12 @@
       if (this.shown.has("posts") && frame.spacingPx >= NAMES_FROM_PX) this.drawNames(context, frame, runs);
       if (this.shown.has("bays") && frame.spacingPx >= WIDTHS_FROM_PX) this.drawWidths(context, frame, runs);
       if (this.shown.has("boundary")) this.drawLegLabels(context, frame);
+      if (this.shown.has("zones")) {
+        this.zones.label(frame, (text, ...rest) => this.alongLabel(context, text, ...rest));
+      }
+      if (this.shown.has("contours") && this.contours) {
+        this.contours.label(context, frame, (text, ...rest) => this.label(context, text, ...rest));
+      }
     },
 
     drawNames(context, frame, runs) {
@@ -523,8 +533,14 @@
       return (
         (this.shown.has("posts") && this.nearestPost(frame, runs, place, postReach)) ||
         (this.shown.has("bays") && this.nearestBay(frame, runs, place, reach)) ||
+        (this.shown.has("zones") && this.zoneAt(frame, place)) ||
         null
       );
+    },
+
+    zoneAt(frame, place) {
+      const row = this.zones.hit(frame, place);
+      return row < 0 ? null : { part: "zone", row };
     },
 
     nearestPost(frame, runs, place, reach) {

@@ -1,5 +1,5 @@
 /* How things look on the sheet. Colours: viridis (van der Walt and Smith, 2015) for the gaps; Okabe and Ito (2008)
-   for posts and findings. Each kind has its own shape as well, so that no reading hangs on colour alone. */
+   for posts and findings; the muted scheme of P. Tol (2021) for zones. Each kind has its own shape as well, so that no reading hangs on colour alone. */
 (function (geofence) {
   "use strict";
 
@@ -31,6 +31,17 @@
       gate: { shape: "square", fill: "#cc79a7", radius: 5, word: "Gate post" },
       junction: { shape: "triangle", fill: "#009e73", radius: 6, word: "Junction post" },
       strainer: { shape: "pentagon", fill: "#56b4e9", radius: 6, word: "Strainer post" },
+    },
+    CONTOUR: "rgba(106, 74, 30, 0.62)",
+    CONTOUR_TEXT: "#5b3e16",
+    ZONES: {
+      "keep-clear": { colour: "#aa4499", text: "#7d2470", dash: [], word: "no post" },
+      "no-fence": { colour: "#882255", text: "#882255", dash: [10, 3], word: "no fence" },
+      setback: { colour: "#332288", text: "#332288", dash: [14, 4, 3, 4], word: "setback" },
+      "max-height": { colour: "#117733", text: "#0d5c28", dash: [4, 4], word: "height limit" },
+      splay: { colour: "#cc6677", text: "#99304a", dash: [12, 4, 3, 4, 3, 4], word: "visibility" },
+      flood: { colour: "#44aa99", text: "#1c6a5e", dash: [8, 5], word: "flood" },
+      consult: { colour: "#999933", text: "#5f5f12", dash: [2, 4], word: "consult" },
     },
     FINDINGS: [
       { shape: "octagon", fill: VERMILLION, radius: 8.5, mark: "bar", word: "Stop", meaning: "do not build this as it is" },

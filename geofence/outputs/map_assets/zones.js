@@ -1,0 +1,196 @@
+/* Zones: what the fence was held against, each with its reach around what is drawn, and how far things stand from it. */
+(function (geofence) {
+  "use strict";
+
+  const { style, segmentDistance } = geofence;
+  const RIM_PX = 1.3;
+  const A = 6378137;
+  const E2 = (1 / 298.257223563) * (2 - 1 / 298.257223563);
+  const rad = (deg) => (deg * Math.PI) / 180;
+
+  /** Metres east and north of a place {lat, lng} per degree, on the ground. */
+  function metresPerDegree({ lat }, scale) {
+    const w2 = 1 - E2 * Math.sin(rad(lat)) ** 2;
+    const east = (A / Math.sqrt(w2)) * Math.cos(rad(lat));
+    const north = (A * (1 - E2)) / (w2 * Math.sqrt(w2));
+    return [rad(1) * east * scale, rad(1) * north * scale];
+  }
+
+  /** Whether a point is within rings (each an array of [x, y]), by how often a ray leaves them. */
+  function within(px, py, rings) {
+    let inside = false;
+    for (const ring of rings) {
+      for (let row = 0, last = ring.length - 1; row < ring.length; last = row++) {
+        const [[ax, ay], [bx, by]] = [ring[last], ring[row]];
+        if (ay > py !== by > py && px < ((bx - ax) * (py - ay)) / (by - ay) + ax) inside = !inside;
+      }
+    }
+    return inside;
+  }
+
+  const cross = (ax, ay, bx, by) => ax * by - ay * bx;
+
+  /** Distance between the stretch a-b and the stretch c-d; 0 where they cross. */
+  function stretchDistance([ax, ay], [bx, by], [cx, cy], [dx, dy]) {
+    const [one, other] = [cross(bx - ax, by - ay, cx - ax, cy - ay), cross(bx - ax, by - ay, dx - ax, dy - ay)];
+    const [third, fourth] = [cross(dx - cx, dy - cy, ax - cx, ay - cy), cross(dx - cx, dy - cy, bx - cx, by - cy)];
+    if (one * other < 0 && third * fourth < 0) return 0;
+    return Math.min(
+      segmentDistance(ax, ay, cx, cy, dx, dy), segmentDistance(bx, by, cx, cy, dx, dy),
+      segmentDistance(cx, cy, ax, ay, bx, by), segmentDistance(dx, dy, ax, ay, bx, by),
+    );
+  }
+
+  class Zones {
+    constructor(plan) {
+      this.plan = plan;
+      this.earth = new geofence.Earth(plan.ground.height_m);
+      this.zones = plan.zones.map((zone) => this.read(zone));
+      this.scratch = document.createElement("canvas");
+    }
+
+    read(zone) {
+      const look = style.ZONES[zone.rule] || style.ZONES.consult;
+      const box = { west: Infinity, east: -Infinity, north: Infinity, south: -Infinity };
+      const outlines = zone.outlines.map((outline) => {
+        const [lng, lat] = ["lon_deg", "lat_deg"].map((name) =>
+          geofence.unpack(outline[name], outline.count).map((number) => number / 10 ** outline[name].decimals),
+        );
+        const points = Array.from(lng, (deg, row) => geofence.project(deg, lat[row]));
+        for (const [x, y] of points) {
+          [box.west, box.east] = [Math.min(box.west, x), Math.max(box.east, x)];
+          [box.north, box.south] = [Math.min(box.north, y), Math.max(box.south, y)];
+        }
+        return { area: outline.area, lng, lat, points };
+      });
+      return { ...zone, look, outlines, box };
+    }
+
+    draw(context, frame, ratio) {
+      let drawn = 0;
+      for (const zone of this.zones) {
+        const reachPx = zone.reach_m * frame.pxPerMetre;
+        const { west, east, north, south } = zone.box;
+        const px = (x) => x * frame.scale - frame.left;
+        const py = (y) => y * frame.scale - frame.top;
+        if (px(east) < -reachPx || px(west) > frame.width + reachPx) continue;
+        if (py(south) < -reachPx || py(north) > frame.height + reachPx) continue;
+        this.drawZone(context, zone, this.path(zone, frame), reachPx, frame, ratio);
+        drawn++;
+      }
+      return drawn;
+    }
+
+    /** Ways along a zone's lines and rings, and its areas and points, on the canvas. */
+    path(zone, frame) {
+      const [all, areas] = [new Path2D(), new Path2D()];
+      for (const { area, points } of zone.outlines) {
+        const way = new Path2D();
+        points.forEach(([x, y], row) => {
+          const [px, py] = [x * frame.scale - frame.left, y * frame.scale - frame.top];
+          if (row) way.lineTo(px, py);
+          else way.moveTo(px, py);
+          if (points.length === 1) way.lineTo(px + 0.01, py);
+        });
+        all.addPath(way);
+        if (area) areas.addPath(way);
+      }
+      return { all, areas };
+    }
+
+    /** What is drawn, the reach around it as a tint with a rim: a wide stroke is just what lies within reach. */
+    drawZone(context, zone, { all, areas }, reachPx, frame, ratio) {
+      const { colour } = zone.look;
+      const layer = this.scratch;
+      [layer.width, layer.height] = [frame.width * ratio, frame.height * ratio];
+      const paint = layer.getContext("2d");
+      const spread = (px) => {
+        paint.fill(areas, "evenodd");
+        paint.lineWidth = Math.max(0, 2 * px);
+        if (px > 0) paint.stroke(all);
+      };
+      const stamp = (alpha) => {
+        context.globalAlpha = alpha;
+        context.drawImage(layer, 0, 0, frame.width, frame.height);
+        context.globalAlpha = 1;
+      };
+      paint.scale(ratio, ratio);
+      paint.lineJoin = paint.lineCap = "round";
+      paint.fillStyle = paint.strokeStyle = colour;
+      spread(reachPx);
+      stamp(0.2);
+      if (reachPx > 1) {
+        paint.globalCompositeOperation = "destination-out";
+        spread(reachPx - RIM_PX);
+        stamp(0.95);
+      }
+      context.strokeStyle = colour;
+      context.lineWidth = 2;
+      context.lineJoin = "round";
+      context.lineCap = "round";
+      context.setLineDash(zone.look.dash);
+      if (frame.scale < 2 ** 22) context.stroke(all);
+      context.setLineDash([]);
+      if (frame.scale >= 2 ** 22) context.stroke(all);
+      context.lineCap = "butt";
+    }
+
+    /** A zone's name along the longest of its sides that is in view. */
+    label(frame, write) {
+      for (const zone of this.zones) {
+        let [best, longest] = [null, 0];
+        for (const { points } of zone.outlines) {
+          for (let row = 1; row < points.length; row++) {
+            const ends = [points[row - 1], points[row]].flatMap(([x, y]) => [x * frame.scale - frame.left, y * frame.scale - frame.top]);
+            const seen = geofence.clip(...ends, frame.width, frame.height);
+            const length = seen ? Math.hypot(seen[2] - seen[0], seen[3] - seen[1]) : 0;
+            if (length > longest) [best, longest] = [seen, length];
+          }
+        }
+        if (best) write(`${zone.name} · ${zone.look.word}`, ...best, 11, { fill: zone.look.text });
+      }
+    }
+
+    /** The zone at a place of the canvas, the last drawn first; -1 for none. */
+    hit(frame, place) {
+      const at = ([x, y]) => [x * frame.scale - frame.left, y * frame.scale - frame.top];
+      for (let row = this.zones.length - 1; row >= 0; row--) {
+        const { outlines, reach_m: reachM } = this.zones[row];
+        const drawn = outlines.map(({ area, points }) => ({ area, way: points.map(at) }));
+        const reach = Math.max(6, reachM * frame.pxPerMetre);
+        const near = ({ way }) => way.some((point, next) => {
+          const from = way[Math.max(0, next - 1)];
+          return segmentDistance(place.x, place.y, ...from, ...point) <= reach;
+        });
+        if (within(place.x, place.y, drawn.filter(({ area }) => area).map(({ way }) => way)) || drawn.some(near)) return row;
+      }
+      return -1;
+    }
+
+    /** Ground distance from a post or bay to where each zone's reach begins, nearest first; negative within. */
+    distances(part, row) {
+      const { plan } = this;
+      const { lonDeg, latDeg } = plan.posts;
+      const posts = part === "post" ? [row] : [plan.bays.from[row], plan.bays.to[row]];
+      const places = posts.map((post) => ({ lat: latDeg.value(post), lng: lonDeg.value(post) }));
+      const [east, north] = metresPerDegree(places[0], this.earth.scale(places[0].lat));
+      const local = ({ lat, lng }) => [(lng - places[0].lng) * east, (lat - places[0].lat) * north];
+      const [from, to] = [local(places[0]), local(places[places.length - 1])];
+      const found = this.zones.map((zone, at) => {
+        const ways = zone.outlines.map(({ area, lng, lat }) => ({ area, way: Array.from(lng, (deg, point) => local({ lng: deg, lat: lat[point] })) }));
+        let nearest = Infinity;
+        for (const { way } of ways) {
+          for (let point = 0; point < way.length; point++) {
+            nearest = Math.min(nearest, stretchDistance(from, to, way[Math.max(0, point - 1)], way[point]));
+          }
+        }
+        const rings = ways.filter(({ area }) => area).map(({ way }) => way);
+        const inside = within(...from, rings);
+        return { zone: at, distanceM: (inside ? -nearest : nearest) - zone.reach_m };
+      });
+      return found.filter(({ distanceM }) => Number.isFinite(distanceM)).sort((one, other) => one.distanceM - other.distanceM);
+    }
+  }
+
+  Object.assign(geofence, { Zones });
+})((window.geofence = window.geofence || {}));
