@@ -94,7 +94,7 @@ class TestSamePostsWhateverTheGrid:
 class TestGroundDistance:
     """Every full bay is the module to 0.5 mm: geographiclib's geodesic times (1 + h/R), R by Euler's formula."""
 
-    @pytest.mark.parametrize("fit", ["end", "start", "both-ends", "equal"])
+    @pytest.mark.parametrize("fit", ["end", "start", "both-ends", "equal", "best"])
     def test_full_bays(self, tmp_path: Path, fit: str) -> None:
         own = CRS(32630)
         raster, corners = site(tmp_path, own, 700_000.0, 5_800_000.0)

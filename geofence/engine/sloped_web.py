@@ -133,13 +133,16 @@ class _States:
 class _Search:
     """Looks for the best row of bays, with the lines that ``bays`` has.
 
-    ``low``, ``count``: the lowest level at which the bays of each layer end, and how many there are up to the highest.
+    ``low``, ``count``: the lowest level at which the bays of each layer end, and how many there are up to the highest;
+    ``starts``, ``ends``: the same of each bay, at its first post and at its second.
     """
 
     def __init__(self, sloped: SlopedWeb, bays: BayEnds) -> None:
         self.web, self.bays, self.closed = sloped.web, bays, sloped.closed
         self.layers = list(pairwise(sloped.web.offset.tolist()))
         self.used = (bays.ends.pairs > 0).tolist()
+        self.starts = list(zip(bays.ends.from_low.tolist(), bays.ends.from_count.tolist(), strict=True))
+        self.ends = list(zip(bays.ends.to_low.tolist(), bays.ends.to_count.tolist(), strict=True))
         low, high = self._windows()
         self.low, self.count = low.tolist(), (high - low + 1).tolist()
         reach, widest = self._spread(low, high)
@@ -184,16 +187,16 @@ class _Search:
             for bay in range(*bays):
                 if self.used[bay]:
                     into = posts[row + 1][int(self.web.go[bay])]
-                    into.take(int(self.bays.ends.to_low[bay]) - self.low[row], self._reached(posts[row], row, bay))
+                    into.take(self.ends[bay][0] - self.low[row], self._reached(posts[row], row, bay))
         last = posts[-1][0].only(*ends) if self.closed else posts[-1][0]
         return self._traced(posts, last) if last.cost.min(initial=np.inf) < np.inf else None
 
     def _starts(self, posts: Sequence[_States], row: int, bay: int) -> tuple[_States, _States]:
         """What leads to the levels at which a bay starts: allowed steps, and any."""
-        low, count = int(self.bays.ends.from_low[bay]), int(self.bays.ends.from_count[bay])
         if row == 0 and not self.closed:
-            return _States.free(count), _States.free(count)
-        come, size = posts[int(self.web.come[bay])], (self.low[row - 1], self.count[row - 1], low, count)
+            free = _States.free(self.starts[bay][1])
+            return free, free
+        come, size = posts[int(self.web.come[bay])], (self.low[row - 1], self.count[row - 1], *self.starts[bay])
         within = come.by(self.links.between(self.links.within, *size))
         return within, come.by(self.links.between(self.links.anyhow, *size)) if self.bays.breakable[bay] else within
 
@@ -219,8 +222,8 @@ class _Search:
         tie = TIE * max(1.0, abs(cost))
         best: tuple[int, float, int] | None = None
         for bay in range(*self.layers[row]):
-            level = at + self.low[row] - int(self.bays.ends.to_low[bay])
-            if self.web.go[bay] != post or not self.used[bay] or not 0 <= level < self.bays.ends.to_count[bay]:
+            level = at + self.low[row] - self.ends[bay][0]
+            if self.web.go[bay] != post or not self.used[bay] or not 0 <= level < self.ends[bay][1]:
                 continue
             broken, price, _ = self._reached(posts, row, bay, slice(level, level + 1)).best()
             if best is None or (broken, price) < (best[0], best[1] - tie):
@@ -232,13 +235,12 @@ class _Search:
         """The level before a bay, counted from the lowest there, from which its end at a level is best reached."""
         if row == 0 and not self.closed:
             return 0
-        level = at + self.low[row] - int(self.bays.ends.to_low[bay])
+        level = at + self.low[row] - self.ends[bay][0]
         allowed, anyhow = self._starts(posts, row, bay)
         within, whatever = (table[:, level] for table in self._tables(row, bay))
         ways = [(allowed.plus(within), self.links.within)]
         if self.bays.breakable[bay]:
             ways.append((anyhow.plus(whatever, broken=1), self.links.anyhow))
         (_, _, start), windows = min(((way.best(), windows) for way, windows in ways), key=lambda way: way[0])
-        low, count = int(self.bays.ends.from_low[bay]), int(self.bays.ends.from_count[bay])
-        price = self.links.between(windows, self.low[row - 1], self.count[row - 1], low, count)[:, start]
+        price = self.links.between(windows, self.low[row - 1], self.count[row - 1], *self.starts[bay])[:, start]
         return posts[int(self.web.come[bay])].plus(price).best()[2]

@@ -17,7 +17,7 @@ from geofence.engine.areas import BayGround
 from geofence.engine.candidates import BayRow, Proof, outside_prices, reachable, searched
 from geofence.engine.chain import closed_path
 from geofence.engine.limits import check_bays
-from geofence.engine.records import Floats, Ints, LevelRules, Profile
+from geofence.engine.records import Ints, LevelRules, Profile
 from geofence.engine.steps import FAR_LEVEL
 from geofence.engine.web import Web
 from geofence.engine.web_chain import Row, WebChain, unbroken_row
@@ -32,8 +32,8 @@ Flags = NDArray[np.bool_]
 class SteppedWeb:
     """A web of bays with their limits, in increments.
 
-    ``bays``: its bays, each by itself; ``layers``: its layers, each with the ground under all its bays and the levels
-    within the limits of any, on a ring the last once more before the first.
+    ``bays``: its bays, each by itself; ``layers``: its layers, each with the ground under all its bays, the width of
+    its widest and the levels within the limits of any, on a ring the last once more before the first.
     """
 
     web: Web
@@ -47,13 +47,11 @@ class SteppedWeb:
         rows = np.arange(web.layers)
         if closed:
             rows = np.append(rows[-1:], rows)
-        first, last = (each[rows] for each in _extents(web))
-        low, high = _within_any(web, bays)
-        layers = replace(
-            BayRow.of(BayGround.under(profile, first, last), rules, closed=closed),
-            fit_low=low[rows],
-            fit_high=high[rows],
-        )
+        begin, (low, high) = web.offset[:-1], _within_any(web, bays)
+        first, last = np.minimum.reduceat(web.start_m, begin), np.maximum.reduceat(web.end_m, begin)
+        widest = np.maximum.reduceat(web.end_m - web.start_m, begin)
+        ground = replace(BayGround.under(profile, first[rows], last[rows]), width_m=widest[rows])
+        layers = replace(BayRow.of(ground, rules, closed=closed), fit_low=low[rows], fit_high=high[rows])
         return cls(web=web, bays=bays, layers=layers)
 
     def room(self) -> Ints:
@@ -106,12 +104,6 @@ class SteppedWeb:
             outside_fits=(bays.fit_low <= bays.fit_high) & ((bays.fit_low < first) | (bays.fit_high > last)),
             closed=self.layers.closed,
         )
-
-
-def _extents(web: Web) -> tuple[Floats, Floats]:
-    """(n,) from where to where the bays of each layer reach."""
-    begin = web.offset[:-1]
-    return np.minimum.reduceat(web.start_m, begin), np.maximum.reduceat(web.end_m, begin)
 
 
 def _within_any(web: Web, bays: BayRow) -> tuple[Ints, Ints]:

@@ -27,6 +27,7 @@ import shapely
 from scipy.optimize import Bounds, LinearConstraint, brentq, milp
 from scipy.sparse import coo_array
 
+from geofence.engine import candidates
 from geofence.engine.best import BestFit
 from geofence.engine.layout import lay_out
 from geofence.engine.raked import choose_rakes
@@ -316,6 +317,21 @@ def test_no_order_of_bays_is_better(group: int) -> None:
     for seed in range(5000 + 30 * group, 5030 + 30 * group):
         instance = random_instance(seed, longest_m=9.0)
         laid = instance.laid()
+        mine = instance.stepped(laid.bay_start_m, laid.bay_end_m)
+        best = min(instance.stepped(posts[:-1], posts[1:]) for posts in instance.every_layout())
+        assert agree(mine, best), seed
+
+
+@pytest.mark.parametrize("group", range(3))
+def test_too_few_levels_at_first_end_at_the_same_optimum(group: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Starting with one level around the ground, the search must find out by itself that it needs more."""
+    monkeypatch.setattr(candidates, "_levels_worth", lambda cost, _: np.ones(len(cost), dtype=np.int64))
+    monkeypatch.setattr(candidates, "MOST_ARRIVALS", 0)
+    monkeypatch.setattr(candidates.BayRow, "_with_fitting", lambda _, low, high, __: (low, high))
+    for seed in range(9000 + 20 * group, 9020 + 20 * group):
+        instance = random_instance(seed, longest_m=6.0)
+        laid = instance.laid()
+        assert not any(finding.code == "layout-windowed" for finding in laid.findings)
         mine = instance.stepped(laid.bay_start_m, laid.bay_end_m)
         best = min(instance.stepped(posts[:-1], posts[1:]) for posts in instance.every_layout())
         assert agree(mine, best), seed
