@@ -2,7 +2,8 @@
 
 Run: ``python -m tests.benchmarks.bench_map [posts ...]``. Without numbers: 1,000, 20,000 and 50,000 posts. The peer is
 drawn up to 20,000 posts, with folium's own canvas (``prefer_canvas``) and Leaflet put into the file, as it would
-otherwise be blank without a network; its popups hold two numbers a post, ours all of them.
+otherwise be blank without a network; its popups hold two numbers a post, ours all of them, and the zones, contours
+and long-section that the peer does without.
 
 size    megabytes of the file, and of it the terrain picture (the peer has none)
 build   processor seconds from the plan to the file on disk
@@ -20,16 +21,19 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import folium
+import numpy as np
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from geofence.outputs import map as fence_map
-from geofence.plan import FencePlan
+from geofence.plan import FencePlan, PlannedZone, ZoneOutline
 from tests.plans import made_up_plan
 
 PEER_UP_TO = 20_000
+ZONES = 20
 RUNS = 3
 FIND_MAP = "(window.geofenceMap ? geofenceMap.map : Object.values(window).find((one) => one instanceof L.Map))"
 FRAMES = """async ({ steps, act }) => {
@@ -67,6 +71,23 @@ def peer(plan: FencePlan, path: Path) -> None:
         folium.CircleMarker([lat_deg, lon_deg], radius=3, fill=True, popup=popup).add_to(page)
     page.fit_bounds([[places.lat_deg.min(), places.lon_deg.min()], [places.lat_deg.max(), places.lon_deg.max()]])
     page.save(str(path))
+
+
+def zoned(plan: FencePlan) -> FencePlan:
+    """The plan with a band of 200 corners beside each of twenty parts of its line, and a reach round it."""
+    lon, lat = plan.places.lon_deg, plan.places.lat_deg
+    zones = []
+    for number, rows in enumerate(np.array_split(np.arange(len(lon)), ZONES)):
+        along = rows[np.linspace(0, len(rows) - 1, 100).astype(int)]
+        east = np.concatenate([lon[along] + 1e-4, lon[along[::-1]] + 3e-4])
+        north = np.concatenate([lat[along], lat[along[::-1]]])
+        zones.append(
+            PlannedZone(
+                name=f"Zone {number}", rule=("setback", "keep-clear")[number % 2], source="invented",
+                buffer_m=2.0, limit_m=3.0, outlines=(ZoneOutline(lon_deg=east, lat_deg=north, area=True),),
+            )
+        )  # fmt: skip
+    return replace(plan, zones=tuple(zones))
 
 
 def measure(
@@ -116,7 +137,7 @@ def main(counts: list[int]) -> None:
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
         for count in counts:
-            plan = made_up_plan(count)
+            plan = zoned(made_up_plan(count))
             mine = measure(browser, ours, plan, Path(folder) / "ours.html")
             report("geofence", count, mine)
             if count > PEER_UP_TO:

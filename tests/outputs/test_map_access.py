@@ -85,3 +85,61 @@ def test_everything_can_be_reached_by_keyboard(browser: Browser, file: Path) -> 
         wanted = {"section-canvas", "section-heights", "goto-input", "measure", "copy-link", "finding", "finding-next"}
         assert wanted <= set(names)
         assert [name for name, visible in seen if not visible] == []
+
+
+CONTRAST = """(() => {
+    const parts = (colour) => (colour.match(/[\\d.]+/g) || []).map(Number);
+    const linear = (part) => (part / 255 <= 0.04045 ? part / 255 / 12.92 : ((part / 255 + 0.055) / 1.055) ** 2.4);
+    const light = ([r, g, b]) => 0.2126 * linear(r) + 0.7152 * linear(g) + 0.0722 * linear(b);
+    const ground = (one) => {
+        for (let at = one; at; at = at.parentElement) {
+            const colour = parts(getComputedStyle(at).backgroundColor);
+            if (colour.length === 3) return colour;
+        }
+        return [255, 255, 255];
+    };
+    const ratio = (one, other) => {
+        const [low, high] = [light(one), light(other)].sort((a, b) => a - b);
+        return (high + 0.05) / (low + 0.05);
+    };
+    const said = [...document.querySelectorAll("body *")].filter((one) =>
+        one.getClientRects().length && !one.disabled &&
+        [...one.childNodes].some((node) => node.nodeType === 3 && node.data.trim()));
+    return said.map((one) => [ratio(parts(getComputedStyle(one).color), ground(one)), one.textContent.slice(0, 30)]);
+})()"""
+
+
+def luminance(colour: str) -> float:
+    """(b) WCAG 2.2, relative luminance of a colour ``#rrggbb``."""
+    parts = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+    red, green, blue = (part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def contrast(one: str, other: str) -> float:
+    low, high = sorted([luminance(one), luminance(other)])
+    return (high + 0.05) / (low + 0.05)
+
+
+@pytest.mark.parametrize("state", ["a post open", "a finding open", "measuring", "details open"])
+def test_all_words_stand_out(browser: Browser, file: Path, state: str) -> None:
+    """(b) WCAG 1.4.3: 4.5 : 1 against the nearest ground that is painted."""
+    with opened(browser, file) as visit:
+        visit.ask(STATES[state])
+        found = visit.ask(CONTRAST)
+        assert len(found) > 60
+        assert [words for ratio, words in found if ratio < 4.5] == []
+
+
+def test_what_is_drawn_stands_out(browser: Browser, file: Path) -> None:
+    """(b) WCAG 1.4.3 for words on the drawings, 1.4.11 (3 : 1) for lines, on paper and on the terrain's tints."""
+    with opened(browser, file) as visit:
+        style = visit.ask("(({ style }) => style)(geofence)")
+        terrain = visit.ask("JSON.parse(document.getElementById('terrain-data').textContent).tints")
+    grounds = [style["PAPER"], *("#" + bytes(tint).hex() for tint in terrain)]
+    words = [style[name] for name in ("INK", "QUIET", "STEP", "CONTOUR_TEXT", "BOUNDARY")]
+    words += [zone["text"] for zone in style["ZONES"].values()]
+    # Words on the drawings wear a halo of paper.
+    assert {word: contrast(word, style["PAPER"]) for word in words if contrast(word, style["PAPER"]) < 4.5} == {}
+    lines = [style["INK"], style["GROUND"], style["BOUNDARY"], *(zone["text"] for zone in style["ZONES"].values())]
+    assert min(contrast(line, ground) for line in lines for ground in grounds) >= 3

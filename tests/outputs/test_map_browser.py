@@ -448,6 +448,17 @@ def test_findings_stay_whole_on_the_sheets_after_the_map(
         assert crowded.ask("document.querySelector('.map-frame').offsetHeight") > 340
 
 
+def test_the_sheet_lies_on_whole_pixels(visit: Visit) -> None:
+    """Between them words and thin lines are blurred."""
+    for name, zoom in (("P003", 19), ("P017", 20.5), ("P031", 22)):
+        visit.ask(f"geofenceMap.view('{name}', {zoom}), null")
+        laid = visit.ask("""(() => {
+            const { e, f } = new DOMMatrixReadOnly(document.querySelector("canvas.sheet").style.transform);
+            return [e % 1, f % 1];
+        })()""")
+        assert [abs(part) for part in laid] == [0, 0]
+
+
 def test_less_motion_is_honoured(browser: Browser, file: Path) -> None:
     with opened(browser, file, reduced_motion="reduce") as visit:
         assert visit.ask("geofenceMap.map.options.zoomAnimation") is False

@@ -243,11 +243,12 @@
     zoneRow(zone) {
       const look = style.ZONES[zone.rule] || style.ZONES.consult;
       const swatch = geofence.swatch(46, 16, (context, width, height) => {
-        context.fillStyle = context.strokeStyle = look.colour;
+        context.fillStyle = look.colour;
         context.globalAlpha = 0.2;
         context.fillRect(0, 0, width, height);
         context.globalAlpha = 1;
         context.lineWidth = 2;
+        context.strokeStyle = look.text;
         context.setLineDash(look.dash);
         context.beginPath();
         context.moveTo(0, height / 2);

@@ -64,6 +64,16 @@
       this._container = this._context = null;
     },
 
+    /** Leaflet lays the canvas between pixels, where it blurs: at rest it lies on them. */
+    _updateTransform(center, zoom) {
+      L.Renderer.prototype._updateTransform.call(this, center, zoom);
+      if (zoom !== this._zoom || !this._bounds) return;
+      const { e: left, f: top } = new DOMMatrixReadOnly(this._container.style.transform);
+      if (Math.hypot(left - this._bounds.min.x, top - this._bounds.min.y) < 1.5) {
+        L.DomUtil.setPosition(this._container, this._bounds.min);
+      }
+    },
+
     _updatePaths() {
       this.redraw();
     },

@@ -4,6 +4,8 @@
 
   const { style, segmentDistance } = geofence;
   const RIM_PX = 1.3;
+  const LEAST_REACH_PX = 2; // narrower ones are no more than their line
+  const TINT = 0.2;
   const A = 6378137;
   const E2 = (1 / 298.257223563) * (2 - 1 / 298.257223563);
   const rad = (deg) => (deg * Math.PI) / 180;
@@ -26,6 +28,13 @@
       }
     }
     return inside;
+  }
+
+  function tint(context, look, areas) {
+    context.globalAlpha = TINT;
+    context.fillStyle = look.colour;
+    context.fill(areas, "evenodd");
+    context.globalAlpha = 1;
   }
 
   const cross = (ax, ay, bx, by) => ax * by - ay * bx;
@@ -66,73 +75,92 @@
       return { ...zone, look, outlines, box };
     }
 
+    /** Zones in view; those of one rule share a tint, so that where they overlap it is no darker. */
     draw(context, frame, ratio) {
-      let drawn = 0;
+      const rules = new Map();
       for (const zone of this.zones) {
         const reachPx = zone.reach_m * frame.pxPerMetre;
-        const { west, east, north, south } = zone.box;
-        const px = (x) => x * frame.scale - frame.left;
-        const py = (y) => y * frame.scale - frame.top;
-        if (px(east) < -reachPx || px(west) > frame.width + reachPx) continue;
-        if (py(south) < -reachPx || py(north) > frame.height + reachPx) continue;
-        this.drawZone(context, zone, this.path(zone, frame), reachPx, frame, ratio);
-        drawn++;
+        const box = this.boxOf(zone, frame, reachPx + RIM_PX);
+        if (!box) continue;
+        if (!rules.has(zone.look)) rules.set(zone.look, []);
+        rules.get(zone.look).push({ zone, reachPx, box, ...this.paths(zone, frame, reachPx + 20) });
       }
-      return drawn;
+      for (const [look, drawn] of rules) {
+        if (drawn.some(({ reachPx }) => reachPx > LEAST_REACH_PX)) this.drawReach(context, look, drawn, frame, ratio);
+        else drawn.forEach(({ areas }) => tint(context, look, areas));
+        context.strokeStyle = look.text;
+        context.lineWidth = 2;
+        context.lineJoin = context.lineCap = "round";
+        context.setLineDash(look.dash);
+        for (const { lines } of drawn) context.stroke(lines);
+        context.setLineDash([]);
+        context.lineCap = "butt";
+      }
+      return [...rules.values()].reduce((sum, drawn) => sum + drawn.length, 0);
     }
 
-    /** Ways along a zone's lines and rings, and its areas and points, on the canvas. */
-    path(zone, frame) {
-      const [all, areas] = [new Path2D(), new Path2D()];
+    /** The part of the canvas that a zone takes with what is round it: [left, top, right, bottom], or null. */
+    boxOf({ box }, frame, round) {
+      const [west, east] = [box.west, box.east].map((x) => x * frame.scale - frame.left);
+      const [north, south] = [box.north, box.south].map((y) => y * frame.scale - frame.top);
+      const [left, top] = [west, north].map((edge) => Math.max(0, Math.floor(edge - round)));
+      const [right, bottom] = [Math.min(frame.width, Math.ceil(east + round)), Math.min(frame.height, Math.ceil(south + round))];
+      return right > left && bottom > top ? [left, top, right, bottom] : null;
+    }
+
+    /** A zone's lines and edges, as far as they are in view or near it, and its areas. */
+    paths(zone, frame, margin) {
+      const [lines, areas] = [new Path2D(), new Path2D()];
       for (const { area, points } of zone.outlines) {
-        const way = new Path2D();
-        points.forEach(([x, y], row) => {
-          const [px, py] = [x * frame.scale - frame.left, y * frame.scale - frame.top];
-          if (row) way.lineTo(px, py);
-          else way.moveTo(px, py);
-          if (points.length === 1) way.lineTo(px + 0.01, py);
+        const at = points.map(([x, y]) => [x * frame.scale - frame.left, y * frame.scale - frame.top]);
+        let last = null;
+        at.forEach((point, row) => {
+          // A stretch of no length would not be drawn at all.
+          const from = at.length === 1 ? [point[0] - 0.01, point[1]] : at[Math.max(0, row - 1)];
+          if (area) areas[row ? "lineTo" : "moveTo"](...point);
+          const seen = geofence.clip(...from, ...point, frame.width, frame.height, margin);
+          if (!seen) return;
+          if (!last || last[0] !== seen[0] || last[1] !== seen[1]) lines.moveTo(seen[0], seen[1]);
+          lines.lineTo(seen[2], seen[3]);
+          last = [seen[2], seen[3]];
         });
-        all.addPath(way);
-        if (area) areas.addPath(way);
       }
-      return { all, areas };
+      return { lines, areas };
     }
 
-    /** What is drawn, the reach around it as a tint with a rim: a wide stroke is just what lies within reach. */
-    drawZone(context, zone, { all, areas }, reachPx, frame, ratio) {
-      const { colour } = zone.look;
+    /** The reach round what is drawn as a tint with a rim: a wide stroke covers just what lies within reach. */
+    drawReach(context, look, drawn, frame, ratio) {
       const layer = this.scratch;
-      [layer.width, layer.height] = [frame.width * ratio, frame.height * ratio];
+      const [width, height] = [Math.ceil(frame.width * ratio), Math.ceil(frame.height * ratio)];
+      if (layer.width !== width || layer.height !== height) [layer.width, layer.height] = [width, height];
       const paint = layer.getContext("2d");
-      const spread = (px) => {
-        paint.fill(areas, "evenodd");
-        paint.lineWidth = Math.max(0, 2 * px);
-        if (px > 0) paint.stroke(all);
+      const box = [0, 1, 2, 3].map((side) => Math[side < 2 ? "min" : "max"](...drawn.map((one) => one.box[side])));
+      const [left, top, across, down] = [box[0], box[1], box[2] - box[0], box[3] - box[1]];
+      const spread = (less) => {
+        for (const { areas, lines, reachPx } of drawn) {
+          paint.fill(areas, "evenodd");
+          paint.lineWidth = 2 * (reachPx - less);
+          if (reachPx > less) paint.stroke(lines);
+        }
       };
       const stamp = (alpha) => {
         context.globalAlpha = alpha;
-        context.drawImage(layer, 0, 0, frame.width, frame.height);
+        context.drawImage(layer, left * ratio, top * ratio, across * ratio, down * ratio, left, top, across, down);
         context.globalAlpha = 1;
       };
-      paint.scale(ratio, ratio);
+      paint.setTransform(ratio, 0, 0, ratio, 0, 0);
+      paint.globalCompositeOperation = "source-over";
+      paint.clearRect(left, top, across, down);
       paint.lineJoin = paint.lineCap = "round";
-      paint.fillStyle = paint.strokeStyle = colour;
-      spread(reachPx);
-      stamp(0.2);
-      if (reachPx > 1) {
-        paint.globalCompositeOperation = "destination-out";
-        spread(reachPx - RIM_PX);
-        stamp(0.95);
-      }
-      context.strokeStyle = colour;
-      context.lineWidth = 2;
-      context.lineJoin = "round";
-      context.lineCap = "round";
-      context.setLineDash(zone.look.dash);
-      if (frame.scale < 2 ** 22) context.stroke(all);
-      context.setLineDash([]);
-      if (frame.scale >= 2 ** 22) context.stroke(all);
-      context.lineCap = "butt";
+      paint.fillStyle = paint.strokeStyle = look.colour;
+      spread(0);
+      stamp(TINT);
+      paint.globalCompositeOperation = "destination-out";
+      spread(RIM_PX);
+      paint.globalCompositeOperation = "source-in";
+      paint.fillStyle = look.text;
+      paint.fillRect(left, top, across, down);
+      stamp(1);
     }
 
     /** A zone's name along the longest of its sides that is in view. */
