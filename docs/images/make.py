@@ -40,6 +40,7 @@ def _open(page: Page, post: str) -> None:
     place = page.evaluate(f"geofenceMap.screen('{post}')")
     page.mouse.click(place["x"], place["y"])
     page.wait_for_selector('.popup[data-part="post"]')
+    page.click("#section-as-map")
     page.mouse.move(place["x"], SIZE["height"] - 5)
 
 
