@@ -30,7 +30,8 @@ THINNING_CELLS = 0.35
 LEAST_CELLS = 12.0
 """Closed rings shorter than this are specks."""
 MOST_LEVELS = 25
-MOST_POINTS = 20_000
+MOST_CROSSINGS = 60_000
+"""Of lines and sides of cells; very rough ground gets fewer levels, so that neither time nor file grows with it."""
 SQUARE_SIDES: dict[int, tuple[tuple[int, int], ...]] = {
     1: ((3, 0),), 2: ((0, 1),), 3: ((3, 1),), 4: ((1, 2),), 6: ((0, 2),), 7: ((3, 2),),
     8: ((2, 3),), 9: ((2, 0),), 11: ((2, 1),), 12: ((1, 3),), 13: ((1, 0),), 14: ((0, 3),),
@@ -67,13 +68,11 @@ def contours(relief: Relief) -> tuple[float, tuple[Contour, ...]]:
     if not known.any():
         return 0.0, ()
     lowest, highest = float(level_m[known].min()), float(level_m[known].max())
-    step = interval_m(lowest, highest)
-    while True:
-        wanted = np.arange(np.ceil(lowest / step), np.floor(highest / step) + 1) * step
-        found = tuple(line for level in wanted for line in _drawn(level_m, float(level)))
-        if sum(len(line.row) for line in found) <= MOST_POINTS or len(wanted) < 2:
-            return step, found
-        step = interval_m(0.0, 1.01 * step * MOST_LEVELS)
+    # Every level between two neighbours makes one crossing of the side between them.
+    climb_m = sum(float(np.nansum(np.abs(np.diff(level_m, axis=axis)))) for axis in (0, 1))
+    step = interval_m(0.0, max(highest - lowest, climb_m / MOST_CROSSINGS * MOST_LEVELS))
+    wanted = np.arange(np.ceil(lowest / step), np.floor(highest / step) + 1) * step
+    return step, tuple(line for level in wanted for line in _drawn(level_m, float(level)))
 
 
 def _drawn(level_m: Floats, level: float) -> Iterator[Contour]:

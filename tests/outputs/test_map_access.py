@@ -50,12 +50,11 @@ def faults(visit: Visit) -> list[tuple[str, str, list[Any]]]:
 
 
 @pytest.mark.parametrize("size", [DESKTOP, PHONE], ids=["desk", "phone"])
-@pytest.mark.parametrize("state", STATES)
-def test_axe_finds_no_fault(browser: Browser, file: Path, size: tuple[int, int], state: str) -> None:
+def test_axe_finds_no_fault(browser: Browser, file: Path, size: tuple[int, int]) -> None:
     with opened(browser, file, size, reduced_motion="reduce") as visit:
-        visit.ask(STATES[state])
-        visit.page.wait_for_timeout(100)
-        assert faults(visit) == []
+        for state in STATES if size == DESKTOP else ("a post open",):
+            visit.ask(STATES[state])
+            assert faults(visit) == [], state
 
 
 def test_axe_would_find_a_fault(browser: Browser, file: Path) -> None:

@@ -109,6 +109,13 @@ def test_a_click_on_a_bay_shows_its_numbers(visit: Visit, plan: FencePlan) -> No
     assert seen["kind"] == "Full bay, P007 to P008"
 
 
+def test_a_popup_has_a_button_that_closes_it(visit: Visit) -> None:
+    for name in ("P004", "P005"):
+        visit.click(name, 22)
+        visit.page.get_by_role("button", name="Close", exact=True).click()
+        visit.page.wait_for_selector(".popup", state="detached")
+
+
 def test_the_popup_of_a_post_tells_its_findings_and_leads_to_its_neighbours(visit: Visit) -> None:
     visit.click("P004", 22)
     assert "longer than the longest stock length" in visit.numbers("post")["findings"]

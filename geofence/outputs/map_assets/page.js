@@ -68,7 +68,7 @@
       this.hand = new geofence.SectionHand(plan, this.link());
       this.cursor = L.marker([0, 0], { icon: L.divIcon({ className: "here", iconSize: [18, 18] }), interactive: false, keyboard: false });
       this.popups = new geofence.Popups(plan, this.sheet.zones, (part, row) => this.open(part, row));
-      this.popup = L.popup({ autoPanPaddingTopLeft: [geofence.narrow ? 14 : 56, 14] });
+      this.popup = L.popup({ closeButton: false, autoPanPaddingTopLeft: [geofence.narrow ? 14 : 56, 14] });
       this.tip = L.tooltip({ direction: "top", offset: [0, -8], className: "tip" });
       this.bounds = L.latLngBounds(this.corners());
     }
@@ -195,9 +195,18 @@
       });
       this.popup.setLatLng(place).setContent(content);
       this.map.openPopup(this.popup);
+      this.addClose();
       geofence.cueScroll(content);
       this.sheet.pick(part, row);
       if (part !== "zone") this.hand.show(part, row);
+    }
+
+    /** A button to close the popup: Leaflet's own is a link to nowhere. */
+    addClose() {
+      const frame = this.popup.getElement();
+      if (frame.querySelector(".popup-close")) return;
+      const close = () => this.map.closePopup();
+      frame.append(geofence.element("button", { type: "button", class: "popup-close", "aria-label": "Close", on: close }, "×"));
     }
 
     showLeg(row) {
