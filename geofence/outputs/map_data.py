@@ -19,6 +19,7 @@ from geofence.engine.records import Finding, Floats
 from geofence.numeric import LEVEL_TOLERANCE_M
 from geofence.outputs.contours import contours
 from geofence.outputs.thinned import kept, stretch_starts
+from geofence.outputs.zone_reach import reach_rings
 from geofence.plan import SEVERITIES, FencePlan, PlannedZone, Stations
 from geofence.site.ground import Relief
 
@@ -27,6 +28,9 @@ __all__ = ["contour_data", "gap_edges_m", "map_data", "packed", "script_text"]
 PLACE_DECIMALS = 9
 """Of a degree: 0.1 mm on the ground, as RFC 7946 files of this package have it."""
 MOST_GAP_CLASSES = 4
+WAY_DECIMALS = 8
+"""Of a degree, for zones: a millimetre on the ground."""
+MEAN_RADIUS_M = 6_371_000.0
 CONTOUR_PARTS = 8
 SECTION_TOLERANCE_M = 0.005
 """Less than a pixel at every scale at which a post still fits into the long-section."""
@@ -258,23 +262,28 @@ def _legs(plan: FencePlan) -> dict[str, Any]:
 
 def _zone(plan: FencePlan, zone: PlannedZone) -> dict[str, Any]:
     """A zone with its outlines to a millimetre; ``reach_m`` is how far its rule reaches round what is drawn."""
-    first_deg = float(plan.places.lon_deg[0])
+    reach_m = zone.buffer_m + (zone.limit_m if zone.rule == "setback" else 0.0)
+    scale = 1.0 + _ground_height_m(plan) / MEAN_RADIUS_M
     return {
         "name": zone.name,
         "rule": zone.rule,
         "source": zone.source,
         "buffer_m": zone.buffer_m,
         "limit_m": zone.limit_m,
-        "reach_m": zone.buffer_m + (zone.limit_m if zone.rule == "setback" else 0.0),
+        "reach_m": reach_m,
         "outlines": [
-            {
-                "area": outline.area,
-                "count": len(outline.lon_deg),
-                "lon_deg": packed(_beside(outline.lon_deg, first_deg), decimals=8),
-                "lat_deg": packed(outline.lat_deg, decimals=8),
-            }
-            for outline in zone.outlines
+            {"area": outline.area, **_way(plan, outline.lon_deg, outline.lat_deg)} for outline in zone.outlines
         ],
+        "reach": [_way(plan, lon, lat) for lon, lat in reach_rings(zone.outlines, reach_m, scale=scale)],
+    }
+
+
+def _way(plan: FencePlan, lon_deg: Floats, lat_deg: Floats) -> dict[str, Any]:
+    lon_deg = _beside(lon_deg, float(plan.places.lon_deg[0]))
+    return {
+        "count": len(lon_deg),
+        "lon_deg": packed(lon_deg, decimals=WAY_DECIMALS),
+        "lat_deg": packed(lat_deg, decimals=WAY_DECIMALS),
     }
 
 

@@ -144,7 +144,8 @@ def test_the_reach_is_drawn_as_far_as_it_goes(browser: Browser, plan: FencePlan,
             return count;
         })()""")
         metres = 40_075_016.686 / 256 * np.cos(np.radians(lat)) / 2**20
-        assert np.sqrt(pixels / np.pi) * metres == pytest.approx(6.0, rel=0.01)
+        # Half of the rim's width lies outside.
+        assert np.sqrt(pixels / np.pi) * metres - 0.65 * metres == pytest.approx(6.0, rel=0.005)
 
 
 def test_hostile_zones_are_shown_and_do_nothing(browser: Browser, plan: FencePlan, tmp_path: Path) -> None:

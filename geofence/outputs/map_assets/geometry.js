@@ -106,5 +106,24 @@
     return enter < leave ? [ax + enter * dx, ay + enter * dy, ax + leave * dx, ay + leave * dy] : null;
   }
 
-  Object.assign(geofence, { Runs, Room, segmentDistance, worse, atLeast, clip });
+  /** The points of a way without those within a tolerance of what the others draw (Douglas and Peucker, 1973). */
+  function thin(points, tolerance) {
+    const kept = new Uint8Array(points.length);
+    const open = [[0, points.length - 1]];
+    kept[0] = kept[points.length - 1] = 1;
+    while (open.length) {
+      const [first, last] = open.pop();
+      let [farthest, far] = [-1, tolerance];
+      for (let row = first + 1; row < last; row++) {
+        const distance = segmentDistance(...points[row], ...points[first], ...points[last]);
+        if (distance > far) [farthest, far] = [row, distance];
+      }
+      if (farthest < 0) continue;
+      kept[farthest] = 1;
+      open.push([first, farthest], [farthest, last]);
+    }
+    return points.filter((_, row) => kept[row]);
+  }
+
+  Object.assign(geofence, { thin, Runs, Room, segmentDistance, worse, atLeast, clip });
 })((window.geofence = window.geofence || {}));

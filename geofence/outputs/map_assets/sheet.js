@@ -143,7 +143,7 @@
       const runs = this.runsIn(frame, 40);
       if (this.shown.has("terrain") && this.terrain) this.drawTerrain(context, frame);
       if (this.shown.has("contours") && this.contours) this.drawn.contours = this.contours.draw(context, frame);
-      if (this.shown.has("zones")) this.drawn.zones = this.zones.draw(context, frame, ratio);
+      if (this.shown.has("zones")) this.drawn.zones = this.zones.draw(context, frame);
       if (this.shown.has("boundary")) this.drawBoundary(context, frame);
       if (this.shown.has("bays")) this.drawBays(context, frame, runs);
       if (this.shown.has("posts")) this.drawPosts(context, frame, runs);

@@ -4,8 +4,8 @@
 
   const { style, segmentDistance } = geofence;
   const RIM_PX = 1.3;
-  const LEAST_REACH_PX = 2; // narrower ones are no more than their line
   const TINT = 0.2;
+  const THIN_PX = 0.4;
   const A = 6378137;
   const E2 = (1 / 298.257223563) * (2 - 1 / 298.257223563);
   const rad = (deg) => (deg * Math.PI) / 180;
@@ -30,11 +30,27 @@
     return inside;
   }
 
-  function tint(context, look, areas) {
-    context.globalAlpha = TINT;
-    context.fillStyle = look.colour;
-    context.fill(areas, "evenodd");
-    context.globalAlpha = 1;
+  function inView({ west, east, north, south }, { scale, left, top, width, height }) {
+    return east * scale > left && west * scale < left + width && south * scale > top && north * scale < top + height;
+  }
+
+  function trace(path, points) {
+    points.forEach((point, row) => (row ? path.lineTo(...point) : path.moveTo(...point)));
+    path.closePath();
+  }
+
+  /** Only what is in view: dashes along kilometres cost as much as they are long on screen. */
+  function traceSeen(path, points, frame) {
+    let last = [NaN, NaN];
+    points.forEach((point, row) => {
+      // A stretch of no length would not be drawn at all.
+      const from = points.length === 1 ? [point[0] - 0.01, point[1]] : points[Math.max(0, row - 1)];
+      const seen = geofence.clip(...from, ...point, frame.width, frame.height, 20);
+      if (!seen) return;
+      if (last[0] !== seen[0] || last[1] !== seen[1]) path.moveTo(seen[0], seen[1]);
+      path.lineTo(seen[2], seen[3]);
+      last = [seen[2], seen[3]];
+    });
   }
 
   const cross = (ax, ay, bx, by) => ax * by - ay * bx;
@@ -55,112 +71,67 @@
       this.plan = plan;
       this.earth = new geofence.Earth(plan.ground.height_m);
       this.zones = plan.zones.map((zone) => this.read(zone));
-      this.scratch = document.createElement("canvas");
     }
 
     read(zone) {
       const look = style.ZONES[zone.rule] || style.ZONES.consult;
       const box = { west: Infinity, east: -Infinity, north: Infinity, south: -Infinity };
-      const outlines = zone.outlines.map((outline) => {
+      const way = (packed) => {
         const [lng, lat] = ["lon_deg", "lat_deg"].map((name) =>
-          geofence.unpack(outline[name], outline.count).map((number) => number / 10 ** outline[name].decimals),
+          geofence.unpack(packed[name], packed.count).map((number) => number / 10 ** packed[name].decimals),
         );
         const points = Array.from(lng, (deg, row) => geofence.project(deg, lat[row]));
         for (const [x, y] of points) {
           [box.west, box.east] = [Math.min(box.west, x), Math.max(box.east, x)];
           [box.north, box.south] = [Math.min(box.north, y), Math.max(box.south, y)];
         }
-        return { area: outline.area, lng, lat, points };
-      });
-      return { ...zone, look, outlines, box };
+        return { area: packed.area, lng, lat, points };
+      };
+      return { ...zone, look, outlines: zone.outlines.map(way), reach: zone.reach.map(way), box };
     }
 
     /** Zones in view; those of one rule share a tint, so that where they overlap it is no darker. */
-    draw(context, frame, ratio) {
+    draw(context, frame) {
       const rules = new Map();
       for (const zone of this.zones) {
-        const reachPx = zone.reach_m * frame.pxPerMetre;
-        const box = this.boxOf(zone, frame, reachPx + RIM_PX);
-        if (!box) continue;
+        if (!inView(zone.box, frame)) continue;
         if (!rules.has(zone.look)) rules.set(zone.look, []);
-        rules.get(zone.look).push({ zone, reachPx, box, ...this.paths(zone, frame, reachPx + 20) });
+        rules.get(zone.look).push(zone);
       }
-      for (const [look, drawn] of rules) {
-        if (drawn.some(({ reachPx }) => reachPx > LEAST_REACH_PX)) this.drawReach(context, look, drawn, frame, ratio);
-        else drawn.forEach(({ areas }) => tint(context, look, areas));
-        context.strokeStyle = look.text;
-        context.lineWidth = 2;
-        context.lineJoin = context.lineCap = "round";
-        context.setLineDash(look.dash);
-        for (const { lines } of drawn) context.stroke(lines);
-        context.setLineDash([]);
-        context.lineCap = "butt";
-      }
-      return [...rules.values()].reduce((sum, drawn) => sum + drawn.length, 0);
+      context.lineJoin = context.lineCap = "round";
+      for (const [look, zones] of rules) this.drawRule(context, look, zones, frame);
+      context.lineCap = "butt";
+      return [...rules.values()].reduce((sum, zones) => sum + zones.length, 0);
     }
 
-    /** The part of the canvas that a zone takes with what is round it: [left, top, right, bottom], or null. */
-    boxOf({ box }, frame, round) {
-      const [west, east] = [box.west, box.east].map((x) => x * frame.scale - frame.left);
-      const [north, south] = [box.north, box.south].map((y) => y * frame.scale - frame.top);
-      const [left, top] = [west, north].map((edge) => Math.max(0, Math.floor(edge - round)));
-      const [right, bottom] = [Math.min(frame.width, Math.ceil(east + round)), Math.min(frame.height, Math.ceil(south + round))];
-      return right > left && bottom > top ? [left, top, right, bottom] : null;
-    }
-
-    /** A zone's lines and edges, as far as they are in view or near it, and its areas. */
-    paths(zone, frame, margin) {
-      const [lines, areas] = [new Path2D(), new Path2D()];
-      for (const { area, points } of zone.outlines) {
-        const at = points.map(([x, y]) => [x * frame.scale - frame.left, y * frame.scale - frame.top]);
-        let last = null;
-        at.forEach((point, row) => {
-          // A stretch of no length would not be drawn at all.
-          const from = at.length === 1 ? [point[0] - 0.01, point[1]] : at[Math.max(0, row - 1)];
-          if (area) areas[row ? "lineTo" : "moveTo"](...point);
-          const seen = geofence.clip(...from, ...point, frame.width, frame.height, margin);
-          if (!seen) return;
-          if (!last || last[0] !== seen[0] || last[1] !== seen[1]) lines.moveTo(seen[0], seen[1]);
-          lines.lineTo(seen[2], seen[3]);
-          last = [seen[2], seen[3]];
-        });
+    /** What is drawn as a line with its rule's dashes, all within its reach tinted, a thin rim where that ends. */
+    drawRule(context, look, zones, frame) {
+      const [tint, rim, lines] = [new Path2D(), new Path2D(), new Path2D()];
+      for (const { outlines, reach, reach_m: reachM } of zones) {
+        for (const way of reach) trace(tint, this.points(way, frame));
+        if (reachM > 0) for (const way of reach) traceSeen(rim, this.points(way, frame), frame);
+        for (const way of outlines) traceSeen(lines, this.points(way, frame), frame);
       }
-      return { lines, areas };
+      context.globalAlpha = TINT;
+      context.fillStyle = look.colour;
+      context.fill(tint); // the rings run so that holes stay open
+      context.globalAlpha = 1;
+      context.strokeStyle = look.text;
+      context.lineWidth = RIM_PX;
+      context.stroke(rim);
+      context.lineWidth = 2;
+      context.setLineDash(look.dash);
+      context.stroke(lines);
+      context.setLineDash([]);
     }
 
-    /** The reach round what is drawn as a tint with a rim: a wide stroke covers just what lies within reach. */
-    drawReach(context, look, drawn, frame, ratio) {
-      const layer = this.scratch;
-      const [width, height] = [Math.ceil(frame.width * ratio), Math.ceil(frame.height * ratio)];
-      if (layer.width !== width || layer.height !== height) [layer.width, layer.height] = [width, height];
-      const paint = layer.getContext("2d");
-      const box = [0, 1, 2, 3].map((side) => Math[side < 2 ? "min" : "max"](...drawn.map((one) => one.box[side])));
-      const [left, top, across, down] = [box[0], box[1], box[2] - box[0], box[3] - box[1]];
-      const spread = (less) => {
-        for (const { areas, lines, reachPx } of drawn) {
-          paint.fill(areas, "evenodd");
-          paint.lineWidth = 2 * (reachPx - less);
-          if (reachPx > less) paint.stroke(lines);
-        }
-      };
-      const stamp = (alpha) => {
-        context.globalAlpha = alpha;
-        context.drawImage(layer, left * ratio, top * ratio, across * ratio, down * ratio, left, top, across, down);
-        context.globalAlpha = 1;
-      };
-      paint.setTransform(ratio, 0, 0, ratio, 0, 0);
-      paint.globalCompositeOperation = "source-over";
-      paint.clearRect(left, top, across, down);
-      paint.lineJoin = paint.lineCap = "round";
-      paint.fillStyle = paint.strokeStyle = look.colour;
-      spread(0);
-      stamp(TINT);
-      paint.globalCompositeOperation = "destination-out";
-      spread(RIM_PX);
-      paint.globalCompositeOperation = "source-in";
-      paint.fillStyle = look.text;
-      paint.fillRect(left, top, across, down);
-      stamp(1);
+    /** A way's points on the canvas, without those that cannot be told apart; kept until the scale changes. */
+    points(way, frame) {
+      if (way.scale !== frame.scale) {
+        way.scale = frame.scale;
+        way.thin = geofence.thin(way.points, THIN_PX / frame.scale);
+      }
+      return way.thin.map(([x, y]) => [x * frame.scale - frame.left, y * frame.scale - frame.top]);
     }
 
     /** A zone's name along the longest of its sides that is in view. */
