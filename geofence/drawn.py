@@ -133,8 +133,8 @@ def _between(ends: LegEnds, lines: Sequence[Line], to_grid: grids.Crossing, *, p
     for point in (ends.from_, ends.to):
         best = (np.inf, 0, 0)
         for number, line in enumerate(lines):
-            x, y = to_grid.transformer.transform(line.lon_deg, line.lat_deg)
-            apart = np.hypot(np.asarray(x) - point[0], np.asarray(y) - point[1])
+            x, y = to_grid.carry(line.lon_deg, line.lat_deg)
+            apart = np.hypot(x - point[0], y - point[1])
             row = int(np.argmin(apart))
             best = min(best, (float(apart[row]), number, row))
         nearest.append(best)

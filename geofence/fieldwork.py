@@ -115,7 +115,7 @@ def _checked(job: Job, site: SurveyedSite) -> list[Finding]:
     points = read_points(files_of(job, check, "ground.check"), options_of(check, "ground.check"), names=True)
     survey = points.survey
     crossing = grids.cross(survey.crs, site.ground.crs)
-    x, y = (np.asarray(part) for part in crossing.transformer.transform(survey.x, survey.y))
+    x, y = crossing.carry(survey.x, survey.y)
     found = held_against(site.ground, x, y, survey.level_m)
     shift = crossing.finding("ground", survey.crs.name, site.ground.crs.name)
     told = [*points.findings, *([] if shift is None else [shift])]
@@ -169,8 +169,8 @@ def _beside(site: SurveyedSite, x: float, y: float) -> tuple[float, float, float
     easting, northing = site.to_grid.transformer.transform(lon, lat)
     best = (np.inf, 0.0)
     for run in site.runs:
-        line_x, line_y = site.to_grid.transformer.transform(*run.line.at(run.distance_m))
-        away = np.hypot(np.asarray(line_x) - easting, np.asarray(line_y) - northing)
+        line_x, line_y = site.to_grid.carry(*run.line.at(run.distance_m))
+        away = np.hypot(line_x - easting, line_y - northing)
         nearest = int(np.argmin(away))
         best = min(best, (float(away[nearest]), float(run.chainage_m[nearest] + run.from_m)))
     return float(easting), float(northing), best[1], best[0] * grids.unit_m(site.grid)
@@ -277,8 +277,7 @@ def _box(survey: SurveyPoints, grid: CRS) -> tuple[float, float, float, float]:
 
 
 def _in_ground(site: SurveyedSite, run: GroundLine) -> tuple[Floats, Floats]:
-    x, y = site.to_ground.transformer.transform(*run.line.at(run.distance_m))
-    return np.asarray(x), np.asarray(y)
+    return site.to_ground.carry(*run.line.at(run.distance_m))
 
 
 def _distinct(x: Floats, y: Floats, level_m: Floats, plane: Plane) -> tuple[int, int]:
@@ -305,8 +304,7 @@ def _in_survey(site: SurveyedSite, run: GroundLine) -> tuple[Floats, Floats]:
     x, y = _in_ground(site, run)
     if not isinstance(site.ground, PatchedGround):
         return x, y
-    x, y = site.ground.to_patch.transformer.transform(x, y)
-    return np.asarray(x), np.asarray(y)
+    return site.ground.to_patch.carry(x, y)
 
 
 def _stretches(run: GroundLine, away_m: Floats, limit_m: float) -> list[tuple[float, float]]:

@@ -25,8 +25,7 @@ RELIEF_CELLS = 400_000
 
 def on_grid(site: SurveyedSite, run: GroundLine, chainage_m: Floats) -> tuple[Floats, Floats]:
     """Easting and northing, in grid units, at chainages within a run."""
-    easting, northing = site.to_grid.transformer.transform(*run.places(chainage_m))
-    return np.asarray(easting), np.asarray(northing)
+    return site.to_grid.carry(*run.places(chainage_m))
 
 
 def places(site: SurveyedSite, runs: Sequence[GroundLine], fences: Sequence[Fence]) -> Places:
@@ -34,10 +33,10 @@ def places(site: SurveyedSite, runs: Sequence[GroundLine], fences: Sequence[Fenc
     columns = []
     for run, fence in zip(runs, fences, strict=True):
         lon, lat = run.places(fence.posts.chainage_m - run.from_m)
-        easting, northing = (np.asarray(part) for part in site.to_grid.transformer.transform(lon, lat))
-        map_lon, map_lat = (np.asarray(part) for part in site.to_wgs84.transformer.transform(lon, lat))
+        easting, northing = site.to_grid.carry(lon, lat)
+        map_lon, map_lat = site.to_wgs84.carry(lon, lat)
         bearing = _bearings(easting, northing, closed=run.line.closed)
-        away = site.ground.support_m(*(np.asarray(part) for part in site.to_ground.transformer.transform(lon, lat)))
+        away = site.ground.support_m(*site.to_ground.carry(lon, lat))
         columns.append((map_lon, map_lat, easting, northing, bearing, away))
     lon, lat, easting, northing, bearing, away = (np.concatenate(parts) for parts in zip(*columns, strict=True))
     return Places(
@@ -78,10 +77,8 @@ def legs(site: SurveyedSite, runs: Sequence[GroundLine]) -> Legs:
     columns = []
     for run in runs:
         line, at = run.line, run.vertex_m + run.from_m
-        easting, northing = (
-            np.asarray(part) for part in site.to_grid.transformer.transform(line.lon_deg, line.lat_deg)
-        )
-        lon, lat = (np.asarray(part) for part in site.to_wgs84.transformer.transform(line.lon_deg, line.lat_deg))
+        easting, northing = site.to_grid.carry(line.lon_deg, line.lat_deg)
+        lon, lat = site.to_wgs84.carry(line.lon_deg, line.lat_deg)
         east, north = np.diff(easting), np.diff(northing)
         bearing = _bearing(east, north)
         reach = np.hypot(east, north)
@@ -123,9 +120,7 @@ def relief(site: SurveyedSite) -> Relief | None:
     """The terrain round the line, for the map."""
     lon, lat = (
         np.concatenate(parts)
-        for parts in zip(
-            *(site.to_wgs84.transformer.transform(run.line.lon_deg, run.line.lat_deg) for run in site.runs), strict=True
-        )
+        for parts in zip(*(site.to_wgs84.carry(run.line.lon_deg, run.line.lat_deg) for run in site.runs), strict=True)
     )
     if np.ptp(lon) > 180:
         return None  # a picture over the antimeridian would go round the Earth

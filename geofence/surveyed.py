@@ -128,7 +128,8 @@ def _sampled(
     sampled: list[GroundLine] = []
     begin = 0.0
     for run in runs:
-        line = offset(run, job.line.offset_m * _factor(run, ground, to_ground, separation))
+        aside = job.line.offset_m
+        line = offset(run, aside * _factor(run, ground, to_ground, separation)) if aside else run
         ground_line = profile.sample(line, ground, to_ground.transformer, geoid_separation_m=separation)
         ground_line = replace(ground_line, from_m=begin)
         profile.check_steepness(ground_line, place=place)
@@ -151,7 +152,7 @@ def _swapped(ground: Ground, runs: Sequence[Line], to_ground: grids.Crossing) ->
     if survey is None:
         return ""
     lon, lat = (np.concatenate(parts) for parts in zip(*((run.lon_deg, run.lat_deg) for run in runs), strict=True))
-    x, y = (np.asarray(part) for part in to_ground.transformer.transform(lon, lat))
+    x, y = to_ground.carry(lon, lat)
     across, up = (x.min(), x.max()), (y.min(), y.max())
     swapped_x, swapped_y = (survey.y.min(), survey.y.max()), (survey.x.min(), survey.x.max())
     if not (_meet(across, swapped_x) and _meet(up, swapped_y)):
@@ -165,9 +166,9 @@ def _swapped(ground: Ground, runs: Sequence[Line], to_ground: grids.Crossing) ->
 def _drawn_swapped(ground: Ground, boundary: Boundary) -> str:
     """Advice where the ground would cover the boundary if its eastings were northings; empty where it would not."""
     corners = np.concatenate(boundary.parts)
-    x, y = grids.cross(boundary.crs, ground.crs).transformer.transform(corners[:, 1], corners[:, 0])
+    x, y = grids.cross(boundary.crs, ground.crs).carry(corners[:, 1], corners[:, 0])
     inside = np.isfinite(x) & np.isfinite(y)
-    if not np.isfinite(ground.levels(np.asarray(x)[inside], np.asarray(y)[inside]).level_m).any():
+    if not np.isfinite(ground.levels(x[inside], y[inside]).level_m).any():
         return ""
     return (
         f"Easting and northing (longitude and latitude) of {boundary.file.name} look swapped: the other way round the "
@@ -181,8 +182,7 @@ def _meet(one: tuple[float, float], other: tuple[float, float]) -> bool:
 
 def _factor(run: Line, ground: Ground, to_ground: grids.Crossing, separation: float) -> float:
     """Distance on the ellipsoid over distance on the ground, at the mean level of the run's vertices."""
-    x, y = to_ground.transformer.transform(run.lon_deg, run.lat_deg)
-    level = ground.levels(np.asarray(x), np.asarray(y)).level_m
+    level = ground.levels(*to_ground.carry(run.lon_deg, run.lat_deg)).level_m
     height = float(np.nanmean(level)) + separation if np.isfinite(level).any() else separation
     return float(elevation_factor(np.array(height), np.array(run.geod.a)))
 

@@ -43,8 +43,7 @@ def _degrees(boundary: Boundary, datum: CRS) -> tuple[Floats, Floats]:
     """Longitudes and latitudes of all drawn vertices on the datum of a grid."""
     corners = np.concatenate(boundary.parts)
     crossing = grids.cross(boundary.crs, grids.geographic(datum))
-    lon, lat = crossing.transformer.transform(corners[:, 0], corners[:, 1])
-    return np.asarray(lon), np.asarray(lat)
+    return crossing.carry(corners[:, 0], corners[:, 1])
 
 
 def _unfit(grid: CRS, boundary: Boundary) -> str:

@@ -30,7 +30,7 @@ from geofence.engine.candidates import Proof
 from geofence.engine.chain import Path, StepPrices, closed_path
 from geofence.engine.end_chain import Links, cheapest_ends, fewest_broken
 from geofence.engine.limits import breaches, check_bays
-from geofence.engine.records import Cost, Floats, Ints, LevelRules, Profile, RakeRules
+from geofence.engine.records import Cost, Floats, Ints, LevelRules, Profile, RakeRules, seal
 from geofence.numeric import LEVEL_TOLERANCE_M
 
 __all__ = ["RakedLevels", "choose_rakes"]
@@ -83,9 +83,7 @@ class RakedLevels:
     proven: Proof
 
     def __post_init__(self) -> None:
-        for item in fields(self):
-            if isinstance(values := getattr(self, item.name), np.ndarray):
-                values.flags.writeable = False
+        seal(self)
 
     def __len__(self) -> int:
         return len(self.underside_from_m)

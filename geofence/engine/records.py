@@ -58,6 +58,13 @@ def read_only(values: Any, dtype: type = np.float64) -> NDArray[Any]:
     return array
 
 
+def seal(record: Any) -> None:
+    """Make the arrays of a dataclass read-only where they are: for a record whose maker hands them over."""
+    for item in fields(record):
+        if isinstance(values := getattr(record, item.name), np.ndarray):
+            values.flags.writeable = False
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
     """Something the reader of the plan must look at.

@@ -15,7 +15,7 @@ Which levels are looked at, and why that is enough, is said in :mod:`geofence.en
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from geofence.engine.areas import BayGround
 from geofence.engine.candidates import BayRow, Proof
 from geofence.engine.limits import breaches, check_bays, limit_findings
-from geofence.engine.records import Cost, Finding, Floats, LevelRules, Profile
+from geofence.engine.records import Cost, Finding, Floats, LevelRules, Profile, seal
 from geofence.numeric import LEVEL_TOLERANCE_M, snap_ceil, snap_floor
 
 __all__ = ["Levels", "choose_levels", "level_findings"]
@@ -68,9 +68,7 @@ class Levels:
     proven: Proof
 
     def __post_init__(self) -> None:
-        for item in fields(self):
-            if isinstance(values := getattr(self, item.name), np.ndarray):
-                values.flags.writeable = False
+        seal(self)
 
     @property
     def underside_from_m(self) -> Floats:

@@ -16,12 +16,12 @@ than that apart do not lead to each other, and are settled together.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from geofence.engine.records import Floats, Ints, LevelRules
+from geofence.engine.records import Floats, Ints, LevelRules, seal
 from geofence.engine.stands import Reach, Stands, WireLimits
 from geofence.numeric import LEVEL_TOLERANCE_M, WIDTH_TOLERANCE_M
 
@@ -72,8 +72,7 @@ class SpanBays:
     departure_m: Floats
 
     def __post_init__(self) -> None:
-        for item in fields(self):
-            getattr(self, item.name).flags.writeable = False
+        seal(self)
 
     def __len__(self) -> int:
         return len(self.start_m)

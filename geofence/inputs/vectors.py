@@ -20,7 +20,7 @@ from geofence.errors import GridError, InputError
 from geofence.inputs.geojson import stated_grid
 from geofence.inputs.landxml_file import is_landxml
 from geofence.inputs.landxml_lines import read_lines
-from geofence.inputs.layers import ARC_STEP_DEG, GEOJSON, READ_ERRORS, fine_arcs, is_engineering, layers_of
+from geofence.inputs.layers import ARC_STEP_DEG, GEOJSON, READ_ERRORS, is_engineering, layers_of, read_layer
 from geofence.registry import nearest
 from geofence.site.grids import WGS84, check_places, read_grid, same
 
@@ -162,15 +162,7 @@ class _Found:
 
 
 def _read(file: Path, layer: str) -> _Found:
-    try:
-        with fine_arcs():
-            meta, _, wkb, _ = pyogrio.raw.read(file, layer=layer, columns=[])
-    except READ_ERRORS as error:
-        raise InputError(
-            f"cannot be read: {error}", file=file.name, remedy="Save it anew from where it was drawn."
-        ) from error
-    if wkb is None:
-        raise InputError("is a table without geometry", file=file.name, remedy="Give a file with the line drawn.")
+    meta, wkb, _ = read_layer(file, layer, drawn="line", columns=[])
     geometries = list(shapely.from_wkb(wkb, on_invalid="ignore"))
     for number, geometry in enumerate(geometries, start=1):
         if geometry is None and wkb[number - 1] is not None:

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pyogrio
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
@@ -17,7 +16,7 @@ from pyproj import CRS
 from geofence.engine.records import Finding
 from geofence.errors import GridError, InputError, JobError
 from geofence.inputs.geojson import stated_grid
-from geofence.inputs.layers import GEOJSON, READ_ERRORS, fine_arcs, is_engineering, layers_of
+from geofence.inputs.layers import GEOJSON, is_engineering, layers_of, read_layer
 from geofence.registry import nearest
 from geofence.site.grids import check_places, read_grid, same
 from geofence.site.zones import Drawing
@@ -101,15 +100,7 @@ def _read(file: Path, layer: str) -> tuple[dict[str, Any], NDArray[Any], dict[st
     """What GDAL says of a layer, its geometries as WKB, and its fields in lower case."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # what GDAL remarks on concerns fields, which only name features here
-        try:
-            with fine_arcs():
-                meta, _, wkb, columns = pyogrio.raw.read(file, layer=layer)
-        except READ_ERRORS as error:
-            raise InputError(
-                f"cannot be read: {error}", file=file.name, remedy="Save it anew from where it was drawn."
-            ) from error
-    if wkb is None:
-        raise InputError("is a table without geometry", file=file.name, remedy="Give a file with the zone drawn.")
+        meta, wkb, columns = read_layer(file, layer, drawn="zone")
     fields = {str(name).lower(): values for name, values in zip(meta["fields"], columns, strict=True)}
     return meta, wkb, fields
 

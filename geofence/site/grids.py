@@ -286,6 +286,16 @@ class Crossing:
     operation: str
     missing: str = ""
 
+    def carry(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """Places (n,) in the grid that this leads to."""
+        there_x, there_y = self.transformer.transform(x, y)
+        return np.asarray(there_x), np.asarray(there_y)
+
+    def back(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """Places (n,) of the grid that this leads to, in the one that it comes from."""
+        here_x, here_y = self.transformer.transform(x, y, direction="INVERSE")
+        return np.asarray(here_x), np.asarray(here_y)
+
     @property
     def shifted(self) -> bool:
         """Whether the datums' offset is taken into account; PROJ calls it ballpark where it is not."""

@@ -68,7 +68,7 @@ class PatchedGround:
 
     def levels(self, x: Floats, y: Floats) -> Levels:
         """The patch's level where it gives one, else the base's."""
-        over, under = self.patch.levels(*self._in_patch(x, y)), self.base.levels(x, y)
+        over, under = self.patch.levels(*self.to_patch.carry(x, y)), self.base.levels(x, y)
         inside = over.state == State.LEVEL
         level = np.where(inside, over.level_m, under.level_m)
         state = np.where(inside, over.state, under.state).astype(np.uint8)
@@ -77,7 +77,7 @@ class PatchedGround:
 
     def bends(self, x: Floats, y: Floats) -> tuple[NDArray[np.int64], Floats]:
         """Where either bends; in each other's parts that does no harm."""
-        parts = (self.base.bends(x, y), self.patch.bends(*self._in_patch(x, y)))
+        parts = (self.base.bends(x, y), self.patch.bends(*self.to_patch.carry(x, y)))
         index = np.concatenate([part for part, _ in parts])
         fraction = np.concatenate([part for _, part in parts])
         order = np.lexsort((fraction, index))
@@ -85,7 +85,7 @@ class PatchedGround:
 
     def support_m(self, x: Floats, y: Floats) -> Floats:
         """Distance to the nearest surveyed point where the patch counts; elsewhere that of the base."""
-        in_patch = self._in_patch(x, y)
+        in_patch = self.to_patch.carry(x, y)
         inside = self.patch.levels(*in_patch).state == State.LEVEL
         return np.where(inside, self.patch.support_m(*in_patch), self.base.support_m(x, y))
 
@@ -100,9 +100,5 @@ class PatchedGround:
         """The base held against the survey along the survey's outline, at places at most 1 m apart."""
         edge = outline(self.patch.survey, max_edge_m=self.max_edge_m)
         given = self.patch.levels(*edge.inward(INWARD_M)).state == State.LEVEL
-        x, y = self.to_patch.transformer.transform(edge.x[given], edge.y[given], direction="INVERSE")
-        return held_against(self.base, np.asarray(x), np.asarray(y), edge.level_m[given])
-
-    def _in_patch(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
-        across, up = self.to_patch.transformer.transform(x, y)
-        return np.asarray(across), np.asarray(up)
+        x, y = self.to_patch.back(edge.x[given], edge.y[given])
+        return held_against(self.base, x, y, edge.level_m[given])

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
@@ -21,24 +20,6 @@ from tests.plans import HOSTILE, hostile_plan, made_up_plan
 
 pytestmark = pytest.mark.browser
 LEG_LABELS = "geofenceMap.drawn().labels.filter((label) => label.startsWith('Leg'))"
-
-
-@pytest.fixture(scope="module")
-def plan() -> FencePlan:
-    return made_up_plan()
-
-
-@pytest.fixture(scope="module")
-def file(plan: FencePlan, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("map") / "map.html"
-    OUTPUT.write(plan, path)
-    return path
-
-
-@pytest.fixture
-def visit(browser: Browser, file: Path) -> Iterator[Visit]:
-    with opened(browser, file) as visit:
-        yield visit
 
 
 def first_posts(plan: FencePlan, count: int) -> FencePlan:

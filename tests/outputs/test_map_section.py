@@ -18,24 +18,6 @@ from tests.plans import made_up_plan
 pytestmark = pytest.mark.browser
 
 
-@pytest.fixture(scope="module")
-def plan() -> FencePlan:
-    return made_up_plan()
-
-
-@pytest.fixture(scope="module")
-def file(plan: FencePlan, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("map") / "map.html"
-    OUTPUT.write(plan, path)
-    return path
-
-
-@pytest.fixture
-def visit(browser: Browser, file: Path) -> Iterator[Visit]:
-    with opened(browser, file) as visit:
-        yield visit
-
-
 def on_section(visit: Visit, name: str) -> tuple[float, float]:
     place = visit.ask(f"geofenceMap.section.screen('{name}')")
     return place["x"], place["y"]

@@ -24,8 +24,7 @@ from math import ceil, floor, isclose
 import numpy as np
 import pytest
 import shapely
-from scipy.optimize import Bounds, LinearConstraint, brentq, milp
-from scipy.sparse import coo_array
+from scipy.optimize import LinearConstraint, brentq
 
 from geofence.engine import candidates
 from geofence.engine.best import BestFit
@@ -33,6 +32,7 @@ from geofence.engine.layout import lay_out
 from geofence.engine.raked import choose_rakes
 from geofence.engine.records import Layout, LayoutRules, LevelRules, Path, Profile, RakeRules
 from geofence.engine.stepped import choose_levels
+from tests.validation.highs import minimum
 
 MODULE_M = 2.4
 TOLERANCE_M = 1e-7
@@ -272,18 +272,17 @@ class Programme:
         return fewest, self.solve(cost, LinearConstraint(count, -np.inf, fewest))
 
     def solve(self, objective: np.ndarray, *more: LinearConstraint) -> float:
-        row, column, value = zip(*self.entries, strict=True)
-        matrix = coo_array((value, (row, column)), shape=(len(self.low), self.columns)).tocsr()
-        upper, integral = np.ones(self.columns), np.ones(self.columns)
-        upper[self.rise : self.rises], integral[self.rise : self.rises] = len(self.level), 0
-        found = milp(
+        upper = np.ones(self.columns)
+        upper[self.rise : self.rises] = len(self.level)
+        found = minimum(
             objective,
-            integrality=integral,
-            bounds=Bounds(0, upper),
-            constraints=[LinearConstraint(matrix, self.low, self.high), *more],
-            options={"mip_rel_gap": 0.0},
+            entries=self.entries,
+            low=self.low,
+            high=self.high,
+            upper=upper,
+            continuous=slice(self.rise, self.rises),
+            also=more,
         )
-        assert found.success, found.message
         return float(found.fun)
 
 

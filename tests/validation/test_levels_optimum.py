@@ -22,12 +22,12 @@ from math import ceil, floor
 import numpy as np
 import pytest
 import shapely
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import coo_array
+from scipy.optimize import LinearConstraint
 
 from geofence.engine import candidates
 from geofence.engine.records import LevelRules, Profile
 from geofence.engine.stepped import Levels, choose_levels
+from tests.validation.highs import minimum
 
 TOLERANCE_M = Fraction(1, 10**7)
 THOUSANDTHS = 1000
@@ -201,23 +201,18 @@ class Programme:
             self.row({amount: 1.0, happens: -float(most), broken: -float(largest)}, -np.inf, 0)
 
     def solve(self, objective: np.ndarray, most_broken: int | None = None) -> list[int]:
-        row, column, value = zip(*self.entries, strict=True)
-        matrix = coo_array((value, (row, column)), shape=(len(self.low), self.columns)).tocsr()
         upper = np.ones(self.columns)
         upper[self.rise : self.rises] = self.levels
-        constraints = [LinearConstraint(matrix, self.low, self.high)]
-        if most_broken is not None:
-            constraints.append(LinearConstraint(self.broken_objective, -np.inf, most_broken))
-        integral = np.ones(self.columns)
-        integral[self.rise : self.rises] = 0
-        found = milp(
+        limit = () if most_broken is None else (LinearConstraint(self.broken_objective, -np.inf, most_broken),)
+        found = minimum(
             objective,
-            integrality=integral,
-            bounds=Bounds(0, upper),
-            constraints=constraints,
-            options={"mip_rel_gap": 0.0},
+            entries=self.entries,
+            low=self.low,
+            high=self.high,
+            upper=upper,
+            continuous=slice(self.rise, self.rises),
+            also=limit,
         )
-        assert found.success, found.message
         return found.x[: self.broken].reshape(self.bays, self.levels).argmax(axis=1).tolist()
 
 

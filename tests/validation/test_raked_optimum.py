@@ -21,12 +21,12 @@ from math import ceil, floor, prod, radians, tan
 import numpy as np
 import pytest
 import shapely
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import coo_array
+from scipy.optimize import LinearConstraint
 
 from geofence.engine import bay_ends
 from geofence.engine.raked import RakedLevels, choose_rakes
 from geofence.engine.records import LevelRules, Profile, RakeRules
+from tests.validation.highs import minimum
 from tests.validation.test_levels_optimum import THOUSANDTHS, TOLERANCE_M, exact, ground_between
 
 SLACK_M = float(TOLERANCE_M)
@@ -226,23 +226,18 @@ class Programme:
             self.row({amount: 1.0, happens: -float(most), broken: -float(self.largest)}, -np.inf, 0)
 
     def solve(self, objective: np.ndarray, most_broken: int | None = None) -> list[int]:
-        row, column, value = zip(*self.entries, strict=True)
-        matrix = coo_array((value, (row, column)), shape=(len(self.low), self.columns)).tocsr()
         upper = np.ones(self.columns)
         upper[self.rise : self.rises] = self.largest
-        constraints = [LinearConstraint(matrix, self.low, self.high)]
-        if most_broken is not None:
-            constraints.append(LinearConstraint(self.broken_objective, -np.inf, most_broken))
-        integral = np.ones(self.columns)
-        integral[self.rise : self.rises] = 0
-        found = milp(
+        limit = () if most_broken is None else (LinearConstraint(self.broken_objective, -np.inf, most_broken),)
+        found = minimum(
             objective,
-            integrality=integral,
-            bounds=Bounds(0, upper),
-            constraints=constraints,
-            options={"mip_rel_gap": 0.0},
+            entries=self.entries,
+            low=self.low,
+            high=self.high,
+            upper=upper,
+            continuous=slice(self.rise, self.rises),
+            also=limit,
         )
-        assert found.success, found.message
         return [int(found.x[a:b].argmax()) for a, b in zip(self.first[:-1], self.first[1:], strict=True)]
 
 
