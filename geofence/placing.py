@@ -7,13 +7,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from geofence.engine.records import Fence, Floats
-from geofence.plan import Grid, Legs, Places, Stations
+from geofence.plan import Grid, Legs, Places, Run, Stations
 from geofence.site import grids
 from geofence.site.ground import Relief
 from geofence.site.profile import GroundLine
 from geofence.surveyed import SurveyedSite
 
-__all__ = ["grid_facts", "legs", "on_grid", "places", "relief", "stations"]
+__all__ = ["grid_facts", "legs", "on_grid", "places", "relief", "stations", "unbroken"]
 
 BEARING_SNAP_DEG = 1e-5
 """A third of a micrometre across a bay: far below what the coordinates of its posts are written to."""
@@ -99,6 +99,27 @@ def legs(site: SurveyedSite, runs: Sequence[GroundLine]) -> Legs:
         grid_distance=reach,
         deflection_deg=turns,
     )
+
+
+def unbroken(runs: Sequence[GroundLine], fences: Sequence[Fence]) -> tuple[Run, ...]:
+    """How the rows of the joined fence, of :func:`stations` and of :func:`legs` follow each other, run by run."""
+    posts = bays = levels = edges = 0
+    found = []
+    for run, fence in zip(runs, fences, strict=True):
+        counts = (len(fence.posts), len(fence.bays), len(run.chainage_m), len(run.line))
+        found.append(
+            Run(
+                line="",
+                posts=posts + np.arange(counts[0]),
+                chainage_m=fence.posts.chainage_m,
+                bays=bays + np.arange(counts[1]),
+                stations=levels + np.arange(counts[2]),
+                legs=edges + np.arange(counts[3]),
+                closed=run.line.closed,
+            )
+        )
+        posts, bays, levels, edges = (sum(pair) for pair in zip((posts, bays, levels, edges), counts, strict=True))
+    return tuple(found)
 
 
 def grid_facts(site: SurveyedSite, legs: Legs, *, level_datum: str) -> Grid:

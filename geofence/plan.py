@@ -12,8 +12,20 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from geofence import folder as folders
 from geofence import registry
-from geofence.engine.records import Fence, Floats, Slope, Table, read_only
+from geofence.engine.records import Fence, Floats, Table
 from geofence.errors import JobError
+from geofence.plan_parts import (
+    Grid,
+    Legs,
+    Parameter,
+    Places,
+    PlannedZone,
+    Provenance,
+    Run,
+    Stations,
+    SystemFacts,
+    ZoneOutline,
+)
 
 if TYPE_CHECKING:
     import folium
@@ -33,6 +45,7 @@ __all__ = [
     "Places",
     "PlannedZone",
     "Provenance",
+    "Run",
     "Stations",
     "SystemFacts",
     "ZoneOutline",
@@ -44,136 +57,6 @@ SEVERITIES = ("stop", "warn", "note")
 POST_EXTRAS = ("uplift_kn",)
 BAY_EXTRAS = ("slope_length_m", "cut_angle_deg", "sag_m", "droppers")
 """Columns of posts that wires pull, and of bays that slope or have wires; a fence has those that it has a value in."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Grid:
-    """The grid that eastings and northings are in.
-
-    ``unit_m`` is one grid unit in metres; ``combined_factor`` the mean, along the line, of grid distance divided by
-    ground distance.
-    """
-
-    name: str
-    code: str | None
-    wkt: str
-    unit: str
-    unit_m: float
-    level_datum: str
-    combined_factor: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Places(Table):
-    """Where posts stand. Rows as in the plan's posts.
-
-    ``lon_deg``, ``lat_deg``: WGS 84; ``easting``, ``northing``: units of the grid; ``bearing_deg``: grid bearing of the
-    fence ahead, 0..360 clockwise from grid north (at the last post of an open line, of the bay behind);
-    ``survey_distance_m``: from the post to the nearest surveyed point, NaN where the ground is no survey of points.
-    """
-
-    lon_deg: Floats
-    lat_deg: Floats
-    easting: Floats
-    northing: Floats
-    bearing_deg: Floats
-    survey_distance_m: Floats
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Stations(Table):
-    """The ground as the engine used it: one row a station."""
-
-    chainage_m: Floats
-    easting: Floats
-    northing: Floats
-    ground_level_m: Floats
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Legs(Table):
-    """The boundary's fenced legs. ``number`` counts from 1 as drawn; positions WGS 84; bearings on the grid."""
-
-    number: tuple[int, ...]
-    start_m: Floats
-    end_m: Floats
-    lon_from_deg: Floats
-    lat_from_deg: Floats
-    lon_to_deg: Floats
-    lat_to_deg: Floats
-    bearing_deg: Floats
-    grid_distance: Floats
-    deflection_deg: Floats
-
-    @property
-    def ground_distance_m(self) -> Floats:
-        return self.end_m - self.start_m
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ZoneOutline:
-    """A line, the ring of an area, or a point (one position) as a zone's file has it; WGS 84."""
-
-    lon_deg: Floats
-    lat_deg: Floats
-    area: bool
-
-    def __post_init__(self) -> None:
-        for name in ("lon_deg", "lat_deg"):
-            object.__setattr__(self, name, read_only(getattr(self, name)))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PlannedZone:
-    """A zone that the plan was held against.
-
-    ``buffer_m`` is how far the rule reaches around the drawn shape, ``limit_m`` its limit; ``source`` what says so.
-    ``outlines`` shows what is drawn near the line.
-    """
-
-    name: str
-    rule: str
-    source: str
-    buffer_m: float
-    limit_m: float
-    outlines: tuple[ZoneOutline, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Parameter:
-    """A job value as used, and where it came from.
-
-    ``origin``: ``job``, ``command line``, ``call`` (from Python), ``system NAME`` or ``default``.
-    """
-
-    value: Any
-    origin: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SystemFacts:
-    """What outputs say of the fence system."""
-
-    name: str
-    title: str
-    slope: Slope
-    module_m: float
-    height_m: float
-    post_width_m: float
-    hole_diameter_m: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Provenance:
-    """``inputs``: file name (no folder) to sha256; ``packages``: name to version; ``planned_at``: ISO 8601 UTC.
-
-    ``files`` names the files that are written together: :meth:`FencePlan.write` fills it in.
-    """
-
-    inputs: Mapping[str, str]
-    packages: Mapping[str, str]
-    planned_at: str
-    files: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -221,6 +104,8 @@ class FencePlan:
         Where the posts stand, row by row with ``fence.posts``.
     stations, legs
         The ground and the boundary along the line.
+    runs
+        The unbroken stretches of the fence: how posts, bays, stations and legs follow each other.
     grid, system, parameters, provenance
         What the numbers are in, and what they came from.
     relief
@@ -234,6 +119,7 @@ class FencePlan:
     places: Places
     stations: Stations
     legs: Legs
+    runs: tuple[Run, ...]
     grid: Grid
     system: SystemFacts
     parameters: Mapping[str, Parameter]

@@ -107,6 +107,7 @@ def plan_fence(
         places=places,
         stations=placing.stations(site, runs),
         legs=legs,
+        runs=placing.unbroken(runs, fences),
         grid=placing.grid_facts(site, legs, level_datum=the_job.job.level_datum),
         system=rules.facts,
         parameters=rules.parameters,

@@ -8,7 +8,7 @@ import numpy as np
 from pyproj import Transformer
 
 from geofence.engine.records import Bays, Cost, Fence, Finding, Posts
-from geofence.plan import FencePlan, Grid, Legs, Parameter, Places, Provenance, Stations, SystemFacts
+from geofence.plan import FencePlan, Grid, Legs, Parameter, Places, Provenance, Run, Stations, SystemFacts
 from geofence.site.ground import Relief
 
 MODULE_M = 1.885
@@ -115,6 +115,17 @@ def made_up_plan(count: int = 40, *, relief: bool = True, name: str = "Invented 
             bearing_deg=bearing[turns[:-1]],
             grid_distance=np.diff(chainage[turns]) * 0.9996,
             deflection_deg=np.array([0.0, 4.0]),
+        ),
+        runs=(
+            Run(
+                line="",
+                posts=np.arange(count),
+                chainage_m=chainage,
+                bays=np.arange(count - 1),
+                stations=np.arange(count),
+                legs=np.arange(2),
+                closed=False,
+            ),
         ),
         grid=Grid(
             name="WGS 84 / UTM zone 30N",

@@ -15,7 +15,7 @@ GUIDE = Path(__file__).parent.parent / "DEVELOPERS.md"
 FLOORS = (
     {"errors", "numeric", "registry", "folder", "toml_file"},
     {"engine"},
-    {"site", "systems", "plan", "glance"},
+    {"site", "systems", "plan", "plan_parts", "glance"},
     {"inputs", "outputs"},
     {
         "surveyed",

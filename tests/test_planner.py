@@ -140,6 +140,25 @@ class TestRuns:
         bays = plan.fence.bays
         assert np.count_nonzero(bays.to_post - bays.from_post == 1) == len(bays) == len(plan.fence.posts) - 2
 
+    def test_runs_say_what_follows_what(self, tmp_path: Path) -> None:
+        own = CRS(32630)
+        raster, corners = site(tmp_path, own, 560_000.0, 5_800_000.0)
+        line = write_line(tmp_path / "line.gpkg", corners, crs=own)
+        plan = plan_fence(line=line, ground=raster, system="aac-panel", values={"line": {"legs": [1, 3]}})
+        assert len(plan.runs) == 2
+        for name, table in (("posts", plan.fence.posts), ("bays", plan.fence.bays), ("stations", plan.stations)):
+            rows = np.concatenate([getattr(run, name) for run in plan.runs])
+            assert rows.tolist() == list(range(len(getattr(table, "chainage_m", getattr(table, "start_m", None)))))
+        for run, leg in zip(plan.runs, (1, 3), strict=True):
+            assert run.chainage_m.tolist() == plan.fence.posts.chainage_m[run.posts].tolist()
+            assert plan.fence.bays.from_post[run.bays].tolist() == run.posts[:-1].tolist()
+            assert plan.fence.bays.to_post[run.bays].tolist() == run.posts[1:].tolist()
+            assert [plan.legs.number[row] for row in run.legs] == [leg]
+            at = plan.stations.chainage_m[run.stations]
+            assert (at[0], at[-1]) == pytest.approx((run.chainage_m[0], run.chainage_m[-1]))
+            assert np.all(np.diff(at) > 0)
+            assert not run.closed
+
     def test_reversed_line_starts_at_the_other_end(self, tmp_path: Path) -> None:
         own = CRS(32630)
         raster, corners = site(tmp_path, own, 560_000.0, 5_800_000.0)
@@ -157,6 +176,8 @@ class TestRuns:
         assert len(plan.fence.posts) == len(plan.fence.bays)
         assert plan.fence.bays.to_post[-1] == 0
         assert "end" not in plan.fence.posts.kind
+        assert [run.closed for run in plan.runs] == [True]
+        assert len(plan.runs[0].posts) == len(plan.runs[0].bays)
 
     def test_posts_stand_on_the_offset_line(self, tmp_path: Path) -> None:
         import shapely

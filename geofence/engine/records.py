@@ -21,6 +21,7 @@ __all__ = [
     "Fit",
     "Floats",
     "Gate",
+    "Ints",
     "KeepClear",
     "Layout",
     "LayoutRules",

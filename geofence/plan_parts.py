@@ -1,0 +1,190 @@
+"""What a plan is made of beside its fence: where things stand, what the numbers are in, what they came from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from geofence.engine.records import Floats, Ints, Slope, Table, read_only
+
+__all__ = [
+    "Grid",
+    "Legs",
+    "Parameter",
+    "Places",
+    "PlannedZone",
+    "Provenance",
+    "Run",
+    "Stations",
+    "SystemFacts",
+    "ZoneOutline",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grid:
+    """The grid that eastings and northings are in.
+
+    ``unit_m`` is one grid unit in metres; ``combined_factor`` the mean, along the line, of grid distance divided by
+    ground distance.
+    """
+
+    name: str
+    code: str | None
+    wkt: str
+    unit: str
+    unit_m: float
+    level_datum: str
+    combined_factor: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Places(Table):
+    """Where posts stand. Rows as in the plan's posts.
+
+    ``lon_deg``, ``lat_deg``: WGS 84; ``easting``, ``northing``: units of the grid; ``bearing_deg``: grid bearing of the
+    fence ahead, 0..360 clockwise from grid north (at the last post of an open line, of the bay behind);
+    ``survey_distance_m``: from the post to the nearest surveyed point, NaN where the ground is no survey of points.
+    """
+
+    lon_deg: Floats
+    lat_deg: Floats
+    easting: Floats
+    northing: Floats
+    bearing_deg: Floats
+    survey_distance_m: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Stations(Table):
+    """The ground as the engine used it: one row a station."""
+
+    chainage_m: Floats
+    easting: Floats
+    northing: Floats
+    ground_level_m: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Legs(Table):
+    """The boundary's fenced legs. ``number`` counts from 1 as drawn; positions WGS 84; bearings on the grid."""
+
+    number: tuple[int, ...]
+    start_m: Floats
+    end_m: Floats
+    lon_from_deg: Floats
+    lat_from_deg: Floats
+    lon_to_deg: Floats
+    lat_to_deg: Floats
+    bearing_deg: Floats
+    grid_distance: Floats
+    deflection_deg: Floats
+
+    @property
+    def ground_distance_m(self) -> Floats:
+        return self.end_m - self.start_m
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Run:
+    """An unbroken stretch of fence, in its order along its line.
+
+    Attributes
+    ----------
+    line
+        Name of the line it belongs to; empty where a job has a single line without a name.
+    posts
+        (k,) int64 rows of the plan's posts. A ring's first post is not repeated; a post at which lines meet belongs
+        to a run of each.
+    chainage_m
+        (k,) chainages of these posts in this line.
+    bays
+        (j,) int64 rows of the plan's bays: bay i stands between posts i and i + 1, the last of a ring ends at its
+        first post.
+    stations, legs
+        (s,), (q,) int64 rows of the plan's stations and of the boundary's legs.
+    closed
+        True for a ring.
+    """
+
+    line: str
+    posts: Ints
+    chainage_m: Floats
+    bays: Ints
+    stations: Ints
+    legs: Ints
+    closed: bool
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "chainage_m", read_only(self.chainage_m))
+        for name in ("posts", "bays", "stations", "legs"):
+            object.__setattr__(self, name, read_only(getattr(self, name), np.int64))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ZoneOutline:
+    """A line, the ring of an area, or a point (one position) as a zone's file has it; WGS 84."""
+
+    lon_deg: Floats
+    lat_deg: Floats
+    area: bool
+
+    def __post_init__(self) -> None:
+        for name in ("lon_deg", "lat_deg"):
+            object.__setattr__(self, name, read_only(getattr(self, name)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlannedZone:
+    """A zone that the plan was held against.
+
+    ``buffer_m`` is how far the rule reaches around the drawn shape, ``limit_m`` its limit; ``source`` what says so.
+    ``outlines`` shows what is drawn near the line.
+    """
+
+    name: str
+    rule: str
+    source: str
+    buffer_m: float
+    limit_m: float
+    outlines: tuple[ZoneOutline, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Parameter:
+    """A job value as used, and where it came from.
+
+    ``origin``: ``job``, ``command line``, ``call`` (from Python), ``system NAME`` or ``default``.
+    """
+
+    value: Any
+    origin: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SystemFacts:
+    """What outputs say of the fence system."""
+
+    name: str
+    title: str
+    slope: Slope
+    module_m: float
+    height_m: float
+    post_width_m: float
+    hole_diameter_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Provenance:
+    """``inputs``: file name (no folder) to sha256; ``packages``: name to version; ``planned_at``: ISO 8601 UTC.
+
+    ``files`` names the files that are written together: :meth:`FencePlan.write` fills it in.
+    """
+
+    inputs: Mapping[str, str]
+    packages: Mapping[str, str]
+    planned_at: str
+    files: tuple[str, ...] = ()
