@@ -10,14 +10,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from geofence.engine.records import Bays, Finding
+from geofence.outputs.gap_classes import gap_edges_m
+from geofence.outputs.map_columns import packed
 from geofence.outputs.map_data import (
     BAY_COLUMNS,
     BAY_EXTRAS,
     POST_COLUMNS,
     POST_EXTRAS,
-    gap_edges_m,
     map_data,
-    packed,
     relief_box,
     script_text,
 )
