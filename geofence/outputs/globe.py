@@ -1,4 +1,4 @@
-"""Longitudes on one turn of the globe."""
+"""Places on the globe: how finely they are written, and longitudes on one turn of it."""
 
 from __future__ import annotations
 
@@ -6,7 +6,10 @@ import numpy as np
 
 from geofence.engine.records import Floats
 
-__all__ = ["beside", "unwound"]
+__all__ = ["PLACE_DECIMALS", "beside", "unwound"]
+
+PLACE_DECIMALS = 9
+"""Of a degree: 0.1 mm on the ground, as RFC 7946 files of this package have it."""
 
 
 def unwound(lon_deg: Floats) -> Floats:

@@ -10,7 +10,7 @@ import numpy as np
 from geofence.engine.records import Floats
 from geofence.outputs.contours import contours
 from geofence.outputs.gap_classes import bays_over_limit, gap_edges_m, stated_limit_m
-from geofence.outputs.globe import beside, unwound
+from geofence.outputs.globe import PLACE_DECIMALS, beside, unwound
 from geofence.outputs.map_columns import coded, counted, had, packed, rounded, table
 from geofence.outputs.map_findings import findings
 from geofence.outputs.thinned import kept, stretch_starts
@@ -20,8 +20,6 @@ from geofence.site.ground import Relief
 
 __all__ = ["contour_data", "map_data", "script_text"]
 
-PLACE_DECIMALS = 9
-"""Of a degree: 0.1 mm on the ground, as RFC 7946 files of this package have it."""
 WAY_DECIMALS = 8
 """Of a degree, for zones: a millimetre on the ground."""
 MEAN_RADIUS_M = 6_371_000.0

@@ -7,14 +7,11 @@ from typing import Any
 import numpy as np
 
 from geofence.engine.records import Finding
-from geofence.outputs.globe import unwound
+from geofence.outputs.globe import PLACE_DECIMALS, unwound
 from geofence.outputs.map_columns import or_none
 from geofence.plan import SEVERITIES, FencePlan
 
 __all__ = ["findings"]
-
-PLACE_DECIMALS = 9
-"""Of a degree: 0.1 mm on the ground."""
 
 
 def findings(plan: FencePlan) -> dict[str, Any]:
