@@ -19,6 +19,7 @@ from geofence.engine.records import Floats
 from geofence.errors import JobError
 from geofence.outputs import csv_text
 from geofence.outputs.digits import coordinate_decimals, fixed
+from geofence.outputs.marks import marks
 from geofence.plan import FencePlan, Output
 from geofence.registry import nearest
 
@@ -144,23 +145,9 @@ def _descriptions(plan: FencePlan, code: str) -> list[str]:
     texts: dict[str, Iterable[str]] = {
         name: fixed(values / unit, 3, missing="?") for name, values in measures.items() if name in wanted
     }
-    texts |= {"kind": posts.kind, "marks": _marks(plan)}
+    texts |= {"kind": posts.kind, "marks": [f" {mark}" if mark else "" for mark in marks(plan)]}
     names = tuple(texts)
     return [code.format_map(dict(zip(names, row, strict=True))) for row in zip(*texts.values(), strict=True)]
-
-
-def _marks(plan: FencePlan) -> list[str]:
-    """Of each post, what to look at before it is set: ``' STOP gap-over-limit'``; notes are left to the other files."""
-    stops: dict[int, list[str]] = {}
-    checks: dict[int, list[str]] = {}
-    for finding in plan.fence.findings:
-        if finding.post is not None and finding.severity != "note":
-            (stops if finding.severity == "stop" else checks).setdefault(finding.post, []).append(finding.code)
-    marks = [""] * len(plan.fence.posts)
-    for row in stops.keys() | checks.keys():
-        codes = dict.fromkeys(stops.get(row, []) + checks.get(row, []))
-        marks[row] = f" {'STOP' if row in stops else 'CHECK'} {' '.join(codes)}"
-    return marks
 
 
 OUTPUT = Output(filename="stakeout.csv", title="Points for the stake-out device (CSV)", write=write)
