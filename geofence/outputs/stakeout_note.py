@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from geofence.outputs.digits import coordinate_decimals
+from geofence.outputs.plain_text import one_line
 from geofence.plan import SEVERITIES, FencePlan, Output
 
 __all__ = ["OUTPUT", "write"]
@@ -21,7 +22,7 @@ def write(plan: FencePlan, path: Path) -> None:
 
 
 def _lines(plan: FencePlan) -> Iterator[str]:
-    yield f"Stake-out of {_one_line(plan.name)}"
+    yield f"Stake-out of {one_line(plan.name)}"
     yield ""
     yield "BEFORE STAKING"
     yield from (f"- {caution}" for caution in plan.cautions)
@@ -40,9 +41,9 @@ def _lines(plan: FencePlan) -> Iterator[str]:
 def _numbers(plan: FencePlan) -> Iterator[str]:
     grid = plan.grid
     factor = grid.combined_factor
-    yield f"Grid         {_one_line(grid.name)} ({_one_line(grid.code or 'no code: its definition is in plan.json')})"
-    yield f"Unit         {_one_line(grid.unit)} = {grid.unit_m:.12g} m, levels too"
-    yield f"Level datum  {_one_line(grid.level_datum) or 'not stated'}"
+    yield f"Grid         {one_line(grid.name)} ({one_line(grid.code or 'no code: its definition is in plan.json')})"
+    yield f"Unit         {one_line(grid.unit)} = {grid.unit_m:.12g} m, levels too"
+    yield f"Level datum  {one_line(grid.level_datum) or 'not stated'}"
     yield "Order        point, easting, northing, level, description"
     yield "level        the ground at the post, as planned; top in the description: the post's top"
     yield f"Scale        grid distance = {factor:.8f} x ground distance ({abs(factor - 1) * 1e6:.0f} mm in 1 km);"
@@ -67,15 +68,10 @@ def _findings(plan: FencePlan) -> Iterator[str]:
             where = f" {plan.bay_names[finding.bay]}"
         elif finding.chainage_m is not None:
             where = f" at {finding.chainage_m:.2f} m"
-        remedy = f" {_one_line(finding.remedy)}" if finding.remedy else ""
-        yield f"{finding.severity.upper()}{where}: {_one_line(finding.message).rstrip('.')}.{remedy}"
+        remedy = f" {one_line(finding.remedy)}" if finding.remedy else ""
+        yield f"{finding.severity.upper()}{where}: {one_line(finding.message).rstrip('.')}.{remedy}"
     if len(found) > _MOST_FINDINGS:
         yield f"and {len(found) - _MOST_FINDINGS} more in findings.csv"
-
-
-def _one_line(text: str) -> str:
-    """Free text that cannot pass for a line of this note."""
-    return " ".join("".join(mark if mark.isprintable() else " " for mark in text).split())
 
 
 OUTPUT = Output(filename="stakeout.txt", title="What to know before staking (text)", write=write)

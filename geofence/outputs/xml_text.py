@@ -10,7 +10,9 @@ import html
 import re
 from collections.abc import Iterable
 
-__all__ = ["DECLARATION", "attribute", "comment", "content", "harmless_html", "one_line"]
+from geofence.outputs.plain_text import one_line
+
+__all__ = ["DECLARATION", "attribute", "comment", "content", "harmless_html"]
 
 DECLARATION = '<?xml version="1.0" encoding="UTF-8"?>\n'
 
@@ -58,8 +60,3 @@ def harmless_html(text: str) -> str:
     '&lt;b&gt;&#36;[name]&lt;/b&gt;'
     """
     return html.escape(text).replace("$", "&#36;")
-
-
-def one_line(text: str) -> str:
-    """Free text on a single line, without marks that print nothing."""
-    return " ".join("".join(mark if mark.isprintable() else " " for mark in text).split())

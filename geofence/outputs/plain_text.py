@@ -1,0 +1,14 @@
+"""Free text as plain text."""
+
+from __future__ import annotations
+
+__all__ = ["one_line"]
+
+
+def one_line(text: str) -> str:
+    """Free text on a single line, without marks that print nothing, so that it cannot pass for a line of ours.
+
+    >>> one_line("North field\\nGrid  EPSG:1")
+    'North field Grid EPSG:1'
+    """
+    return " ".join("".join(mark if mark.isprintable() else " " for mark in text).split())
