@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -9,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geofence.engine.areas import BayGround
+from geofence.engine.openings import bays_of_gates
 from geofence.engine.raked import RakedLevels, choose_rakes
 from geofence.engine.raked_limits import rake_findings
 from geofence.engine.records import (
@@ -16,6 +18,7 @@ from geofence.engine.records import (
     Cost,
     Finding,
     Floats,
+    Gate,
     Layout,
     LevelRules,
     PanelRules,
@@ -90,12 +93,13 @@ def hang(
     *,
     levels: LevelRules,
     panel: PanelRules,
+    gates: Sequence[Gate] = (),
     rake: RakeRules | None = None,
     closed: bool = False,
 ) -> Hung:
     """Hang panels and gates on the posts of a layout: level panels, or by ``rake`` sloping ones.
 
-    ``closed``: the layout is that of a ring.
+    ``gates`` are those of the layout; ``closed``: it is that of a ring.
     """
     count = len(laid.bay_kind)
     hung = Hung.unknown(count)
@@ -110,7 +114,7 @@ def hang(
         windowed |= chosen.proven == "windowed"
     if windowed:
         hung.findings.append(WINDOWED)
-    hang_gates(hung, profile, laid, levels, panel)
+    hang_gates(hung, profile, laid, levels, panel, gates)
     return hung
 
 
@@ -157,32 +161,42 @@ def _sections(laid: Layout, *, closed: bool) -> list[Rows]:
     return [piece[~gate[piece]] for piece in pieces if not gate[piece].all()]
 
 
-def hang_gates(hung: Hung, profile: Profile, laid: Layout, rules: LevelRules, panel: PanelRules) -> None:
-    """Hang each gate at the lowest level that clears the ground of its opening."""
-    rows = np.flatnonzero(np.array(laid.bay_kind) == "gate")
-    if not len(rows):
+def hang_gates(
+    hung: Hung, profile: Profile, laid: Layout, rules: LevelRules, panel: PanelRules, gates: Sequence[Gate]
+) -> None:
+    """Hang each gate at the lowest level that clears the ground of its opening, and that which its leaf passes."""
+    placed = bays_of_gates(laid, gates)
+    if not placed:
         return
+    rows = np.array([row for row, _ in placed])
     ground = BayGround.under(profile, laid.bay_start_m[rows], laid.bay_end_m[rows])
-    clear = (ground.highest_m + panel.gate_clearance_m - LEVEL_TOLERANCE_M) / rules.increment_m
+    highest = np.maximum(ground.highest_m, [gate.passes_m for _, gate in placed])
+    under = np.array([panel.gate_clearance_m if gate.clearance_m is None else gate.clearance_m for _, gate in placed])
+    clear = (highest + under - LEVEL_TOLERANCE_M) / rules.increment_m
     level = np.ceil(clear).astype(np.int64)
     underside = level * rules.increment_m
     hung.underside_from_m[rows] = hung.underside_to_m[rows] = underside
     hung.gap_max_m[rows] = underside - ground.lowest_m
     hung.dig_max_m[rows] = ground.highest_m - underside
     hung.gap_area_m2[rows], hung.dig_area_m2[rows] = ground.areas(level, level, rules.increment_m)
-    hung.findings += [
-        Finding(
-            code="gate-gap-over-limit",
-            severity="warn",
-            message="To clear the highest ground in its opening the gate hangs higher over the lowest than a panel may",
-            remedy="Move the gate to flatter ground, or level the opening.",
-            chainage_m=float(laid.bay_start_m[row]),
-            chainage_to_m=float(laid.bay_end_m[row]),
-            bay=row,
-            value=float(hung.gap_max_m[row]),
-            limit=rules.gap_max_m,
-            unit="m",
-        )
-        for row in rows.tolist()
-        if hung.gap_max_m[row] > rules.gap_max_m + LEVEL_TOLERANCE_M
-    ]
+    for (row, gate), in_opening in zip(placed, ground.highest_m.tolist(), strict=True):
+        limit = rules.gap_max_m if gate.gap_max_m is None else gate.gap_max_m
+        if hung.gap_max_m[row] > limit + LEVEL_TOLERANCE_M:
+            hung.findings.append(_gap_finding(hung, laid, row, gate, limit, swings=gate.passes_m > in_opening))
+
+
+def _gap_finding(hung: Hung, laid: Layout, row: int, gate: Gate, limit_m: float, *, swings: bool) -> Finding:
+    what = "that its leaf passes as it opens" if swings else "in its opening"
+    over = f"{hung.gap_max_m[row]:.3f} m over the lowest under it"
+    return Finding(
+        code="gate-gap-over-limit",
+        severity="warn",
+        message=f"To clear the highest ground {what}, gate {gate.name} hangs {over}: animals pass beneath",
+        remedy="Move the gate to flatter ground, level the ground under it, or hang a sill or a drop board below it.",
+        chainage_m=float(laid.bay_start_m[row]),
+        chainage_to_m=float(laid.bay_end_m[row]),
+        bay=row,
+        value=float(hung.gap_max_m[row]),
+        limit=limit_m,
+        unit="m",
+    )

@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from geofence.engine.chords import BentLine
-from geofence.engine.records import Gate, LayoutRules, Path
+from geofence.engine.records import Gate, Layout, LayoutRules, Path
 from geofence.errors import LayoutError
 from geofence.numeric import COINCIDENT_M, WIDTH_TOLERANCE_M, millimetres_down, millimetres_up
 
-__all__ = ["Opening", "place_gates"]
+__all__ = ["Opening", "bays_of_gates", "place_gates"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +49,12 @@ def place_gates(gates: Sequence[Gate], runs: Sequence[BentLine], path: Path, rul
         _check_line(opening, run, rules)
         openings.append(opening)
     return tuple(openings)
+
+
+def bays_of_gates(laid: Layout, gates: Sequence[Gate]) -> list[tuple[int, Gate]]:
+    """The row of each gate's bay in the layout that was made with these gates, in order of chainage."""
+    rows = [row for row, kind in enumerate(laid.bay_kind) if kind == "gate"]
+    return list(zip(rows, sorted(gates, key=lambda gate: gate.chainage_m), strict=True))
 
 
 def _open(gate: Gate, run: BentLine, before: Opening | None) -> Opening:

@@ -7,6 +7,7 @@ of each array of a :class:`Posts` is post i.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, fields
 from typing import Any, Literal
 
@@ -180,11 +181,33 @@ class Path(Table):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gate:
-    """An opening between two posts ``width_m`` apart, centre to centre; the first stands at ``chainage_m``."""
+    """An opening between two posts.
+
+    Attributes
+    ----------
+    name
+        What it is called, for findings.
+    chainage_m
+        Where its first post stands.
+    width_m
+        Centre to centre of its posts.
+    clearance_m
+        Under its leaf; None: as :class:`PanelRules` has it.
+    gap_max_m
+        Most that its leaf may hang over the ground; None: as :class:`LevelRules` has it, infinite: no limit.
+    passes_m
+        Highest ground beside the opening that its leaf must clear as well, a level.
+    posts
+        Rules for its first and its second post; None: as for other posts.
+    """
 
     name: str
     chainage_m: float
     width_m: float
+    clearance_m: float | None = None
+    gap_max_m: float | None = None
+    passes_m: float = -math.inf
+    posts: tuple[PostRules, PostRules] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -121,7 +121,7 @@ def string_wires(
     laid = _laid(path, anchors, spans, limits, rules.strain)
     bays, strung = _stacked([span.bays for span in spans if span.bays is not None]), _strung(laid)
     hung = _hung(profile, strung, bays, wire, levels, count=len(laid.bay_kind))
-    hang_gates(hung, profile, laid, levels, rules.panel)
+    hang_gates(hung, profile, laid, levels, rules.panel, gates)
     strains, uplift = _strained(laid, hung, wire)
     hung.findings += [
         *standing_in(laid.post_m, laid.post_kind, keep_clear),
