@@ -22,6 +22,7 @@ from geofence.plan_parts import (
     PlannedZone,
     Provenance,
     Run,
+    ShotPoints,
     Stations,
     SystemFacts,
     ZoneOutline,
@@ -46,6 +47,7 @@ __all__ = [
     "PlannedZone",
     "Provenance",
     "Run",
+    "ShotPoints",
     "Stations",
     "SystemFacts",
     "ZoneOutline",
@@ -112,6 +114,8 @@ class FencePlan:
         Picture of the terrain for the map; None without one.
     zones
         What the plan was held against, in the order of the job.
+    shot
+        Points of the survey that the ground comes from, those nearest to the line; None where it is no survey.
     """
 
     name: str
@@ -126,6 +130,7 @@ class FencePlan:
     provenance: Provenance
     relief: Relief | None = None
     zones: tuple[PlannedZone, ...] = ()
+    shot: ShotPoints | None = None
 
     @property
     def cautions(self) -> tuple[str, ...]:

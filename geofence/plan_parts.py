@@ -18,6 +18,7 @@ __all__ = [
     "PlannedZone",
     "Provenance",
     "Run",
+    "ShotPoints",
     "Stations",
     "SystemFacts",
     "ZoneOutline",
@@ -122,6 +123,29 @@ class Run:
         object.__setattr__(self, "chainage_m", read_only(self.chainage_m))
         for name in ("posts", "bays", "stations", "legs"):
             object.__setattr__(self, name, read_only(getattr(self, name), np.int64))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ShotPoints(Table):
+    """Surveyed points beside the line, for the map.
+
+    Attributes
+    ----------
+    lon_deg, lat_deg
+        (n,) WGS 84.
+    level_m
+        (n,) levels, in metres above the datum of the ground.
+    reach_m
+        Every surveyed point that lies within this of the line is here, about.
+    """
+
+    lon_deg: Floats
+    lat_deg: Floats
+    level_m: Floats
+    reach_m: float
+
+    def __len__(self) -> int:
+        return len(self.level_m)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

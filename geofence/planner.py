@@ -114,6 +114,7 @@ def plan_fence(
         provenance=Provenance(inputs=inputs, packages=_packages(), planned_at=_now()),
         relief=relief,
         zones=zoning.planned,
+        shot=fieldwork.shot_near(site),
     )
 
 

@@ -19,7 +19,7 @@ from geofence.errors import GridError, JobError
 from geofence.fieldwork import far_posts
 from geofence.inputs.job import Job, job_from_values
 from geofence.inspection import Inspection, inspect
-from geofence.plan import Places
+from geofence.plan import Places, ShotPoints
 from tests.sites import write_line, write_raster
 from tests.terminal import geofence
 
@@ -352,3 +352,49 @@ class TestRefusals:
         assert len(ran.err) < 1200, "one screen"
         for word in says:
             assert word in ran.err
+
+
+class TestShotPoints:
+    """What the map shows of a survey: the points beside the line, against pyproj's geodesics to the line."""
+
+    def test_those_beside_the_line_as_they_were_shot(self, tmp_path: Path) -> None:
+        plan = plan_fence(survey_job(tmp_path, apart=7.0))
+        assert plan.shot is not None
+        x, y = lattice(7.0)
+        lon, lat = Transformer.from_crs(GRID, 4326, always_xy=True).transform(x, y)
+        stations = Transformer.from_crs(GRID, 4326, always_xy=True).transform(
+            plan.stations.easting, plan.stations.northing
+        )
+        geod = Geod(ellps="WGS84")
+        away = np.array(
+            [
+                geod.inv(np.full(len(stations[0]), a), np.full(len(stations[0]), b), *stations)[2].min()
+                for a, b in zip(lon, lat, strict=True)
+            ]
+        )
+        there = np.flatnonzero(away < 60 - 0.02)
+        perhaps = np.flatnonzero(away < 60 + 0.02)
+        found = [int(np.argmin(np.hypot(lon - a, lat - b))) for a, b in zip(*_places(plan.shot), strict=True)]
+        assert set(there) <= set(found) <= set(perhaps)
+        assert 0 < len(found) < len(x)
+        assert np.abs(plan.shot.lon_deg - lon[found]).max() < 1e-9
+        assert plan.shot.level_m == pytest.approx(plane(x, y)[found], abs=1e-3)
+        assert plan.shot.reach_m == 60.0
+
+    def test_of_many_the_nearest(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr("geofence.fieldwork.MOST_SHOWN", 25)
+        few = plan_fence(survey_job(tmp_path, apart=7.0)).shot
+        monkeypatch.setattr("geofence.fieldwork.MOST_SHOWN", 4_000)
+        every = plan_fence(survey_job(tmp_path, apart=7.0)).shot
+        assert few is not None
+        assert every is not None
+        assert len(few) == 25 < len(every)
+        assert 0 < few.reach_m < 60
+        assert set(zip(*_places(few), strict=True)) < set(zip(*_places(every), strict=True))
+
+    def test_a_raster_has_none(self, tmp_path: Path) -> None:
+        assert plan_fence(raster_job(tmp_path)).shot is None
+
+
+def _places(shot: ShotPoints) -> tuple[list[float], list[float]]:
+    return shot.lon_deg.tolist(), shot.lat_deg.tolist()

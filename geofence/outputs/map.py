@@ -35,6 +35,7 @@ SCRIPTS = (
     "earth.js",
     "zones.js",
     "contours.js",
+    "survey.js",
     "sheet.js",
     "popups.js",
     "panel.js",
@@ -50,6 +51,7 @@ PARTS = {
     "terrain": "Terrain",
     "contours": "Contours",
     "zones": "Zones",
+    "survey": "Survey points",
     "boundary": "Boundary",
     "bays": "Bays",
     "posts": "Posts",
@@ -165,7 +167,7 @@ class FenceMap(folium.Map):
         self.plan_json = script_text(map_data(plan))
         self.picture = self.terrain_json = self.contour_json = ""
         self._draw_terrain(plan)
-        self._add_layers(tiles, zones=bool(plan.zones))
+        self._add_layers(tiles, zones=bool(plan.zones), survey=plan.shot is not None)
 
     def _draw_terrain(self, plan: FencePlan) -> None:
         picture = None if plan.relief is None else hillshade.draw(plan.relief)
@@ -182,14 +184,14 @@ class FenceMap(folium.Map):
         lines = contour_data(plan.relief)
         self.contour_json = script_text(lines) if lines else ""
 
-    def _add_layers(self, tiles: bool, *, zones: bool) -> None:
+    def _add_layers(self, tiles: bool, *, zones: bool, survey: bool) -> None:
         if tiles:
             base = folium.TileLayer(
                 TILES, attr=TILES_CREDIT, name="Online base map", overlay=True, max_zoom=MOST_ZOOM, max_native_zoom=19
             )
             base._id = "base"
             base.add_to(self)
-        present = {"terrain": bool(self.picture), "contours": bool(self.contour_json), "zones": zones}
+        present = {"terrain": bool(self.picture), "contours": bool(self.contour_json), "zones": zones, "survey": survey}
         for part, title in PARTS.items():
             if present.get(part, True):
                 _Part(part, title).add_to(self)

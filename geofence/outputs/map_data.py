@@ -94,6 +94,7 @@ def map_data(plan: FencePlan) -> dict[str, Any]:
         "bays": _bays(plan),
         "legs": _legs(plan),
         "zones": [_zone(plan, zone) for zone in plan.zones],
+        "shot": _shot(plan),
         "findings": findings(plan),
         "section": _section(plan.stations),
         "inputs": dict(sorted(plan.provenance.inputs.items())),
@@ -190,6 +191,14 @@ def _zone(plan: FencePlan, zone: PlannedZone) -> dict[str, Any]:
         ],
         "reach": [_way(plan, lon, lat) for lon, lat in reach_rings(zone.outlines, reach_m, scale=scale)],
     }
+
+
+def _shot(plan: FencePlan) -> dict[str, Any] | None:
+    """The surveyed points beside the line, to a millimetre; None without a survey."""
+    if plan.shot is None or not len(plan.shot):
+        return None
+    way = _way(plan, plan.shot.lon_deg, plan.shot.lat_deg)
+    return {**way, "level_m": packed(plan.shot.level_m, decimals=3), "reach_m": round(plan.shot.reach_m, 1)}
 
 
 def _way(plan: FencePlan, lon_deg: Floats, lat_deg: Floats) -> dict[str, Any]:

@@ -4,6 +4,7 @@
 
   const TWO_COLUMNS_PX = 620; // of map width: from here a popup has room for two columns
   const CLOSE_ZOOM = 22; // from here a post of 50 mm and its neighbours read well
+  const OF_THE_FENCE = new Set(["post", "bay", "finding"]); // what the long-section shows too
   const byId = (id) => document.getElementById(id);
   const still = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
   geofence.narrow = window.matchMedia("(max-width: 760px)").matches;
@@ -67,7 +68,7 @@
       this.sheet = new geofence.Sheet(plan, terrain);
       this.hand = new geofence.SectionHand(plan, this.link());
       this.cursor = L.marker([0, 0], { icon: L.divIcon({ className: "here", iconSize: [18, 18] }), interactive: false, keyboard: false });
-      this.popups = new geofence.Popups(plan, this.sheet.zones, (part, row) => this.open(part, row));
+      this.popups = new geofence.Popups(plan, this.sheet, (part, row) => this.open(part, row));
       this.popup = L.popup({ closeButton: false, autoPanPaddingTopLeft: [geofence.narrow ? 14 : 56, 14] });
       this.tip = L.tooltip({ direction: "top", offset: [0, -8], className: "tip" });
       this.bounds = L.latLngBounds(this.corners());
@@ -77,7 +78,7 @@
     nameOfOpen() {
       if (!this.map.hasLayer(this.popup) || !this.sheet.picked) return null;
       const { part, row } = this.sheet.picked;
-      if (part === "zone") return null;
+      if (!OF_THE_FENCE.has(part)) return null;
       return part === "finding" ? `finding ${row + 1}` : this.plan[`${part}s`].names.name(row);
     }
 
@@ -198,7 +199,7 @@
       this.addClose();
       geofence.cueScroll(content);
       this.sheet.pick(part, row);
-      if (part !== "zone") this.hand.show(part, row);
+      if (OF_THE_FENCE.has(part)) this.hand.show(part, row);
     }
 
     /** A button to close the popup: Leaflet's own is a link to nowhere. */
@@ -230,6 +231,7 @@
           bay: () => plan.bayPlace(found.row),
           finding: () => plan.latLng(plan.findings[found.row].x, plan.findings[found.row].y),
           zone: () => event.latlng,
+          shot: () => sheet.survey.place(found.row),
         };
         this.openPopup(found.part, found.row, places[found.part]());
       });
@@ -254,7 +256,7 @@
 
     hover(found, place) {
       this.map.getContainer().classList.toggle("on-something", Boolean(found));
-      this.hand.mark(found && found.part !== "zone" ? found : null);
+      this.hand.mark(found && OF_THE_FENCE.has(found.part) ? found : null);
       if (!found) {
         this.map.closeTooltip(this.tip);
         return;
@@ -268,6 +270,7 @@
       if (part === "post") return `${plan.posts.names.name(row)} · ${geofence.postLook(plan.posts.kind(row)).word}`;
       if (part === "bay") return `${plan.bays.names.name(row)} · gap ${plan.bays.table.gap_max_m.text(row)} m`;
       if (part === "zone") return `${plan.zones[row].name} · ${this.sheet.zones.zones[row].look.word}`;
+      if (part === "shot") return `Surveyed point · level ${this.sheet.survey.level(row)} m`;
       const finding = plan.findings[row];
       return `${geofence.style.FINDINGS[finding.severity].word} · ${finding.message}`;
     }

@@ -190,6 +190,7 @@
       if (terrain) this.group("terrain", "Terrain", [this.terrainRow(terrain)]);
       if (terrain && terrain.contours) this.group("contours", "Contours", [this.contourRow(terrain.contours)]);
       if (plan.zones.length) this.group("zones", "Zones", plan.zones.map((zone) => this.zoneRow(zone)));
+      if (plan.shot) this.group("survey", "Survey", [this.surveyRow(plan.shot)]);
       this.group("boundary", "Boundary", [this.row(this.boundarySwatch(), "Leg: its number, ground distance, grid bearing")]);
       this.group("bays", "Bays, by largest gap under the panel", this.bayRows());
       this.group("posts", "Posts", this.postRows());
@@ -257,6 +258,22 @@
       });
       const reach = zone.reach_m ? `, ${Number(zone.reach_m.toFixed(3))} m around it` : "";
       return this.row(swatch, `${zone.name}: ${look.word}${reach}. Source: ${zone.source || "none stated"}`);
+    }
+
+    surveyRow({ count, reach_m: reach }) {
+      const swatch = geofence.swatch(46, 14, (context, width) => {
+        context.strokeStyle = style.SURVEY;
+        context.lineWidth = 1.2;
+        context.beginPath();
+        for (const x of [width / 4, width / 2, (3 * width) / 4]) {
+          context.moveTo(x - 3.2, 7);
+          context.lineTo(x + 3.2, 7);
+          context.moveTo(x, 3.8);
+          context.lineTo(x, 10.2);
+        }
+        context.stroke();
+      });
+      return this.row(swatch, `${count} points of the survey, all those within ${reach} m of the line`);
     }
 
     boundarySwatch() {

@@ -58,9 +58,8 @@
   }
 
   class Popups {
-    constructor(plan, zones, open) {
-      this.plan = plan;
-      this.zones = zones;
+    constructor(plan, { zones, survey }, open) {
+      Object.assign(this, { plan, zones, survey });
       this.open = open; // open(part, row): shows another part
     }
 
@@ -175,6 +174,18 @@
         element("p", { class: "popup-kind" }, look.word),
         group("Zone", rows),
         element("p", { class: "popup-message" }, "Source: ", element("span", { "data-field": "source" }, source || "none stated")),
+      );
+    }
+
+    /** A surveyed point: its level and where it is. */
+    shot(row) {
+      const { lat, lng } = this.survey.place(row);
+      return element(
+        "article",
+        { class: "popup", "data-part": "shot" },
+        element("h2", { "data-field": "level_m" }, `${this.survey.level(row)} m`),
+        element("p", { class: "popup-kind" }, "Surveyed point: its level in the ground as used"),
+        group("On WGS 84", [["Latitude", `${lat.toFixed(8)} °`, "lat_deg"], ["Longitude", `${lng.toFixed(8)} °`, "lon_deg"]]),
       );
     }
 

@@ -21,6 +21,7 @@
       this.terrain = terrain; // {image, west, east, north, south, opacity} in world pixels, or null
       this.runs = new Runs(plan);
       this.zones = new geofence.Zones(plan);
+      this.survey = plan.shot ? new geofence.Survey(plan.shot) : null;
       this.contours = terrain && terrain.contours ? new geofence.Contours(terrain.contours, terrain) : null;
       this.legs = plan.legs.number.map((number, row) => this.readLeg(number, row));
       this.shown = new Set();
@@ -144,6 +145,7 @@
       if (this.shown.has("terrain") && this.terrain) this.drawTerrain(context, frame);
       if (this.shown.has("contours") && this.contours) this.drawn.contours = this.contours.draw(context, frame);
       if (this.shown.has("zones")) this.drawn.zones = this.zones.draw(context, frame);
+      if (this.shown.has("survey") && this.survey) this.drawn.survey = this.survey.draw(context, frame);
       if (this.shown.has("boundary")) this.drawBoundary(context, frame);
       if (this.shown.has("bays")) this.drawBays(context, frame, runs);
       if (this.shown.has("posts")) this.drawPosts(context, frame, runs);
@@ -400,7 +402,7 @@
     },
 
     drawPicked(context, frame) {
-      if (!this.picked || this.picked.part === "zone") return;
+      if (!this.picked || !["post", "bay", "finding"].includes(this.picked.part)) return;
       const { part, row } = this.picked;
       const { x, y } = this.plan.posts;
       const at = (wx, wy) => [wx * frame.scale - frame.left, wy * frame.scale - frame.top];
@@ -436,6 +438,9 @@
       if (this.shown.has("boundary")) this.drawLegLabels(context, frame);
       if (this.shown.has("zones")) {
         this.zones.label(frame, (text, ...rest) => this.alongLabel(context, text, ...rest));
+      }
+      if (this.shown.has("survey") && this.survey) {
+        this.survey.label(frame, (text, ...rest) => this.label(context, text, ...rest));
       }
       if (this.shown.has("contours") && this.contours) {
         this.contours.label(context, frame, (text, ...rest) => this.label(context, text, ...rest));
@@ -543,9 +548,15 @@
       return (
         (this.shown.has("posts") && this.nearestPost(frame, runs, place, postReach)) ||
         (this.shown.has("bays") && this.nearestBay(frame, runs, place, reach)) ||
+        (this.shown.has("survey") && this.survey && this.shotAt(frame, place, reach)) ||
         (this.shown.has("zones") && this.zoneAt(frame, place)) ||
         null
       );
+    },
+
+    shotAt(frame, place, reach) {
+      const row = this.survey.hit(frame, place, Math.min(reach, 6));
+      return row < 0 ? null : { part: "shot", row };
     },
 
     zoneAt(frame, place) {

@@ -32,6 +32,7 @@
       junction: { shape: "triangle", fill: "#009e73", radius: 6, word: "Junction post" },
       strainer: { shape: "pentagon", fill: "#56b4e9", radius: 6, word: "Strainer post" },
     },
+    SURVEY: "#0b4f8a",
     CONTOUR: "rgba(106, 74, 30, 0.62)",
     CONTOUR_TEXT: "#5b3e16",
     ZONES: {
