@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -17,10 +17,12 @@ from geofence.errors import JobError
 from geofence.plan_parts import (
     Grid,
     Legs,
+    MarkKind,
     Parameter,
     Places,
     PlannedZone,
     Provenance,
+    ReferenceMarks,
     Run,
     ShotPoints,
     Stations,
@@ -41,11 +43,13 @@ __all__ = [
     "FencePlan",
     "Grid",
     "Legs",
+    "MarkKind",
     "Output",
     "Parameter",
     "Places",
     "PlannedZone",
     "Provenance",
+    "ReferenceMarks",
     "Run",
     "ShotPoints",
     "Stations",
@@ -114,6 +118,8 @@ class FencePlan:
         Picture of the terrain for the map; None without one.
     zones
         What the plan was held against, in the order of the job.
+    marks
+        Points on the ground that posts are tied to: vertices of the boundary, control points.
     shot
         Points of the survey that the ground comes from, those nearest to the line; None where it is no survey.
     """
@@ -130,6 +136,7 @@ class FencePlan:
     provenance: Provenance
     relief: Relief | None = None
     zones: tuple[PlannedZone, ...] = ()
+    marks: ReferenceMarks = field(default_factory=ReferenceMarks.none)
     shot: ShotPoints | None = None
 
     @property

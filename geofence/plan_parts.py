@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -13,10 +13,12 @@ from geofence.engine.records import Floats, Ints, Slope, Table, read_only
 __all__ = [
     "Grid",
     "Legs",
+    "MarkKind",
     "Parameter",
     "Places",
     "PlannedZone",
     "Provenance",
+    "ReferenceMarks",
     "Run",
     "ShotPoints",
     "Stations",
@@ -87,6 +89,38 @@ class Legs(Table):
     @property
     def ground_distance_m(self) -> Floats:
         return self.end_m - self.start_m
+
+
+MarkKind = Literal["boundary", "control"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ReferenceMarks(Table):
+    """Points on the ground that posts are tied to, whether or not the fence runs through them.
+
+    Attributes
+    ----------
+    name, kind
+        (n,) what each is called, and whether it is a vertex of the boundary or a control point.
+    easting, northing
+        (n,) units of the grid.
+    level_m
+        (n,) of a control point its own, else of the ground; NaN where there is none.
+    """
+
+    name: tuple[str, ...]
+    kind: tuple[MarkKind, ...]
+    easting: Floats
+    northing: Floats
+    level_m: Floats
+
+    @classmethod
+    def none(cls) -> ReferenceMarks:
+        nothing = np.empty(0)
+        return cls(name=(), kind=(), easting=nothing, northing=nothing, level_m=nothing)
+
+    def __len__(self) -> int:
+        return len(self.name)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
