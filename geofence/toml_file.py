@@ -36,6 +36,7 @@ _UNITS = {
     "kg_per_m3": "kg/m3",
     "kg_per_m2": "kg/m2",
     "kg_per_m": "kg/m",
+    "kpa_per_m": "kPa/m",
     "m2": "m2",
     "m3": "m3",
     "deg": "deg",

@@ -19,6 +19,7 @@ from geofence.errors import JobError
 from geofence.inputs.job_file import (
     Fence,
     Gate,
+    Gates,
     Ground,
     JobFile,
     Levels,
@@ -83,8 +84,8 @@ class Job:
 
     Attributes
     ----------
-    job, line, ground, fence, layout, gates, levels, posts, wire, zones
-        The tables of the job file.
+    job, line, ground, fence, layout, gates, all_gates, levels, posts, wire, zones
+        The tables of the job file; ``gates`` are its tables ``[[gate]]``, ``all_gates`` is ``[gates]``.
     base
         The folder that the job's paths are relative to.
     """
@@ -95,6 +96,7 @@ class Job:
     fence: Fence
     layout: Spacing
     gates: tuple[Gate, ...]
+    all_gates: Gates
     levels: Levels
     posts: Posts
     wire: Wire
@@ -171,6 +173,7 @@ def _job(given: _Given, *, base: Path) -> Job:
         fence=checked.fence,
         layout=checked.layout,
         gates=tuple(gates),
+        all_gates=checked.gates,
         levels=checked.levels,
         posts=checked.posts,
         wire=checked.wire,
@@ -302,6 +305,7 @@ def _leaves(job: Job) -> Iterator[tuple[Keys, Any]]:
         ("fence",): job.fence,
         ("layout",): job.layout,
         **{("gate", row): gate for row, gate in enumerate(job.gates)},
+        ("gates",): job.all_gates,
         ("levels",): job.levels,
         ("posts",): job.posts,
         ("wire",): job.wire,

@@ -20,6 +20,7 @@ from pydantic import (
 from pydantic.json_schema import GenerateJsonSchema
 
 from geofence.engine.records import Fit, Steps
+from geofence.inputs.gate_keys import GateKeys, Gates
 from geofence.inputs.point_columns import ORDERS, columns_of_order
 from geofence.systems import system as kinds
 from geofence.systems.system import Section
@@ -30,6 +31,7 @@ __all__ = [
     "ClearTo",
     "Fence",
     "Gate",
+    "Gates",
     "Ground",
     "JobFile",
     "LegEnds",
@@ -286,8 +288,8 @@ class Spacing(Section):
     )
 
 
-class Gate(Section):
-    """An opening."""
+class GatePlace(Section):
+    """Where a gate stands, and how wide it is."""
 
     name: Name | None = Field(default=None, description="the gate's name; G1, G2, ... where left out")
     at_m: float | None = Field(default=None, ge=0, description="chainage of its first post; this or near")
@@ -298,11 +300,23 @@ class Gate(Section):
     width_m: float = Field(gt=0, le=30, description="centre to centre of its posts")
 
     @model_validator(mode="after")
-    def _stands_at_one_place(self) -> Gate:
+    def _stands_at_one_place(self) -> GatePlace:
         if self.at_m is None and self.near is None:
             raise fault("does not say where it is", remedy="Write at_m, a chainage, or near, a position.")
         if self.at_m is not None and self.near is not None:
             raise fault("says twice where it is, by at_m and by near", remedy="Leave one of them out.")
+        return self
+
+
+class Gate(GateKeys, GatePlace):
+    """An opening. What it leaves out of how its leaves hang, and of its posts, is as ``[gates]`` has it."""
+
+    @model_validator(mode="after")
+    def _says_nothing_in_vain(self) -> Gate:
+        if self.hinge is not None and self.leaves == 2:
+            raise fault("says nothing to two leaves, each at its own post", keys=("hinge",), remedy="Take it out.")
+        if self.open_deg is not None and self.swing in ("slide", "none"):
+            raise fault(f"says nothing to swing = {self.swing!r}", keys=("open_deg",), remedy="Take it out.")
         return self
 
 
@@ -506,6 +520,7 @@ class JobFile(Section):
     fence: Fence = Field(default=Fence(), description="which fence")
     layout: Spacing = Field(default=Spacing(), description="how posts are spread along the line")
     gate: Annotated[tuple[Gate, ...], Strict(False)] = Field(default=(), description="openings, one table each")
+    gates: Gates = Field(default=Gates(), description="what holds for all gates")
     levels: Levels = Field(default=Levels(), description="limits of the undersides, and their weights")
     posts: Posts = Field(default=Posts(), description="how long posts are, and what they stand in")
     wire: Wire = Field(

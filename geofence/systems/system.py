@@ -42,6 +42,14 @@ OVERRIDABLE = {
     "fence": ("height_m",),
     "layout": ("module_m", "min_bay_m", "post_spacing_max_m", "strain_max_m"),
     "posts": ("embedment_m", "embedment_ratio", "post_reveal_m", "stock_lengths_m", "hole_diameter_m"),
+    "gates": (
+        "post_width_m",
+        "post_hole_diameter_m",
+        "post_embedment_m",
+        "post_embedment_ratio",
+        "post_reveal_m",
+        "post_stock_lengths_m",
+    ),
     "levels": (
         "increment_m",
         "gap_max_m",
@@ -198,6 +206,17 @@ class SystemPosts(Section):
     hole_diameter_m: Dimension[HoleDiameter]
 
 
+class SystemGates(Section):
+    """Gate posts, where they differ from others."""
+
+    post_width_m: Dimension[PostWidth] | None = None
+    post_hole_diameter_m: Dimension[HoleDiameter] | None = None
+    post_embedment_m: Dimension[Embedment] | None = None
+    post_embedment_ratio: Dimension[EmbedmentRatio] | None = None
+    post_reveal_m: Dimension[Reveal] | None = None
+    post_stock_lengths_m: Dimension[StockLengths] | None = None
+
+
 class SystemLevels(Section):
     """Limits of undersides, and the weights that choose between them; weights and words are choices, no references."""
 
@@ -263,6 +282,7 @@ class System(Section):
     fence: SystemFence = SystemFence()
     layout: SystemLayout
     posts: SystemPosts
+    gates: SystemGates = SystemGates()
     levels: SystemLevels
     wire: SystemWire | None = None
     takeoff: Takeoff
