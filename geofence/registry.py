@@ -62,10 +62,22 @@ def find(group: str, name: str) -> Any:
     try:
         return entries[name].load()
     except ModuleNotFoundError as error:
-        raise JobError(f"the {kind} {name!r} needs the package {error.name}", remedy="Install it.") from error
+        raise JobError(f"the {kind} {name!r} needs the package {error.name}", remedy=_install(entries[name])) from error
     except (ImportError, AttributeError) as error:
         package = entries[name].dist
         raise JobError(
             f"the {kind} {name!r} of the package {package.name if package else 'unknown'} cannot be loaded: {error}",
             remedy="Reinstall that package, or remove it.",
         ) from error
+
+
+def _install(entry: EntryPoint) -> str:
+    """How to get what a plug-in needs: the extra that its entry point names (``module:NAME [extra]``), if it does.
+
+    >>> _install(EntryPoint("sheets", "geofence.outputs.sheets:OUTPUT [sheets]", OUTPUTS))
+    'Install it: python -m pip install "geofence[sheets]".'
+    """
+    package = entry.dist.name if entry.dist else "geofence"
+    return (
+        f'Install it: python -m pip install "{package}[{",".join(entry.extras)}]".' if entry.extras else "Install it."
+    )

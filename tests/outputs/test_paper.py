@@ -1,0 +1,155 @@
+"""Paper: where things are drawn, by readers that are not ours (pdfplumber, ElementTree), and what boxes texts fill."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pdfplumber
+import pypdf
+import pytest
+
+from geofence.outputs import typeface
+from geofence.outputs.paper import PAPERS_MM, Box, Page, Pen, text_box, text_width_mm, wrapped
+from geofence.outputs.paper_pdf import write_pdf
+from geofence.outputs.paper_svg import page_as_svg
+from tests.plans import HOSTILE
+
+POINT_MM = 25.4 / 72
+SVG = "{http://www.w3.org/2000/svg}"
+NAMES = ("Zaun čšž", "Ограда ΑΒΓ", "柵 ふぇんす 울타리", "P001 -1.250")
+
+
+def page() -> Page:
+    made = Page(297, 210, title="One")
+    made.line([(10, 20), (110, 95)], Pen(0.35))
+    made.area([(50, 50), (80, 50), (80, 70), (50, 70)], fill="#dddddd", pen=Pen(0.18))
+    for row, name in enumerate(NAMES):
+        made.text(name, 150, 180 - 10 * row, cap_mm=2.5)
+    made.text("turned", 200, 40, turn_deg=90)
+    return made
+
+
+@pytest.fixture
+def pdf(tmp_path: Path) -> Path:
+    file = tmp_path / "page.pdf"
+    write_pdf([page(), Page(*PAPERS_MM["A3"], title="Two")], file, title="Tested")
+    return file
+
+
+class TestPdf:
+    def test_lines_are_where_they_were_drawn(self, pdf: Path) -> None:
+        with pdfplumber.open(pdf) as read:
+            (line,) = read.pages[0].lines
+            assert [line["x0"] * POINT_MM, line["y0"] * POINT_MM] == pytest.approx([10, 20], abs=1e-3)
+            assert [line["x1"] * POINT_MM, line["y1"] * POINT_MM] == pytest.approx([110, 95], abs=1e-3)
+            assert line["linewidth"] * POINT_MM == pytest.approx(0.35, abs=1e-3)
+
+    def test_pages_have_the_papers_sizes(self, pdf: Path) -> None:
+        with pdfplumber.open(pdf) as read:
+            sizes = [(page.width * POINT_MM, page.height * POINT_MM) for page in read.pages]
+        assert sizes == [pytest.approx((297, 210), abs=0.01), pytest.approx((420, 297), abs=0.01)]
+
+    def test_text_is_text_in_every_script_and_where_it_was_lettered(self, pdf: Path) -> None:
+        with pdfplumber.open(pdf) as read:
+            for name in NAMES:
+                (found,) = read.pages[0].search(name, regex=False, case=True) or [None]
+                assert found is not None, name
+                assert found["x0"] * POINT_MM == pytest.approx(150, abs=1e-3)
+                assert (found["x1"] - found["x0"]) * POINT_MM == pytest.approx(
+                    text_width_mm(name, cap_mm=2.5), abs=0.02
+                )
+
+    def test_typefaces_are_embedded(self, pdf: Path) -> None:
+        fonts = pypdf.PdfReader(pdf).pages[0]["/Resources"]["/Font"].values()  # type: ignore[index]
+        drawn = [font.get_object() for font in fonts if "/FontDescriptor" in font.get_object()]
+        assert len(drawn) >= 2
+        assert all("/FontFile2" in font["/FontDescriptor"] for font in drawn)
+
+    def test_outline_names_the_pages(self, pdf: Path) -> None:
+        assert [entry.title for entry in pypdf.PdfReader(pdf).outline] == ["One", "Two"]  # type: ignore[union-attr]
+
+    def test_same_pages_same_bytes(self, pdf: Path, tmp_path: Path) -> None:
+        write_pdf([page(), Page(*PAPERS_MM["A3"], title="Two")], tmp_path / "again.pdf", title="Tested")
+        assert (tmp_path / "again.pdf").read_bytes() == pdf.read_bytes()
+
+    @pytest.mark.parametrize("text", [*HOSTILE, "x" * 300, "-x", "\ud800", "(un)\\balanced("])
+    def test_any_text_passes(self, text: str, tmp_path: Path) -> None:
+        made = Page(3000, 210, title=text)
+        made.text(text, 10, 10)
+        write_pdf([made], tmp_path / "any.pdf", title=text)
+        with pdfplumber.open(tmp_path / "any.pdf") as read:
+            letters = "".join(char["text"] for char in read.pages[0].chars)
+        assert letters.split() == " ".join(mark if mark.isprintable() else " " for mark in text.split()).split()
+
+
+class TestSvg:
+    def test_is_millimetres_and_draws_where_it_should(self) -> None:
+        root = ElementTree.fromstring(page_as_svg(page()))
+        assert (root.get("width"), root.get("height"), root.get("viewBox")) == ("297mm", "210mm", "0 0 297 210")
+        assert root.findall(f"{SVG}path")[0].get("d") == "M10 190L110 115"
+
+    def test_text_is_text_with_its_measured_width(self) -> None:
+        texts = {text.text: text for text in ElementTree.fromstring(page_as_svg(page())).iter(f"{SVG}text")}
+        assert set(NAMES) <= set(texts)
+        for name in NAMES:
+            assert float(texts[name].get("textLength", 0)) == pytest.approx(text_width_mm(name, cap_mm=2.5), abs=1e-4)
+
+    def test_needs_nothing_from_outside(self) -> None:
+        text = page_as_svg(page())
+        assert "url(data:font/woff;base64," in text
+        assert text.count("http") == 1  # the name of SVG itself
+        assert page_as_svg(page()) == text
+
+    def test_draws_all_there_is(self) -> None:
+        root = ElementTree.fromstring(page_as_svg(page()))
+        assert len(list(root.iter(f"{SVG}text"))) == 5
+        assert len(root.findall(f"{SVG}path")) == 3  # the line, the area, its outline
+
+    @pytest.mark.parametrize("text", [*HOSTILE, "-x", "\ud800", "]]>"])
+    def test_any_text_passes(self, text: str) -> None:
+        made = Page(3000, 210, title=text)
+        made.text(text, 10, 10)
+        root = ElementTree.fromstring(page_as_svg(made))
+        (found,) = [item.text or "" for item in root.iter(f"{SVG}text")] or [""]
+        assert found.split() == " ".join(mark if mark.isprintable() else " " for mark in text.split()).split()
+        assert not list(root.iter(f"{SVG}script"))
+
+
+class TestBoxes:
+    def test_width_is_the_typefaces_own(self) -> None:
+        """DejaVu Sans Condensed: a digit advances 1172 of 2048 units, and a capital is 1493 high (its own tables)."""
+        assert text_width_mm("0123", cap_mm=1.8) == pytest.approx(4 * 1172 / 1493 * 1.8)
+
+    def test_a_turned_box_turns_about_the_start(self) -> None:
+        flat, turned = text_box("P001", 5, 7), text_box("P001", 5, 7, turn_deg=90)
+        for (x, y), (u, v) in zip(flat.corners, turned.corners, strict=True):
+            assert (u, v) == pytest.approx((5 - (y - 7), 7 + (x - 5)))
+
+    @pytest.mark.parametrize(("anchor", "share"), [("start", 0.0), ("middle", 0.5), ("end", 1.0)])
+    def test_anchors(self, anchor: str, share: float) -> None:
+        width = text_width_mm("P001")
+        box = Page(100, 100).text("P001", 50, 50, anchor=anchor)  # type: ignore[arg-type]
+        assert box.corners[0][0] == pytest.approx(50 - share * width)
+        assert box == text_box("P001", 50, 50, anchor=anchor)  # type: ignore[arg-type]
+
+    def test_overlap_of_turned_boxes(self) -> None:
+        """Two squares of side 2, one on its corner: their middles must be 1 + sqrt(2) apart."""
+        square = Box.upright(-1, -1, 1, 1)
+        for gap, meets in ((-1e-6, True), (1e-6, False)):
+            x = 1 + math.sqrt(2) + gap
+            diamond = Box(((x, -math.sqrt(2)), (x + math.sqrt(2), 0), (x, math.sqrt(2)), (x - math.sqrt(2), 0)))
+            assert square.overlaps(diamond) == meets == diamond.overlaps(square)
+        assert square.overlaps(Box.upright(1.5, 0, 2, 1), apart_mm=0.6)
+        assert not square.overlaps(Box.upright(1.5, 0, 2, 1), apart_mm=0.4)
+
+    @pytest.mark.parametrize("text", ["one two three four", "x" * 60, "a " + "y" * 50 + " b", "柵" * 40, ""])
+    def test_wrapped_lines_fit_and_lose_nothing(self, text: str) -> None:
+        lines = wrapped(text, 20)
+        assert all(text_width_mm(line) <= 20 for line in lines)
+        assert "".join(lines).replace(" ", "") == text.replace(" ", "")
+
+    def test_letters_that_no_typeface_has_have_a_width(self) -> None:
+        assert typeface.width_em("ก") > 0.3
+        assert typeface.parts("ก") == [("DejaVuSansCondensed", "ก")]
