@@ -19,6 +19,7 @@ from geofence.engine.records import (
     Cost,
     Fence,
     Finding,
+    FixedPost,
     Gate,
     KeepClear,
     Layout,
@@ -46,6 +47,7 @@ def build_fence(
     *,
     gates: Sequence[Gate] = (),
     keep_clear: Sequence[KeepClear] = (),
+    fixed: Sequence[FixedPost] = (),
     layout: LayoutRules,
     levels: LevelRules,
     posts: PostRules,
@@ -68,6 +70,8 @@ def build_fence(
         Openings in it.
     keep_clear
         Stretches of it where no post may stand.
+    fixed
+        Posts that must stand exactly where they are, and end a span there; none of them in a gate.
     layout, levels, posts, panel
         The rules.
     slope
@@ -88,7 +92,7 @@ def build_fence(
     Raises
     ------
     LayoutError
-        A gate cannot stand where it is asked to; ``span_m`` counts from ``from_m`` too.
+        A gate or a fixed post cannot stand where it is asked to; ``span_m`` counts from ``from_m`` too.
     ValueError
         ``slope`` does not go with ``rake``, ``strain`` and ``wire``, or the rules cannot be used.
 
@@ -117,13 +121,13 @@ def build_fence(
     with _counted_from(from_m):
         if strain is not None and wire is not None:
             rules = WiredRules(layout=layout, strain=strain, levels=levels, panel=panel, wire=wire)
-            wired = string_wires(profile, path, gates, keep_clear=keep_clear, rules=rules)
+            wired = string_wires(profile, path, gates, keep_clear=keep_clear, fixed=fixed, rules=rules)
             fence = _stood(profile, wired.laid, wired.hung, gates, posts, panel)
             pulled = replace(fence.posts, uplift_kn=wired.uplift_kn)
             return _moved(replace(fence, posts=pulled, strains=wired.strains), by_m=from_m)
         best = BestFit(profile=profile, levels=levels, rake=rake, closed=path.closed)
         choose = best if layout.fit == "best" else None
-        laid = lay_out(path, gates, layout, keep_clear=keep_clear, from_m=from_m, choose=choose)
+        laid = lay_out(path, gates, layout, keep_clear=keep_clear, fixed=fixed, from_m=from_m, choose=choose)
     hung = hang(profile, laid, levels=levels, panel=panel, gates=gates, rake=rake, closed=path.closed)
     return _moved(_stood(profile, laid, hung, gates, posts, panel), by_m=from_m)
 
@@ -133,9 +137,7 @@ def _stood(
 ) -> Fence:
     """The fence of a layout and of what hangs in it."""
     bays = hung.bays(laid, panel)
-    placed, extended = place_posts(
-        laid, bays, ground_level_m=profile.level_at(laid.post_m), rules=posts, gates=gates
-    )
+    placed, extended = place_posts(laid, bays, ground_level_m=profile.level_at(laid.post_m), rules=posts, gates=gates)
     found = sorted((*laid.findings, *hung.findings, *extended), key=lambda item: (item.chainage_m or 0.0, item.code))
     return Fence(posts=placed, bays=bays, findings=tuple(found), cost=hung.cost)
 

@@ -1,11 +1,12 @@
 """Where posts stand along a line, and the bays between them.
 
-Posts that must be where they are: the ends (or a ring's first post), corners, and the two posts of each gate. The
-stretch between two of them, a span, is divided by :mod:`~geofence.engine.spans` where it is straight and by
-:mod:`~geofence.engine.bends` where it is not.
+Posts that must be where they are: the ends (or a ring's first post), corners, the two posts of each gate, and those of
+:mod:`~geofence.engine.fixed`, which exist already or at which lines meet. The stretch between two of them, a span, is
+divided by :mod:`~geofence.engine.spans` where it is straight and by :mod:`~geofence.engine.bends` where it is not.
 
-A post that is two things at once is named for what a crew must bring: a gate's post is a stronger post with hinges
-or a catch, so ``gate`` stands before ``corner``, ``end`` and ``bend``; that it also turns is in its deflection.
+A post that is two things at once is named for what a crew must bring. For one that exists they bring nothing, so
+``existing`` stands before all; a gate's post is a stronger post with hinges or a catch, so ``gate`` stands before
+``junction``, ``corner``, ``end`` and ``bend``; that it also turns is in its deflection.
 """
 
 from __future__ import annotations
@@ -19,11 +20,13 @@ import numpy as np
 
 from geofence.engine.bends import lay_span
 from geofence.engine.chords import BentLine
+from geofence.engine.fixed import FixedPosts
 from geofence.engine.keep_clear import barred_by, round_keep_clears, standing_in
 from geofence.engine.openings import Opening, place_gates
 from geofence.engine.records import (
     BayKind,
     Finding,
+    FixedPost,
     Floats,
     Gate,
     KeepClear,
@@ -56,6 +59,7 @@ def lay_out(
     rules: LayoutRules,
     *,
     keep_clear: Sequence[KeepClear] = (),
+    fixed: Sequence[FixedPost] = (),
     from_m: float = 0.0,
     choose: Chooser | None = None,
 ) -> Layout:
@@ -82,6 +86,9 @@ def lay_out(
         Module, narrowest bay, fit and tolerances, in metres and degrees.
     keep_clear
         Stretches where no post may stand, in any order; they may overlap.
+    fixed
+        Posts that must stand exactly where they are, in any order. One within a millimetre of another post that must
+        be where it is, is that post.
     from_m
         Chainage that messages give to the path's start.
     choose
@@ -90,7 +97,7 @@ def lay_out(
     Raises
     ------
     LayoutError
-        A gate cannot stand where it is asked to, or the rules contradict each other.
+        A gate or a fixed post cannot stand where it is asked to, or the rules contradict each other.
     ValueError
         The fit is ``best``, and nothing is given that chooses.
 
@@ -104,7 +111,9 @@ def lay_out(
     _check(rules)
     vertex_m, turn_deg = _vertices(path)
     runs = _runs(vertex_m, turn_deg, rules)
-    spans = _spans(runs, place_gates(gates, runs, path, rules))
+    openings = place_gates(gates, runs, path, rules)
+    settled = FixedPosts.on(fixed, runs, openings, path)
+    spans = _spans(runs, openings, settled)
     if rules.fit == "best" and choose is None:
         raise ValueError("fit='best' needs something that chooses")
     laid, found = (choose or _by_fit)(spans, rules, keep_clear, from_m=from_m)
@@ -114,6 +123,7 @@ def lay_out(
     posts = np.array([vertex_m[0], *ends])
     if path.closed:
         posts, kinds = posts[:-1], kinds[:-1]
+    kinds = settled.named(posts, kinds)
     return Layout(
         post_m=posts,
         post_kind=tuple(kinds),
@@ -185,19 +195,25 @@ def _runs(vertex_m: Floats, turn_deg: Floats, rules: LayoutRules) -> list[BentLi
     return runs
 
 
-def _spans(runs: Sequence[BentLine], openings: Sequence[Opening]) -> list[Stretch]:
-    spans = []
+def _spans(runs: Sequence[BentLine], openings: Sequence[Opening], fixed: FixedPosts) -> list[Stretch]:
+    spans: list[Stretch] = []
     for run in runs:
         post_m, end_m = run.vertex_m[0], run.vertex_m[-1]
         first, last = (bisect_left(openings, end, key=lambda opening: opening.start_m) for end in (post_m, end_m))
         for opening in openings[first:last]:
-            if opening.start_m > post_m:
-                spans.append(Stretch(start_m=post_m, end_m=opening.start_m, line=run))
+            spans += _cut(run, post_m, opening.start_m, fixed)
             spans.append(Stretch(start_m=opening.start_m, end_m=opening.end_m, line=run, opening=opening))
             post_m = opening.end_m
-        if end_m > post_m:
-            spans.append(Stretch(start_m=post_m, end_m=end_m, line=run))
+        spans += _cut(run, post_m, end_m, fixed)
     return spans
+
+
+def _cut(run: BentLine, start_m: float, end_m: float, fixed: FixedPosts) -> list[Stretch]:
+    """The stretches from one post to another, cut at the fixed posts between them."""
+    if end_m <= start_m:
+        return []
+    places = [start_m, *fixed.between(start_m, end_m), end_m]
+    return [Stretch(start_m=start, end_m=end, line=run) for start, end in pairwise(places)]
 
 
 def _end_kinds(spans: Sequence[Stretch], turn_deg: float, path: Path, rules: LayoutRules) -> tuple[PostKind, PostKind]:

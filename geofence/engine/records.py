@@ -20,6 +20,8 @@ __all__ = [
     "Fence",
     "Finding",
     "Fit",
+    "FixedKind",
+    "FixedPost",
     "Floats",
     "Gate",
     "Ints",
@@ -44,7 +46,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Severity = Literal["stop", "warn", "note"]
 Fit = Literal["end", "start", "both-ends", "equal", "best"]
-PostKind = Literal["end", "corner", "bend", "line", "gate", "junction", "strainer"]
+PostKind = Literal["end", "corner", "bend", "line", "gate", "junction", "strainer", "existing"]
+FixedKind = Literal["existing", "junction"]
 BayKind = Literal["full", "cut", "gate"]
 Slope = Literal["step", "rake", "strained"]
 """How a fence follows the ground: level bays that step at posts, bays that slope, or wires strained over it."""
@@ -221,6 +224,25 @@ class KeepClear:
     from_m: float
     to_m: float
     source: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FixedPost:
+    """A post that must stand exactly here.
+
+    Attributes
+    ----------
+    chainage_m
+        Where on the line.
+    kind
+        ``existing``: it is in the ground already; ``junction``: another line meets this one here.
+    name
+        What it is called, for findings.
+    """
+
+    chainage_m: float
+    kind: FixedKind
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -244,17 +244,18 @@ def _areas(width: Floats, clear: Floats) -> tuple[Floats, Floats]:
     return np.asarray((width * gap).sum(axis=1)), np.asarray((width * (gap - mean)).sum(axis=1))
 
 
-def strain_ends(post_m: Floats, strain_max_m: float) -> Ints:
-    """Which posts of a span end a strain: rows in ``post_m``, the first and the last with them.
+def strain_ends(post_m: Floats, strain_max_m: float, *, unsure: Flags | None = None) -> Ints:
+    """Which posts of a row end a strain: rows in ``post_m``, the first and the last with them.
 
-    The fewest strains of at most ``strain_max_m``, and of those the most even: least sum of squares. A bay that is
-    longer on its own is a strain on its own.
+    The fewest strains of at most ``strain_max_m``; then the fewest ends at ``unsure`` posts (n,), of which nobody knows
+    what they hold; then the most even: least sum of squares. A bay that is longer on its own is a strain on its own.
 
     >>> strain_ends(np.arange(0.0, 26.0, 5.0), 15.0).tolist()
     [0, 2, 5]
     """
     size = len(post_m)
     count, square, before = np.zeros(size, dtype=np.int64), np.zeros(size), np.zeros(size, dtype=np.int64)
+    own = size + (0 if unsure is None else unsure.astype(np.int64)) + np.zeros(size, dtype=np.int64)
     nearest = np.searchsorted(post_m, post_m - strain_max_m - WIDTH_TOLERANCE_M).tolist()
     for end in range(1, size):
         first = min(nearest[end], end - 1)
@@ -262,7 +263,7 @@ def strain_ends(post_m: Floats, strain_max_m: float) -> Ints:
         length = post_m[end] - post_m[first:end]
         squares = np.where(count[first:end] == fewest, square[first:end] + length**2, np.inf)
         best = int(squares.argmin())
-        count[end], square[end], before[end] = fewest + 1, squares[best], first + best
+        count[end], square[end], before[end] = fewest + own[end], squares[best], first + best
     ends = [size - 1]
     while ends[-1]:
         ends.append(int(before[ends[-1]]))

@@ -1,7 +1,8 @@
 """A strained wire fence on its line: posts, wires from strainer to strainer, and what the reader must know of them.
 
-Posts that must be where they are, the ends, corners and gates, hold the wires' pull; so do strainers between them, as
-few as keep every strain within ``strain_max_m``. The posts between follow :mod:`~geofence.engine.strained`.
+The ends, corners, gates and junctions hold the wires' pull; so do strainers between them, as few as keep every strain
+within ``strain_max_m``. Past a post that exists already the wires go on, unless there must be a strainer and no other
+post can be it: who knows what it holds. The posts between follow :mod:`~geofence.engine.strained`.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from dataclasses import dataclass, fields, replace
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from geofence.engine.chords import BentLine
 from geofence.engine.hung import Hung, hang_gates
@@ -19,6 +21,7 @@ from geofence.engine.layout import lay_out
 from geofence.engine.records import (
     BayKind,
     Cost,
+    FixedPost,
     Floats,
     Gate,
     Ints,
@@ -42,6 +45,8 @@ from geofence.numeric import (
     MODULE_SLACK_M,
     WIDTH_TOLERANCE_M,
 )
+
+Flags = NDArray[np.bool_]
 
 __all__ = ["StrainRules", "Wired", "WiredRules", "string_wires"]
 
@@ -95,14 +100,24 @@ class Wired:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Span:
-    """Bays between two posts that must be where they are; None for a gate."""
+    """Bays between two posts that must be where they are; None for a gate.
+
+    ``row``: its first bay among those of the anchors; ``held``: whether its first post holds the wires' pull.
+    """
 
     row: int
     bays: SpanBays | None
+    held: bool
 
 
 def string_wires(
-    profile: Profile, path: Path, gates: Sequence[Gate], *, keep_clear: Sequence[KeepClear] = (), rules: WiredRules
+    profile: Profile,
+    path: Path,
+    gates: Sequence[Gate],
+    *,
+    keep_clear: Sequence[KeepClear] = (),
+    fixed: Sequence[FixedPost] = (),
+    rules: WiredRules,
 ) -> Wired:
     """Stand the posts of a wire fence and string its wires.
 
@@ -113,16 +128,18 @@ def string_wires(
     Raises
     ------
     LayoutError
-        A gate cannot stand where it is asked to.
+        A gate or a fixed post cannot stand where it is asked to.
     """
     limits, levels, wire = rules.limits, rules.levels, rules.wire
-    anchors = _anchors(path, gates, rules.layout)
-    spans = _spans(profile, path, anchors, limits, levels, keep_clear)
-    laid = _laid(path, anchors, spans, limits, rules.strain)
+    anchors = _anchors(path, gates, fixed, rules.layout)
+    junctions = [post for post in fixed if post.kind == "junction"]
+    held = _held(anchors, _anchors(path, gates, junctions, rules.layout))
+    spans = _spans(profile, path, anchors, held, limits, levels, keep_clear)
+    laid, holds = _laid(path, anchors, spans, limits, rules.strain)
     bays, strung = _stacked([span.bays for span in spans if span.bays is not None]), _strung(laid)
     hung = _hung(profile, strung, bays, wire, levels, count=len(laid.bay_kind))
     hang_gates(hung, profile, laid, levels, rules.panel, gates)
-    strains, uplift = _strained(laid, hung, wire)
+    strains, uplift = _strained(laid, holds, hung, wire)
     hung.findings += [
         *standing_in(laid.post_m, laid.post_kind, keep_clear),
         *bay_findings(bays, strung, levels, limits),
@@ -131,15 +148,25 @@ def string_wires(
     return Wired(laid=laid, hung=hung, strains=strains, uplift_kn=uplift)
 
 
-def _anchors(path: Path, gates: Sequence[Gate], rules: LayoutRules) -> Layout:
+def _anchors(path: Path, gates: Sequence[Gate], fixed: Sequence[FixedPost], rules: LayoutRules) -> Layout:
     """The posts that must be where they are: a layout with one bay from each to the next, but for posts on bends."""
-    return lay_out(path, gates, replace(rules, module_m=path.length_m + 1.0, fit="end"))
+    return lay_out(path, gates, replace(rules, module_m=path.length_m + 1.0, fit="end"), fixed=fixed)
+
+
+def _held(anchors: Layout, holding: Layout) -> Flags:
+    """Which of the anchors hold the wires' pull: those that are anchors without the posts that exist too."""
+    places = holding.post_m[np.array(holding.post_kind) != "bend"]
+    holds = np.concatenate([[-np.inf, anchors.post_m[0]], places, [np.inf]])
+    after = np.searchsorted(holds, anchors.post_m)
+    apart = np.minimum(anchors.post_m - holds[after - 1], holds[after] - anchors.post_m)
+    return np.asarray(apart <= COINCIDENT_M)
 
 
 def _spans(
     profile: Profile,
     path: Path,
     anchors: Layout,
+    held: Flags,
     limits: WireLimits,
     prices: LevelRules,
     keep_clear: Sequence[KeepClear],
@@ -155,29 +182,27 @@ def _spans(
         if anchors.bay_kind[row] != "gate":
             stands = Stands.along(profile, line, start, end, limits, barred_by(keep_clear))
             bays = choose_posts(stands, limits, prices)
-        spans.append(_Span(row=row, bays=bays))
+        spans.append(_Span(row=row, bays=bays, held=bool(held[row])))
     return spans
 
 
-def _laid(path: Path, anchors: Layout, spans: Sequence[_Span], limits: WireLimits, strain: StrainRules) -> Layout:
-    """The layout of the spans' posts, with strainers where strains end."""
+def _laid(
+    path: Path, anchors: Layout, spans: Sequence[_Span], limits: WireLimits, strain: StrainRules
+) -> tuple[Layout, Flags]:
+    """The layout of the spans' posts, with strainers where strains end; and which posts those are, (n,)."""
     kinds: list[PostKind] = []
     bay_kinds: list[BayKind] = []
-    ends, widths = [], []
+    ends, widths, held = [], [], []
     for span in spans:
-        first = anchors.post_kind[span.row]
-        kinds.append("strainer" if first in ("line", "bend") else first)
+        kinds.append(anchors.post_kind[span.row])
+        held.append(span.held)
         if span.bays is None:
             bay_kinds.append("gate")
             ends.append(anchors.bay_end_m[[span.row]])
             widths.append(anchors.width_m[[span.row]])
             continue
-        posts = np.append(span.bays.start_m, span.bays.end_m[-1])
-        strainers = set(strain_ends(posts, strain.strain_max_m).tolist())
-        bends = np.abs(_turns_at(posts, path)) > ANGLE_TOLERANCE_DEG
-        kinds += [
-            "strainer" if row in strainers else "bend" if bends[row] else "line" for row in range(1, len(posts) - 1)
-        ]
+        kinds += ["line"] * (len(span.bays) - 1)
+        held += [False] * (len(span.bays) - 1)
         full = np.abs(span.bays.width_m - limits.bay_max_m) <= MODULE_SLACK_M
         bay_kinds += ["full" if whole else "cut" for whole in full]
         ends.append(span.bays.end_m)
@@ -186,14 +211,38 @@ def _laid(path: Path, anchors: Layout, spans: Sequence[_Span], limits: WireLimit
     post = np.append(anchors.post_m[0], end if not path.closed else end[:-1])
     if not path.closed:
         kinds.append(anchors.post_kind[-1])
-    return Layout(
+    turns = _turns_at(post, path)
+    holds = _strain_ends(np.append(anchors.post_m[0], end), [*held, True], kinds, strain)[: len(post)]
+    laid = Layout(
         post_m=post,
-        post_kind=tuple(kinds),
-        deflection_deg=_turns_at(post, path),
+        post_kind=tuple(_wire_kind(*each) for each in zip(kinds, holds.tolist(), turns.tolist(), strict=True)),
+        deflection_deg=turns,
         bay_kind=tuple(bay_kinds),
         bay_end_m=end,
         width_m=np.concatenate(widths),
     )
+    return laid, holds
+
+
+def _strain_ends(post_m: Floats, held: Sequence[bool], kinds: Sequence[PostKind], strain: StrainRules) -> Flags:
+    """Which posts end a strain, (n,): those that are held, and as few between them as keep strains short enough."""
+    holds = np.array(held)
+    exists = np.array([*kinds, *kinds[:1]][: len(holds)]) == "existing"
+    for first, last in pairwise(np.flatnonzero(holds).tolist()):
+        between = slice(first, last + 1)
+        unsure = exists[between].copy()
+        unsure[[0, -1]] = False
+        holds[first + strain_ends(post_m[between], strain.strain_max_m, unsure=unsure)] = True
+    return holds
+
+
+def _wire_kind(kind: PostKind, holds: bool, turn_deg: float) -> PostKind:
+    """What a post of a wire fence is: a strainer or a bend's post is planned as a post of the line."""
+    if kind not in ("line", "bend"):
+        return kind
+    if holds:
+        return "strainer"
+    return "bend" if abs(turn_deg) > ANGLE_TOLERANCE_DEG else "line"
 
 
 def _turns_at(post_m: Floats, path: Path) -> Floats:
@@ -238,10 +287,10 @@ def _stacked(spans: Sequence[SpanBays]) -> SpanBays:
     return SpanBays(**{name: np.concatenate([getattr(bays, name) for bays in spans]) for name in empty})
 
 
-def _strained(laid: Layout, hung: Hung, wire: WireRules) -> tuple[Strains, Floats]:
+def _strained(laid: Layout, holds: Flags, hung: Hung, wire: WireRules) -> tuple[Strains, Floats]:
     """The strains, and the pull of all wires on each post; fills in how far wires sag."""
     posts, bays = len(laid.post_m), len(laid.bay_kind)
-    strung, holds = _strung(laid), np.isin(laid.post_kind, ["line", "bend"], invert=True)
+    strung = _strung(laid)
     start = strung[holds[strung]]
     ends = np.append(np.flatnonzero(holds), bays)
     end = ends[np.searchsorted(ends, start, side="right")]

@@ -17,7 +17,7 @@ a binary for each bay and level on it, the levels of neighbours as sums of these
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations, pairwise, product
 from math import ceil, floor, isclose
 
@@ -30,7 +30,7 @@ from geofence.engine import candidates
 from geofence.engine.best import BestFit
 from geofence.engine.layout import lay_out
 from geofence.engine.raked import choose_rakes
-from geofence.engine.records import Layout, LayoutRules, LevelRules, Path, Profile, RakeRules
+from geofence.engine.records import FixedPost, Layout, LayoutRules, LevelRules, Path, Profile, RakeRules
 from geofence.engine.stepped import choose_levels
 from tests.validation.highs import minimum
 
@@ -43,7 +43,7 @@ Rank = tuple[int, float]
 
 @dataclass(frozen=True)
 class Instance:
-    """Stretches between corners, on a ground; closed: a ring."""
+    """Stretches between corners, on a ground; closed: a ring. With ``meet`` they meet at posts that exist instead."""
 
     profile: Profile
     lengths_m: tuple[float, ...]
@@ -51,10 +51,11 @@ class Instance:
     rules: LevelRules
     rake: RakeRules
     closed: bool
+    meet: str = "corner"
 
     @property
     def path(self) -> Path:
-        turns = np.full(len(self.lengths_m) + 1, 90.0)
+        turns = np.full(len(self.lengths_m) + 1, 90.0 if self.meet == "corner" else 0.0)
         if not self.closed:
             turns[[0, -1]] = 0.0
         return Path(vertex_m=np.append(0.0, np.cumsum(self.lengths_m)), deflection_deg=turns, closed=self.closed)
@@ -62,7 +63,8 @@ class Instance:
     def laid(self, rake: RakeRules | None = None) -> Layout:
         rules = LayoutRules(module_m=MODULE_M, min_bay_m=self.min_bay_m, fit="best")
         best = BestFit(profile=self.profile, levels=self.rules, rake=rake, closed=self.closed)
-        return lay_out(self.path, [], rules, choose=best)
+        fixed = [FixedPost(chainage_m=float(at), kind="existing") for at in np.cumsum(self.lengths_m[:-1])]
+        return lay_out(self.path, [], rules, fixed=fixed if self.meet == "existing" else [], choose=best)
 
     def stepped(self, start_m: np.ndarray, end_m: np.ndarray) -> Rank:
         levels = choose_levels(self.profile, start_m, end_m, self.rules, closed=self.closed)
@@ -302,6 +304,19 @@ def against_highs(seed: int, *, longest_m: float) -> None:
 def test_highs_finds_the_same_optimum_of_layout_and_levels_on_200_lines(group: int) -> None:
     for seed in range(20 * group, 20 * group + 20):
         against_highs(seed, longest_m=8.0)
+
+
+@pytest.mark.parametrize("group", range(5))
+def test_highs_finds_the_same_optimum_between_posts_that_exist(group: int) -> None:
+    """50 lines whose stretches meet at such posts, the first stretch of a ring at its first post."""
+    for seed in range(20_000 + 10 * group, 20_010 + 10 * group):
+        instance = replace(random_instance(seed, longest_m=8.0), meet="existing")
+        laid = instance.laid()
+        mine = instance.stepped(laid.bay_start_m, laid.bay_end_m)
+        assert agree(mine, Programme(instance).best(), rel=1e-5), seed
+        raked = instance.laid(instance.rake)
+        best = min(instance.raked(posts[:-1], posts[1:]) for posts in instance.every_layout())
+        assert agree(instance.raked(raked.bay_start_m, raked.bay_end_m), best), seed
 
 
 @pytest.mark.slow

@@ -4,7 +4,8 @@ Sources:
 
 - (c) Q. Huangfu and J. A. J. Hall, "Parallelizing the dual revised simplex method", Mathematical Programming
   Computation 10 (2018), 119-142: HiGHS, a solver of mixed integer programmes, through ``scipy.optimize.milp``. It is
-  given bays with widths and a binary each for full or cut; how many bays there are is tried from one up.
+  given bays with widths and a binary each for full or cut; how many bays there are is tried from one up. With posts
+  that are fixed it is given one programme for the whole line, with binaries for which post stands at which place.
 - (c) S. Gillies and others, Shapely on GEOS: where a circle about a post meets the line.
 - (a) A chord c of a circle of radius R stands over the angle 2 asin(c / 2R); vertices n legs of angle a apart on it are
   2 R sin(n a / 2) apart.
@@ -25,7 +26,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from geofence.engine.chords import BentLine
 from geofence.engine.layout import lay_out
-from geofence.engine.records import Fit, Layout, LayoutRules, Path
+from geofence.engine.records import Fit, FixedPost, Layout, LayoutRules, Path
 from tests.engine.lines import arc, drawn, path
 
 Score = tuple[int, int, float]  # bays, cut bays, narrowest
@@ -94,6 +95,53 @@ def test_highs_finds_the_same_optimum_on_straight_spans(fit: Fit) -> None:
             # HiGHS keeps its constraints to 1e-6 or so.
             assert score(layout)[2] == pytest.approx(best[2], abs=1e-5), (length, rules)
     assert 5 <= impossible <= 60
+
+
+def with_fixed(bays: int, fixed_m: list[float], length_m: float, rules: LayoutRules) -> Score | None:
+    """The best of so many bays on the whole line, some posts of which stand at these places."""
+    bounds, rows = programme(bays, length_m, rules)
+    columns, posts, places = 2 * bays + 1, bays - 1, len(fixed_m)
+    size = columns + posts * places
+    rows = [
+        LinearConstraint(np.pad(np.atleast_2d(row.A), ((0, 0), (0, size - columns))), row.lb, row.ub) for row in rows
+    ]
+    reached = np.pad(np.tri(posts, bays), ((0, 0), (0, size - bays)))
+    for place, at in enumerate(fixed_m):
+        stands = np.eye(size)[columns + place * posts : columns + (place + 1) * posts]
+        rows.append(LinearConstraint(stands.sum(axis=0), 1, 1))
+        rows.append(LinearConstraint(reached + (length_m - at) * stands, -inf, length_m))
+        rows.append(LinearConstraint(reached - at * stands, 0, inf))
+    bounds = Bounds(0, np.append(bounds.ub, np.ones(posts * places)))
+    whole = np.array([0] * bays + [1] * bays + [0] + [1] * (posts * places))
+    count = np.eye(size)[bays : columns - 1].sum(axis=0)
+    fewest = milp(-count, integrality=whole, bounds=bounds, constraints=rows)
+    if not fewest.success:
+        return None
+    full = round(-fewest.fun)
+    rows.append(LinearConstraint(count, full, full))
+    widest = milp(-np.eye(size)[columns - 1], integrality=whole, bounds=bounds, constraints=rows)
+    return bays, bays - full, -widest.fun
+
+
+@pytest.mark.parametrize("fit", ["end", "start"])
+def test_highs_finds_the_same_optimum_with_posts_that_exist(fit: Fit) -> None:
+    """100 lines each, with one to three fixed posts; where no layout keeps the limits both say so."""
+    rng = np.random.default_rng(["end", "start"].index(fit) + 77)
+    impossible = 0
+    for _ in range(100):
+        rules = LayoutRules(module_m=2.4, min_bay_m=float(rng.uniform(0.1, 0.8) * 2.4), fit=fit)
+        gaps = rng.choice([rng.uniform(0.3, 5.0, 4), 0.1 * rng.integers(3, 50, 4), 2.4 * rng.integers(1, 3, 4)])
+        *fixed, length = np.cumsum(gaps[: rng.integers(2, 5)]).tolist()
+        layout = lay_out(path([length]), [], rules, fixed=[FixedPost(chainage_m=at, kind="existing") for at in fixed])
+        tried = (with_fixed(bays, fixed, length, rules) for bays in range(2, int(length / rules.min_bay_m + 1e-9) + 1))
+        best = next((found for found in tried if found is not None), None)
+        impossible += best is None
+        assert {item.code for item in layout.findings} == (set() if best else {"bay-under-minimum"}), (fixed, rules)
+        assert set(fixed) <= set(layout.post_m.tolist())
+        if best:
+            assert score(layout)[:2] == best[:2], (fixed, length, rules)
+            assert score(layout)[2] == pytest.approx(best[2], abs=1e-5), (fixed, length, rules)
+    assert 5 <= impossible <= 70
 
 
 class Drawn:
