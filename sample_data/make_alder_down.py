@@ -429,15 +429,17 @@ def lane_line() -> shapely.LineString:
     )
 
 
+FARM_TERRACES = (
+    (2262, 1212), (2290, 1165), (2370, 1120), (2440, 1128), (2470, 1200), (2455, 1262), (2380, 1245), (2320, 1235)
+)  # fmt: skip
+
+
 def old_works() -> Iterator[Work]:
     """What earlier people left: barrows, terraces, ridges, pits, a track worn into the hill."""
     yield Mound(centre=(1972, 1668), height_m=1.1, top_m=3.0, foot_m=13.0, seed=101)
     yield Mound(centre=(2007, 1691), height_m=0.7, top_m=2.0, foot_m=10.0, seed=102)
     yield Mound(centre=(700, 2475), height_m=1.4, top_m=4.0, foot_m=15.0, seed=103)
-    farm_terraces = (
-        (2262, 1212), (2290, 1165), (2370, 1120), (2440, 1128), (2470, 1200), (2455, 1262), (2380, 1245), (2320, 1235)
-    )  # fmt: skip
-    yield Lynchets(outline=farm_terraces, first_level_m=95.45, spacing_m=2.5, seed=61)
+    yield Lynchets(outline=FARM_TERRACES, first_level_m=95.45, spacing_m=2.5, seed=61)
     west_terraces = ((860, 1250), (1000, 1230), (1010, 1540), (930, 1640), (850, 1500))
     yield Lynchets(outline=west_terraces, first_level_m=100.0, spacing_m=3.4, seed=62)
     ridges = ((1420, 730), (1640, 760), (1660, 960), (1480, 980))
@@ -623,7 +625,7 @@ def ring(corners: tuple[tuple[float, float, float], ...]) -> shapely.Polygon:
     return shapely.Polygon(vertices)
 
 
-def on_the_grid(geometry: shapely.LineString | shapely.Polygon) -> shapely.LineString | shapely.Polygon:
+def on_the_grid(geometry: shapely.Geometry) -> shapely.Geometry:
     """Model coordinates as eastings and northings, to the millimetre."""
     return shapely.transform(geometry, lambda vertices: np.round(vertices + ORIGIN, 3))
 
@@ -639,6 +641,34 @@ def estate_boundary() -> Boundary:
     return Boundary(file="boundary.gpkg", name="the estate", geometry=on_the_grid(ring(ESTATE_RING)))
 
 
+WATER_MAIN = ((2024.0, 1470.0), (2051.3, 1372.9), (2079.5, 1272.0), (2211.0, 1151.0))
+OAK = (2448.72, 1218.42)
+CONSTRAINTS_FILE = "constraints.gpkg"
+
+
+def farm_constraints() -> dict[str, shapely.Geometry]:
+    """What stands in the way of the farm's fence, by layer."""
+    beside_the_farm = shapely.box(2300, 1050, 2700, 1500)
+    return {
+        "water_main": on_the_grid(shapely.LineString(WATER_MAIN)),
+        "trees": on_the_grid(shapely.Point(OAK)),
+        "lane": on_the_grid(shapely.intersection(lane_line(), beside_the_farm)),
+        "terraces": on_the_grid(shapely.Polygon(FARM_TERRACES)),
+    }
+
+
+def write_constraints(path: Path) -> None:
+    """One GeoPackage with a layer for each thing in the way."""
+    path.unlink(missing_ok=True)
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": WRITTEN_ON})
+    for layer, geometry in farm_constraints().items():
+        pyogrio.raw.write(
+            path, np.array([shapely.to_wkb(geometry)], dtype=object), [np.array(["invented"], dtype=object)],
+            ["survey"], layer=layer, driver="GPKG", geometry_type=geometry.geom_type, crs=GRID, append=path.exists(),
+            layer_options={"SPATIAL_INDEX": "NO"},
+        )  # fmt: skip
+
+
 def main() -> None:
     """Write both jobs' surveys beside this script."""
     terrain = Terrain()
@@ -649,6 +679,7 @@ def main() -> None:
         folder.mkdir(exist_ok=True)
         survey.write(folder, survey.counts(terrain))
         boundary.write(folder)
+    write_constraints(HERE / "alder_down" / CONSTRAINTS_FILE)
 
 
 if __name__ == "__main__":

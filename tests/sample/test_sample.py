@@ -79,6 +79,14 @@ class TestFromTheScript:
             shapely.get_coordinates(found), shapely.get_coordinates(made.geometry), rtol=0, atol=1e-9
         )
 
+    def test_what_is_in_the_way_comes_out_again(self, script) -> None:
+        for layer, geometry in script.farm_constraints().items():
+            meta, _, found, _ = pyogrio.raw.read(FARM / script.CONSTRAINTS_FILE, layer=layer)
+            assert meta["crs"] == "EPSG:27700"
+            np.testing.assert_array_equal(
+                shapely.get_coordinates(shapely.from_wkb(found)), shapely.get_coordinates(geometry)
+            )
+
     def test_a_level_does_not_depend_on_what_else_is_asked(self, terrain) -> None:
         x, y = np.meshgrid(np.arange(2380.0, 2480.0, 3.7), np.arange(1010.0, 1300.0, 3.7))
         alone = terrain.level(x[5:6, 7:8], y[5:6, 7:8])
@@ -219,6 +227,20 @@ class TestJobs:
         kinds = plan.posts["kind"].value_counts()
         assert (kinds["end"], kinds["corner"], kinds["bend"], kinds["gate"]) == (2, 4, 2, 4)
         assert set(plan.bays["kind"]) == {"full", "cut", "gate"}
+
+    def test_the_main_job_goes_round_what_is_in_the_way(self) -> None:
+        """Distances by shapely on the grid, whose scale is 0.9996: 1.3 mm in 3 m."""
+        plan = plan_fence(SAMPLE_JOB)
+        codes = [finding.code for finding in plan.fence.findings if finding.code.startswith(("zone", "keep-clear"))]
+        assert codes.count("keep-clear-avoided") == 2
+        assert sorted(set(codes)) == ["keep-clear-avoided", "zone-consult", "zone-kept", "zone-not-met"]
+        posts = shapely.points(plan.posts["easting"], plan.posts["northing"])
+        hole_m = plan.system.hole_diameter_m / 2
+        for layer, buffer_m in (("water_main", 0.6), ("trees", 3.0)):
+            _, _, geometry, _ = pyogrio.raw.read(FARM / "constraints.gpkg", layer=layer)
+            nearest = shapely.distance(shapely.from_wkb(geometry)[0], posts).min()
+            assert nearest == pytest.approx(buffer_m + hole_m, abs=0.03)
+            assert nearest >= buffer_m + hole_m - 0.0015
 
     def test_the_long_job_shows_limits_that_the_ground_breaks(self) -> None:
         """Few against its 3,900 bays: an estate that could nearly be fenced so."""
