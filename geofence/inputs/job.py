@@ -31,6 +31,7 @@ from geofence.inputs.job_file import (
     Zone,
     job_schema,
 )
+from geofence.inputs.output_tables import Sheets
 from geofence.numeric import WIDTH_TOLERANCE_M
 from geofence.plan import Parameter, SystemFacts
 from geofence.systems.system import PANEL_KEYS, Section, System, conflicts, full_bay_m, infill_height_m, slopes_of
@@ -84,7 +85,7 @@ class Job:
 
     Attributes
     ----------
-    job, line, ground, fence, layout, gates, all_gates, levels, posts, wire, zones
+    job, line, ground, fence, layout, gates, all_gates, levels, posts, wire, zones, sheets
         The tables of the job file; ``gates`` are its tables ``[[gate]]``, ``all_gates`` is ``[gates]``.
     base
         The folder that the job's paths are relative to.
@@ -101,6 +102,7 @@ class Job:
     posts: Posts
     wire: Wire
     zones: tuple[Zone, ...]
+    sheets: Sheets
     base: Path
     _given: _Given = field(repr=False, compare=False)
 
@@ -178,6 +180,7 @@ def _job(given: _Given, *, base: Path) -> Job:
         posts=checked.posts,
         wire=checked.wire,
         zones=checked.zone,
+        sheets=checked.sheets,
         base=base,
         _given=given,
     )
@@ -310,6 +313,7 @@ def _leaves(job: Job) -> Iterator[tuple[Keys, Any]]:
         ("posts",): job.posts,
         ("wire",): job.wire,
         **{("zone", row): zone for row, zone in enumerate(job.zones)},
+        ("sheets",): job.sheets,
     }
     for keys, table in tables.items():
         for key, value in table.model_dump(mode="json", by_alias=True).items():

@@ -21,6 +21,7 @@ from pydantic.json_schema import GenerateJsonSchema
 
 from geofence.engine.records import Fit, Steps
 from geofence.inputs.gate_keys import GateKeys, Gates
+from geofence.inputs.output_tables import Sheets
 from geofence.inputs.point_columns import ORDERS, columns_of_order
 from geofence.systems import system as kinds
 from geofence.systems.system import Section
@@ -309,7 +310,7 @@ class GatePlace(Section):
 
 
 class Gate(GateKeys, GatePlace):
-    """An opening. What it leaves out of how its leaves hang, and of its posts, is as ``[gates]`` has it."""
+    """An opening. What it leaves out of how its leaves hang, and of its posts, is as [gates] has it."""
 
     @model_validator(mode="after")
     def _says_nothing_in_vain(self) -> Gate:
@@ -530,6 +531,7 @@ class JobFile(Section):
     zone: Annotated[tuple[Zone, ...], Strict(False)] = Field(
         default=(), description="areas with a rule, one table each"
     )
+    sheets: Sheets = Field(default=Sheets(), description="drawings on paper")
 
     @model_validator(mode="after")
     def _gate_names_differ(self) -> JobFile:

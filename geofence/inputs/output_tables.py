@@ -1,0 +1,49 @@
+"""The tables of the job file that say how outputs are made."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, Strict
+
+from geofence.systems.system import Section
+
+__all__ = ["Sheets"]
+
+
+def _as_written(value: Any) -> Any:
+    return value.isoformat() if isinstance(value, date) else value
+
+
+Words = Annotated[str, Field(min_length=1)]
+Scale = Annotated[float, Field(ge=10, le=100_000)]
+
+
+class Sheets(Section):
+    """Drawings on paper: their size and scales, and what stands in the title block."""
+
+    paper: Literal["A4", "A3", "A2", "A1", "ANSI-A", "ANSI-B", "ANSI-C", "ANSI-D"] = Field(
+        default="A3", description="size of the sheets"
+    )
+    scale: Scale | None = Field(
+        default=None, description="scale of the plan: 250 for 1:250; by the width of the bays where left out"
+    )
+    section_scale: Scale | None = Field(
+        default=None, description="scale of the long-section along the line; the plan's where left out"
+    )
+    exaggeration: Annotated[float, Field(ge=1, le=50)] | None = Field(
+        default=None,
+        description="how many times higher than long the long-section is drawn; by the fence's height where left out",
+    )
+    client: Words | None = Field(default=None, description="who the drawing is for")
+    number: Words | None = Field(default=None, description="the drawing's number")
+    revision: Words | None = Field(default=None, description="the drawing's revision")
+    drawn: Words | None = Field(default=None, description="who drew it")
+    checked: Words | None = Field(default=None, description="who checked it")
+    date: Annotated[Words, BeforeValidator(_as_written)] | None = Field(
+        default=None, description="the drawing's date, as it is to be written"
+    )
+    notes: Annotated[tuple[Words, ...], Strict(False)] = Field(
+        default=(), description="further notes for the first sheet, one text each"
+    )
