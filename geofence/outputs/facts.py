@@ -29,7 +29,7 @@ def facts(plan: FencePlan, *, places: str, levels: str) -> Facts:
         ("job", one_line(plan.name)),
         ("fence", one_line(plan.system.title)),
         ("coordinates", places),
-        ("grid", f"{one_line(grid.name)} ({one_line(code)}), in {one_line(grid.unit)} of {grid.unit_m:.12g} m"),
+        ("grid", f"{one_line(grid.name)} ({one_line(code)}), unit: {one_line(grid.unit)} = {grid.unit_m:.12g} m"),
         ("levels", f"{levels}, above the level datum: {one_line(grid.level_datum) or NOT_STATED}"),
         (
             "distances",

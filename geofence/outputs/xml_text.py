@@ -18,6 +18,8 @@ DECLARATION = '<?xml version="1.0" encoding="UTF-8"?>\n'
 
 _NO_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 """All that the production Char of XML 1.0 leaves out."""
+_SPECIAL = re.compile("[^ !#-%\\'-;=?-~]")
+"""All that is not ASCII, and of ASCII what an attribute cannot hold as it is."""
 _LOST = "\ufffd"
 _IN_CONTENT = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", "\r": "&#13;"})
 _IN_ATTRIBUTES = _IN_CONTENT | str.maketrans({'"': "&quot;", "\t": "&#9;", "\n": "&#10;"})
@@ -38,6 +40,8 @@ def attribute(text: str) -> str:
     >>> print(attribute('2" pipe'))
     "2&quot; pipe"
     """
+    if not _SPECIAL.search(text):  # nearly all of them
+        return f'"{text}"'
     return f'"{_NO_XML.sub(_LOST, text).translate(_IN_ATTRIBUTES)}"'
 
 
