@@ -31,7 +31,7 @@ from geofence.inputs.job_file import (
     Zone,
     job_schema,
 )
-from geofence.inputs.output_tables import Sheets
+from geofence.inputs.output_tables import Gpx, LandXml, Sheets
 from geofence.numeric import WIDTH_TOLERANCE_M
 from geofence.plan import Parameter, SystemFacts
 from geofence.systems.system import PANEL_KEYS, Section, System, conflicts, full_bay_m, infill_height_m, slopes_of
@@ -85,7 +85,7 @@ class Job:
 
     Attributes
     ----------
-    job, line, ground, fence, layout, gates, all_gates, levels, posts, wire, zones, sheets
+    job, line, ground, fence, layout, gates, all_gates, levels, posts, wire, zones, sheets, landxml, gpx
         The tables of the job file; ``gates`` are its tables ``[[gate]]``, ``all_gates`` is ``[gates]``.
     base
         The folder that the job's paths are relative to.
@@ -103,6 +103,8 @@ class Job:
     wire: Wire
     zones: tuple[Zone, ...]
     sheets: Sheets
+    landxml: LandXml
+    gpx: Gpx
     base: Path
     _given: _Given = field(repr=False, compare=False)
 
@@ -181,6 +183,8 @@ def _job(given: _Given, *, base: Path) -> Job:
         wire=checked.wire,
         zones=checked.zone,
         sheets=checked.sheets,
+        landxml=checked.landxml,
+        gpx=checked.gpx,
         base=base,
         _given=given,
     )
@@ -314,6 +318,8 @@ def _leaves(job: Job) -> Iterator[tuple[Keys, Any]]:
         ("wire",): job.wire,
         **{("zone", row): zone for row, zone in enumerate(job.zones)},
         ("sheets",): job.sheets,
+        ("landxml",): job.landxml,
+        ("gpx",): job.gpx,
     }
     for keys, table in tables.items():
         for key, value in table.model_dump(mode="json", by_alias=True).items():

@@ -21,7 +21,7 @@ from pydantic.json_schema import GenerateJsonSchema
 
 from geofence.engine.records import Fit, Steps
 from geofence.inputs.gate_keys import GateKeys, Gates
-from geofence.inputs.output_tables import Sheets
+from geofence.inputs.output_tables import Gpx, LandXml, Sheets
 from geofence.inputs.point_columns import ORDERS, columns_of_order
 from geofence.systems import system as kinds
 from geofence.systems.system import Section
@@ -532,6 +532,8 @@ class JobFile(Section):
         default=(), description="areas with a rule, one table each"
     )
     sheets: Sheets = Field(default=Sheets(), description="drawings on paper")
+    landxml: LandXml = Field(default=LandXml(), description="points and alignments for survey devices")
+    gpx: Gpx = Field(default=Gpx(), description="waypoints for hand-held units")
 
     @model_validator(mode="after")
     def _gate_names_differ(self) -> JobFile:

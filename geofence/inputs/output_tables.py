@@ -9,7 +9,7 @@ from pydantic import BeforeValidator, Field, Strict
 
 from geofence.systems.system import Section
 
-__all__ = ["Sheets"]
+__all__ = ["Gpx", "LandXml", "Sheets"]
 
 
 def _as_written(value: Any) -> Any:
@@ -46,4 +46,21 @@ class Sheets(Section):
     )
     notes: Annotated[tuple[Words, ...], Strict(False)] = Field(
         default=(), description="further notes for the first sheet, one text each"
+    )
+
+
+class LandXml(Section):
+    """Points and alignments for survey devices (LandXML)."""
+
+    level: Literal["ground", "top", "toe"] = Field(
+        default="ground", description="whose level points have: that of the ground at the post, or of the post's ends"
+    )
+
+
+class Gpx(Section):
+    """Waypoints for hand-held units (GPX)."""
+
+    level: Literal["none", "ground"] = Field(
+        default="none",
+        description="whether waypoints have the height of the ground, which a unit takes to be above mean sea level",
     )
