@@ -5,10 +5,11 @@ from __future__ import annotations
 TYPE_CHECKING = False  # the typing module alone would cost half of the import
 if TYPE_CHECKING:
     from geofence.errors import GeofenceError
+    from geofence.inputs.plan_file import read_plan
     from geofence.plan import FencePlan
     from geofence.planner import plan_fence
 
-__all__ = ["FencePlan", "GeofenceError", "__version__", "plan_fence"]
+__all__ = ["FencePlan", "GeofenceError", "__version__", "plan_fence", "read_plan"]
 
 __version__ = "0.1.0"
 
@@ -16,6 +17,7 @@ _HOMES = {
     "FencePlan": "geofence.plan",
     "GeofenceError": "geofence.errors",
     "plan_fence": "geofence.planner",
+    "read_plan": "geofence.inputs.plan_file",
 }
 
 

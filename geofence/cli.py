@@ -8,6 +8,7 @@ import os
 import re
 import sys
 from collections.abc import Callable
+from dataclasses import asdict
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any
@@ -65,6 +66,8 @@ Order = Annotated[
     str | None, typer.Option("--order", help="Columns of a point file without a header: point,northing,easting,level.")
 ]
 Legs = Annotated[str | None, typer.Option("--legs", help="Legs to fence, by number: 1,2,5 (default: all).")]
+
+Also = Annotated[list[str] | None, typer.Option("--also", help="A further output, by name; repeat, or a,b,c.")]
 
 
 @app.callback(invoke_without_command=True)
@@ -148,7 +151,7 @@ def plan(
     gate: Annotated[
         list[str] | None, typer.Option("--gate", metavar="AT,WIDTH", help="Gate: chainage and width in m; repeat.")
     ] = None,
-    also: Annotated[list[str] | None, typer.Option("--also", help="A further output, by name; repeat.")] = None,
+    also: Also = None,
     quiet: Quiet = False,
     as_json: Json = False,
 ) -> None:
@@ -167,7 +170,42 @@ def plan(
         gate=[_gate(text) for text in gate or ()],
     )
     files = {"line": line, "ground": ground, "system": system}
-    _plan(job, files, values, out, tuple(also or ()), quiet=quiet, as_json=as_json)
+    _plan(job, files, values, out, _names(also), quiet=quiet, as_json=as_json)
+
+
+@app.command()
+def write(
+    folder: Annotated[
+        Path, typer.Argument(metavar="PLAN", help="Folder of a finished plan, or its plan.npz.", show_default=False)
+    ],
+    also: Also = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Another folder, to be given all the plan's files; or leave it out.")
+    ] = None,
+    quiet: Quiet = False,
+    as_json: Json = False,
+) -> None:
+    """Write further outputs from a finished plan, without planning again."""
+    from geofence import screen
+    from geofence.finished import write_further
+
+    the_plan, written = write_further(folder, _names(also), out=out)
+    _tell(
+        lambda: {"folder": str(out or folder), "files": [file.name for file in written], **the_plan.summary()},
+        lambda: screen.written(the_plan, written),
+        quiet=quiet,
+        as_json=as_json,
+    )
+
+
+@app.command()
+def outputs(as_json: Json = False) -> None:
+    """List the outputs: those of every run, and those that --also asks for."""
+    from geofence import screen
+    from geofence.plan import known_outputs
+
+    known = known_outputs()
+    _tell(lambda: [asdict(item) for item in known], lambda: screen.outputs(known), as_json=as_json)
 
 
 @app.command()
@@ -267,6 +305,11 @@ def _values(**tables: Any) -> dict[str, Any]:
         for table, entries in tables.items()
     }
     return {table: entries for table, entries in given.items() if entries}
+
+
+def _names(texts: list[str] | None) -> tuple[str, ...]:
+    """Names given one by one, or with commas between them."""
+    return tuple(name.strip() for text in texts or () for name in text.split(","))
 
 
 def _numbers(text: str | None) -> list[int] | str | None:

@@ -44,6 +44,8 @@ __all__ = [
     "Grid",
     "Legs",
     "MarkKind",
+    "KnownOutput",
+    "LeafWay",
     "Output",
     "Parameter",
     "Places",
@@ -58,6 +60,8 @@ __all__ = [
     "outputs",
 ]
 
+    "asked_outputs",
+    "known_outputs",
 SEVERITIES = ("stop", "warn", "note")
 
 POST_EXTRAS = ("uplift_kn",)
@@ -83,6 +87,17 @@ class Output:
 CAUTIONS = (
     "Have the boundary confirmed by a licensed surveyor before anything is built on it.",
     "Have underground services located before digging: this plan knows nothing of pipes and cables it was not given.",
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KnownOutput:
+    """An output there is. Where it cannot be loaded, ``lack`` says why and what to do, and no more is known of it."""
+
+    name: str
+    file: str | None = None
+    title: str | None = None
+    standing: bool | None = None
+    lack: str = ""
+
+
     "Depths of footings are a screening aid, not a design, and wind is not looked at: local codes and a licensed "
     "engineer decide.",
     "A fence is not a retaining wall: where ground stands above an underside, cut it back or hold it by other means.",
@@ -335,7 +350,7 @@ def outputs(also: Iterable[str] = ()) -> list[Output]:
         No output has such a name, or what it needs is not installed.
     """
     asked = tuple(also)
-    chosen: list[Output] = [registry.find(registry.OUTPUTS, name) for name in asked]
+    chosen = asked_outputs(asked)
     for name in registry.names(registry.OUTPUTS):
         if name not in asked:
             with suppress(JobError):
@@ -354,3 +369,22 @@ def _given(table: Table, names: Iterable[str]) -> dict[str, Floats]:
 def _names(letter: str, count: int) -> tuple[str, ...]:
     digits = max(3, len(str(count)))
     return tuple(f"{letter}{number:0{digits}d}" for number in range(1, count + 1))
+def asked_outputs(names: Iterable[str]) -> list[Output]:
+    """The outputs of these names; raises as :func:`outputs` does."""
+    return [registry.find(registry.OUTPUTS, name) for name in dict.fromkeys(names)]
+
+
+def known_outputs() -> list[KnownOutput]:
+    """Every output there is, the standing ones first, then by name."""
+    known = [_known(name) for name in registry.names(registry.OUTPUTS)]
+    return sorted(known, key=lambda item: (not item.standing, item.name))
+
+
+def _known(name: str) -> KnownOutput:
+    try:
+        output: Output = registry.find(registry.OUTPUTS, name)
+    except JobError as trouble:
+        return KnownOutput(name=name, lack=str(trouble))
+    return KnownOutput(name=name, file=output.filename, title=output.title, standing=output.standing)
+
+

@@ -14,7 +14,7 @@ from rich.text import Text
 
 from geofence.engine.records import Finding
 from geofence.errors import GeofenceError
-from geofence.plan import SEVERITIES, FencePlan
+from geofence.plan import SEVERITIES, FencePlan, KnownOutput
 
 if TYPE_CHECKING:
     from geofence.comparison import Candidate
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from geofence.surveyed import Progress
     from geofence.systems.system import System
 
-__all__ = ["comparison", "error", "inspection", "plan_summary", "stages", "systems"]
+__all__ = ["comparison", "error", "inspection", "outputs", "plan_summary", "stages", "systems", "written"]
 
 SHOWN_FINDINGS = 8
 SHOWN_LEGS = 40
@@ -74,6 +74,27 @@ def plan_summary(plan: FencePlan, files: Sequence[Path], folder: Path) -> None:
     _findings(console, plan.fence.findings)
     console.print(f"{len(files)} files in {folder}", soft_wrap=True)
     console.print(f"map: {folder / 'map.html'}", soft_wrap=True)
+
+
+def written(plan: FencePlan, files: Sequence[Path]) -> None:
+    """What was written from a finished plan."""
+    console = _console()
+    counts = plan.summary()["findings"]
+    console.print(Text(plan.name, "bold") + Text(": ") + _severities(counts) + Text(" in findings"))
+    for file in files:
+        console.print(str(file), soft_wrap=True)
+
+
+def outputs(known: Sequence[KnownOutput]) -> None:
+    """The outputs there are, and what those lack that cannot be written here."""
+    console = _console()
+    table = Table(box=None, pad_edge=False)
+    for heading in ("name", "file", "when", "what it is"):
+        table.add_column(heading, overflow="fold")
+    for item in known:
+        when = "" if item.lack else "every run" if item.standing else f"--also {item.name}"
+        table.add_row(item.name, item.file or "-", when, item.title or Text(item.lack, "yellow"))
+    console.print(table)
 
 
 def inspection(seen: Inspection) -> None:

@@ -13,9 +13,9 @@ import pytest
 PACKAGE = Path(__file__).parent.parent / "geofence"
 GUIDE = Path(__file__).parent.parent / "DEVELOPERS.md"
 FLOORS = (
-    {"errors", "numeric", "registry", "folder", "toml_file"},
+    {"errors", "numeric", "registry", "folder", "toml_file", "packed"},
     {"engine"},
-    {"site", "systems", "plan", "plan_parts", "glance"},
+    {"site", "systems", "plan", "plan_parts", "plan_file", "glance"},
     {"inputs", "outputs"},
     {
         "surveyed",
@@ -30,6 +30,7 @@ FLOORS = (
         "planner",
         "inspection",
         "comparison",
+        "finished",
         "sample",
         "screen",
     },

@@ -15,7 +15,7 @@ import numpy as np
 from geofence.folder import PROGRAM
 from geofence.plan import FencePlan, Output
 
-__all__ = ["OUTPUT", "SCHEMA", "plain", "write"]
+__all__ = ["OUTPUT", "SCHEMA", "content", "plain", "write"]
 
 SCHEMA = 1
 """Rises when a member changes its meaning or goes; new members do not raise it."""
@@ -23,11 +23,18 @@ SCHEMA = 1
 
 def write(plan: FencePlan, path: Path) -> None:
     """Write the plan's record as strict JSON; the same plan gives the same bytes but for its time stamp."""
-    text = json.dumps(plain(_content(plan, path)), ensure_ascii=False, allow_nan=False, indent=2)
+    told = content(plan, files=plan.provenance.files or (path.name,))
+    text = json.dumps(told, ensure_ascii=False, allow_nan=False, indent=2)
     path.write_text(text + "\n", encoding="utf-8", errors="backslashreplace", newline="\n")
 
 
-def _content(plan: FencePlan, path: Path) -> dict[str, Any]:
+def content(plan: FencePlan, *, files: Sequence[str]) -> dict[str, Any]:
+    """What is told of a plan, as JSON reads it back; ``files`` are those written together."""
+    told: dict[str, Any] = plain(_told(plan, files))
+    return told
+
+
+def _told(plan: FencePlan, files: Sequence[str]) -> dict[str, Any]:
     cost, grid, provenance = plan.fence.cost, plan.grid, plan.provenance
     return {
         "program": PROGRAM,
@@ -56,7 +63,7 @@ def _content(plan: FencePlan, path: Path) -> dict[str, Any]:
             "planned_at": provenance.planned_at,
         },
         "cautions": plan.cautions,
-        "files": provenance.files or (path.name,),
+        "files": files,
     }
 
 
