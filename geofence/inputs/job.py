@@ -31,7 +31,7 @@ from geofence.inputs.job_file import (
     Zone,
     job_schema,
 )
-from geofence.inputs.output_tables import Gpx, LandXml, Sheets
+from geofence.inputs.output_tables import Dxf, Gpx, LandXml, Sheets
 from geofence.numeric import WIDTH_TOLERANCE_M
 from geofence.plan import Parameter, SystemFacts
 from geofence.systems.system import PANEL_KEYS, Section, System, conflicts, full_bay_m, infill_height_m, slopes_of
@@ -85,7 +85,7 @@ class Job:
 
     Attributes
     ----------
-    job, line, ground, fence, layout, gates, all_gates, levels, posts, wire, zones, sheets, landxml, gpx
+    job, line, ground, fence, layout, gates, all_gates, levels, posts, wire, zones, sheets, landxml, gpx, dxf
         The tables of the job file; ``gates`` are its tables ``[[gate]]``, ``all_gates`` is ``[gates]``.
     base
         The folder that the job's paths are relative to.
@@ -105,6 +105,7 @@ class Job:
     sheets: Sheets
     landxml: LandXml
     gpx: Gpx
+    dxf: Dxf
     base: Path
     _given: _Given = field(repr=False, compare=False)
 
@@ -185,6 +186,7 @@ def _job(given: _Given, *, base: Path) -> Job:
         sheets=checked.sheets,
         landxml=checked.landxml,
         gpx=checked.gpx,
+        dxf=checked.dxf,
         base=base,
         _given=given,
     )
@@ -320,6 +322,7 @@ def _leaves(job: Job) -> Iterator[tuple[Keys, Any]]:
         ("sheets",): job.sheets,
         ("landxml",): job.landxml,
         ("gpx",): job.gpx,
+        ("dxf",): job.dxf,
     }
     for keys, table in tables.items():
         for key, value in table.model_dump(mode="json", by_alias=True).items():

@@ -21,7 +21,7 @@ from pydantic.json_schema import GenerateJsonSchema
 
 from geofence.engine.records import Fit, Steps
 from geofence.inputs.gate_keys import GateKeys, Gates
-from geofence.inputs.output_tables import Gpx, LandXml, Sheets
+from geofence.inputs.output_tables import Dxf, Gpx, LandXml, Sheets
 from geofence.inputs.point_columns import ORDERS, columns_of_order
 from geofence.systems import system as kinds
 from geofence.systems.system import Section
@@ -534,6 +534,7 @@ class JobFile(Section):
     sheets: Sheets = Field(default=Sheets(), description="drawings on paper")
     landxml: LandXml = Field(default=LandXml(), description="points and alignments for survey devices")
     gpx: Gpx = Field(default=Gpx(), description="waypoints for hand-held units")
+    dxf: Dxf = Field(default=Dxf(), description="drawings for drawing programs")
 
     @model_validator(mode="after")
     def _gate_names_differ(self) -> JobFile:

@@ -9,7 +9,7 @@ from pydantic import BeforeValidator, Field, Strict
 
 from geofence.systems.system import Section
 
-__all__ = ["Gpx", "LandXml", "Sheets"]
+__all__ = ["Dxf", "Gpx", "LandXml", "Sheets"]
 
 
 def _as_written(value: Any) -> Any:
@@ -63,4 +63,16 @@ class Gpx(Section):
     level: Literal["none", "ground"] = Field(
         default="none",
         description="whether waypoints have the height of the ground, which a unit takes to be above mean sea level",
+    )
+
+
+class Dxf(Section):
+    """Drawings for drawing programs (DXF): the plan on the grid, and the long-section."""
+
+    posts: Literal["2d", "3d"] = Field(
+        default="2d", description="marks of posts in the plane; or in space, with their bodies from toe to top"
+    )
+    scale: Scale = Field(default=500.0, description="scale of the plot that texts and marks are sized for")
+    exaggeration: float = Field(
+        default=5.0, ge=1, le=50, description="how many times higher than long the long-section is drawn"
     )
