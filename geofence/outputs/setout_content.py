@@ -1,0 +1,106 @@
+"""The set-out sheet of a plan: its tables in the order of the work, and what is to be known before."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from geofence.engine.records import Finding
+from geofence.outputs.facts import facts
+from geofence.outputs.plain_text import one_line
+from geofence.outputs.setout_checks import (
+    TAPE_REACH_M,
+    chord,
+    diagonals,
+    in_holes,
+    ties,
+)
+from geofence.outputs.setout_post_table import legend, post_table
+from geofence.outputs.setout_posts import Note, Stretch, stretches, whole_plan_notes
+from geofence.outputs.setout_sheet import Sheet, Table
+from geofence.outputs.setout_strings import tape_of
+from geofence.outputs.setout_style import SetoutStyle
+from geofence.outputs.setout_tables import (
+    corner_table,
+    gate_table,
+    held_table,
+    mark_table,
+    ordered,
+    stretch_table,
+    tie_table,
+    wire_table,
+)
+from geofence.outputs.setout_units import Units
+from geofence.plan import FencePlan
+from geofence.site.tape import Tape
+
+__all__ = ["setout_sheet"]
+
+MOST_NAMED = 24
+"""Posts and bays named on the first page as ones to look at; the rest are counted, and marked where they stand."""
+
+
+def setout_sheet(plan: FencePlan, style: SetoutStyle) -> Sheet:
+    """What stands on the sheet."""
+    units, tape = Units.of(plan, style.units), tape_of(plan)
+    along = list(stretches(plan))
+    return Sheet(
+        name=one_line(plan.name) or "Fence",
+        fence=one_line(plan.system.title),
+        facts=tuple(_facts(plan, units)),
+        cautions=plan.cautions,
+        look=(*whole_plan_notes(plan), *_marked(plan)),
+        legend=legend(plan, units),
+        tables=tuple(table for table in _tables(plan, style, units, tape, along) if table.rows),
+    )
+
+
+def _tables(plan: FencePlan, style: SetoutStyle, units: Units, tape: Tape, along: Sequence[Stretch]) -> Iterator[Table]:
+    boundary = ties(plan, tape, "boundary", reach_m=style.reach_m, second_reach_m=TAPE_REACH_M)
+    control = ties(plan, tape, "control", reach_m=style.reach_m, second_reach_m=style.reach_m)
+    tied = list(ordered((boundary, control)))
+    turns = list(diagonals(plan, setback_m=style.setback_m))
+    chords = {key: chord(plan, tape, *key) for key in {(item.start.row, item.end.row) for item in along}}
+    across = {item.toward: chord(plan, tape, *item.toward) for item in turns}
+    used = sorted({tie.mark for tie in tied})
+    yield mark_table(plan, units, in_holes(plan, tape), used)
+    yield held_table(plan, along, units)
+    yield tie_table(plan, units, tied)
+    yield stretch_table(along, units, chords)
+    yield corner_table(plan, units, turns, across)
+    yield gate_table(plan, units)
+    yield wire_table(plan, units)
+    yield post_table(plan, along, units, chords)
+
+
+def _facts(plan: FencePlan, units: Units) -> Iterator[tuple[str, str]]:
+    told = facts(plan, places=f"easting, northing, in {one_line(plan.grid.unit)}", levels=units.level_word)
+    yield from (fact for fact in told if fact[0] in ("grid", "levels"))
+    factor = plan.grid.combined_factor
+    yield "lengths", f"{units.words}, level tape on the ground"
+    yield (
+        "scale",
+        f"100 m on the ground is {100 * factor:.4f} m on the grid: every distance on this sheet is a ground distance; "
+        "lengths worked out from coordinates are not",
+    )
+    yield "posts", f"{len(plan.fence.posts)}, {units.length(plan.system.post_width_m)} {units.tape} wide"
+    yield "planned", one_line(plan.provenance.planned_at)
+
+
+def _marked(plan: FencePlan) -> Iterator[Note]:
+    """How many posts and bays have something to look at, and which."""
+    for severity, word in (("stop", "STOP"), ("warn", "CHECK")):
+        named: Mapping[str, None] = dict.fromkeys(
+            name for finding in plan.fence.findings if finding.severity == severity for name in _names(plan, finding)
+        )
+        if named:
+            names = list(named)
+            more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+            yield Note(word=word, text=f"Marked where they stand: {', '.join(names[:MOST_NAMED])}{more}.")
+
+
+def _names(plan: FencePlan, finding: Finding) -> Iterator[str]:
+    """The post or bay that a finding concerns."""
+    if finding.post is not None:
+        yield plan.post_names[finding.post]
+    elif finding.bay is not None:
+        yield plan.bay_names[finding.bay]

@@ -1,0 +1,238 @@
+"""What a crew measures at each post, in the order in which it walks along a run.
+
+Distances run from the last post that must be where it is (an end, a corner, a gate post, ...), so that the errors of
+one stretch stop at its end.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from geofence.engine.records import Finding, Floats
+from geofence.numeric import LEVEL_TOLERANCE_M
+from geofence.outputs.plain_text import one_line
+from geofence.outputs.setout_strings import held_along, tape_of
+from geofence.plan import FencePlan, Run
+
+__all__ = ["Note", "SetOutPost", "Stretch", "notes_of_plan", "said", "stretches", "whole_plan_notes"]
+
+WORDS = {"stop": "STOP", "warn": "CHECK"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Note:
+    """Something to look at before a post or the bay ahead of it is made: ``STOP`` or ``CHECK``, and what to do."""
+
+    word: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetOutPost:
+    """A post as a crew meets it on its way along a run; metres, NaN where a value does not exist.
+
+    Attributes
+    ----------
+    row
+        Of the plan's posts.
+    name, kind
+        As everywhere.
+    held
+        Whether it is set by itself, and others are taped from it.
+    running_m
+        From the last held post; at a held post from the one before it, which checks the stretch.
+    chainage_m
+        In this line.
+    to_next_m, clear_m
+        To the next post, centre to centre and between faces.
+    behind_name, ahead_name, ahead
+        Names of the bays on either side, and the kind of the one ahead; empty where there is none.
+    depth_m, length_m, stock_m, extension_m, height_m, top_level_m
+        Of the hole; of the post, from top to toe; of what it is cut from; of what is joined to it where the longest
+        stock is too short, else 0; out of the ground; level.
+    support_back_m, support_ahead_m
+        From the post's top down to the underside in the bay behind and ahead, along this run.
+    step_m
+        Change of the undersides' level at the post, up positive.
+    cut_angle_deg, slope_length_m, droppers
+        Of the bay ahead.
+    uplift_kn
+        How hard wires pull the post up.
+    met
+        ``first``; ``again`` where the post was listed before, in another run; ``closes`` where a ring comes back to it.
+    notes
+        What to look at.
+    """
+
+    row: int
+    name: str
+    kind: str
+    held: bool
+    running_m: float
+    chainage_m: float
+    to_next_m: float
+    clear_m: float
+    behind_name: str
+    ahead_name: str
+    ahead: str
+    depth_m: float
+    length_m: float
+    stock_m: float
+    extension_m: float
+    height_m: float
+    top_level_m: float
+    support_back_m: float
+    support_ahead_m: float
+    step_m: float
+    cut_angle_deg: float
+    slope_length_m: float
+    droppers: float
+    uplift_kn: float
+    met: str
+    notes: tuple[Note, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """From one held post to the next.
+
+    ``posts`` has those after the first, the last one among them; in a run's first stretch all of them. A string
+    from the one to the other runs through all of them.
+    """
+
+    line: str
+    start: SetOutPost
+    end: SetOutPost
+    posts: tuple[SetOutPost, ...]
+    bays: int
+
+    @property
+    def length_m(self) -> float:
+        """Along the line."""
+        return self.end.running_m
+
+
+def stretches(plan: FencePlan) -> Iterator[Stretch]:
+    """The stretches of all runs, in order."""
+    notes, seen, tape = notes_of_plan(plan), set[int](), tape_of(plan)
+    for run in plan.runs:
+        held = held_along(plan, tape, run)
+        posts = _along(plan, run, held, notes, seen)
+        seen |= set(run.posts.tolist())
+        for start, end in pairwise(held):
+            yield Stretch(
+                line=run.line,
+                start=posts[start],
+                end=posts[end],
+                posts=tuple(posts[start + 1 if start else 0 : end + 1]),
+                bays=end - start,
+            )
+
+
+def _along(
+    plan: FencePlan, run: Run, held: Sequence[int], notes: Mapping[int, list[Note]], seen: set[int]
+) -> list[SetOutPost]:
+    """The posts of a run; the first one once more at the end of a ring."""
+    posts, bays = plan.fence.posts, plan.fence.bays
+    names, bay_names = plan.post_names, plan.bay_names
+    rows, chainage, count = run.posts.tolist(), run.chainage_m.tolist(), len(run.posts)
+    if run.closed:
+        rows, chainage = [*rows, rows[0]], [*chainage, float(bays.end_m[run.bays[-1]])]
+    since, found, posts_held = chainage[0], [], set(held)
+    extension = np.maximum(posts.length_m - posts.stock_length_m, 0.0)
+    for at, row in enumerate(rows):
+        closes = at == count
+        behind = run.bays[at - 1] if at else run.bays[-1] if run.closed else None
+        ahead = run.bays[at % count] if run.closed or at < count - 1 else None
+        top = posts.top_level_m[row]
+        width = _value(bays.width_m, ahead)
+        found.append(
+            SetOutPost(
+                row=row,
+                name=names[row],
+                kind=posts.kind[row],
+                held=at in posts_held,
+                running_m=chainage[at] - since,
+                chainage_m=chainage[at],
+                to_next_m=np.nan if closes else width,
+                clear_m=np.nan if closes else width - plan.system.post_width_m,
+                behind_name="" if behind is None else bay_names[behind],
+                ahead_name="" if ahead is None else bay_names[ahead],
+                ahead="" if ahead is None else bays.kind[ahead],
+                depth_m=float(posts.embedment_m[row]),
+                length_m=float(posts.length_m[row]),
+                stock_m=float(posts.stock_length_m[row]),
+                extension_m=float(extension[row]) if extension[row] > LEVEL_TOLERANCE_M else 0.0,
+                height_m=float(posts.height_m[row]),
+                top_level_m=float(top),
+                support_back_m=float(top) - _value(bays.underside_to_m, behind),
+                support_ahead_m=float(top) - _value(bays.underside_from_m, ahead),
+                step_m=_value(bays.step_m, ahead),
+                cut_angle_deg=_value(bays.cut_angle_deg, ahead),
+                slope_length_m=_value(bays.slope_length_m, ahead),
+                droppers=_value(bays.droppers, ahead),
+                uplift_kn=float(posts.uplift_kn[row]),
+                met="closes" if closes else "again" if row in seen else "first",
+                notes=() if closes else (*notes[row], *(() if ahead is None else notes[~ahead])),
+            )
+        )
+        if at in posts_held:
+            since = chainage[at]
+    return found
+
+
+def _value(column: Floats, row: int | None) -> float:
+    return float("nan") if row is None else float(column[row])
+
+
+class _Notes(dict[int, list[Note]]):
+    """Notes by row: of post ``row``, and of bay ``row`` under ``~row``; none where there are none."""
+
+    def __missing__(self, _row: int) -> list[Note]:
+        return []
+
+
+def notes_of_plan(plan: FencePlan) -> Mapping[int, list[Note]]:
+    """What to look at, under each post's row, and for a bay under ``~row``."""
+    found, bays = _Notes(), plan.bay_names
+    for finding in _told(plan):
+        key, where = None, ""
+        if finding.post is not None:
+            key = finding.post
+        elif finding.bay is not None:
+            ends = [plan.post_names[rows[finding.bay]] for rows in (plan.fence.bays.from_post, plan.fence.bays.to_post)]
+            key, where = ~finding.bay, f"{bays[finding.bay]}, {ends[0]} to {ends[1]}: "
+        if key is not None:
+            found.setdefault(key, []).append(Note(word=WORDS[finding.severity], text=where + said(finding)))
+    return found
+
+
+def whole_plan_notes(plan: FencePlan) -> list[Note]:
+    """What to look at that concerns no single post or bay, with where it is."""
+    found = []
+    for finding in _told(plan):
+        if finding.post is None and finding.bay is None:
+            found.append(Note(word=WORDS[finding.severity], text=_where(finding) + said(finding)))
+    return found
+
+
+def _told(plan: FencePlan) -> list[Finding]:
+    """Stops, then warnings."""
+    return [finding for word in WORDS for finding in plan.fence.findings if finding.severity == word]
+
+
+def _where(finding: Finding) -> str:
+    if finding.chainage_m is None:
+        return ""
+    to = "" if finding.chainage_to_m is None else f" to {finding.chainage_to_m:.2f}"
+    return f"Chainage {finding.chainage_m:.2f}{to} m: "
+
+
+def said(finding: Finding) -> str:
+    """What is so, and what would cure it, as sentences."""
+    remedy = f" {one_line(finding.remedy)}" if finding.remedy else ""
+    return f"{one_line(finding.message).rstrip('.')}.{remedy}"
