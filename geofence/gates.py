@@ -3,34 +3,46 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from geofence.engine.records import Gate
 from geofence.errors import JobError
+from geofence.inputs.gate_rules import GateRules
 from geofence.inputs.job import Job
 from geofence.placing import on_grid
 from geofence.site import grids
 from geofence.site.profile import GroundLine
 from geofence.surveyed import SurveyedSite
 
-__all__ = ["place_gates"]
+__all__ = ["PlacedGate", "place_gates"]
 
 GATE_NEAR_MAX_M = 10.0
 """A gate's point may lie this far from the line: a mark beside the boundary, not a gate elsewhere."""
 
 
-def place_gates(job: Job, site: SurveyedSite, runs: Sequence[GroundLine]) -> list[list[Gate]]:
-    """Each run's gates, by chainage within the run."""
-    gates: list[list[Gate]] = [[] for _ in runs]
-    for number, gate in enumerate(job.gates, start=1):
-        place = job.place("gate", number - 1, "near")
-        row, start = _gate_near(gate.near, gate.width_m, site, runs, place) if gate.near else (-1, gate.at_m or 0.0)
-        if row < 0:
-            row = max(at for at, run in enumerate(runs) if run.from_m <= start or at == 0)
-            start -= runs[row].from_m
-        gates[row].append(Gate(name=gate.name or f"G{number}", chainage_m=start, width_m=gate.width_m))
-    return gates
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlacedGate:
+    """A gate on the line: the row of its run, and the chainage of its first post within that run."""
+
+    rules: GateRules
+    run: int
+    chainage_m: float
+
+
+def place_gates(
+    job: Job, rules: Sequence[GateRules], site: SurveyedSite, runs: Sequence[GroundLine]
+) -> tuple[PlacedGate, ...]:
+    """The job's gates, whose rules are in its order, along the line: run by run, in order of chainage."""
+    placed = []
+    for row, (gate, own) in enumerate(zip(job.gates, rules, strict=True)):
+        place = job.place("gate", row, "near")
+        run, start = _gate_near(gate.near, gate.width_m, site, runs, place) if gate.near else (-1, gate.at_m or 0.0)
+        if run < 0:
+            run = max(at for at, each in enumerate(runs) if each.from_m <= start or at == 0)
+            start -= runs[run].from_m
+        placed.append(PlacedGate(rules=own, run=run, chainage_m=start))
+    return tuple(sorted(placed, key=lambda gate: (gate.run, gate.chainage_m)))
 
 
 def _gate_near(

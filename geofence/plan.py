@@ -16,10 +16,12 @@ from geofence.engine.records import Fence, Floats, Table
 from geofence.errors import JobError
 from geofence.plan_parts import (
     Grid,
+    LeafWay,
     Legs,
     MarkKind,
     Parameter,
     Places,
+    PlannedGate,
     PlannedZone,
     Provenance,
     ReferenceMarks,
@@ -42,13 +44,14 @@ __all__ = [
     "SEVERITIES",
     "FencePlan",
     "Grid",
-    "Legs",
-    "MarkKind",
     "KnownOutput",
     "LeafWay",
+    "Legs",
+    "MarkKind",
     "Output",
     "Parameter",
     "Places",
+    "PlannedGate",
     "PlannedZone",
     "Provenance",
     "ReferenceMarks",
@@ -57,11 +60,11 @@ __all__ = [
     "Stations",
     "SystemFacts",
     "ZoneOutline",
+    "asked_outputs",
+    "known_outputs",
     "outputs",
 ]
 
-    "asked_outputs",
-    "known_outputs",
 SEVERITIES = ("stop", "warn", "note")
 
 POST_EXTRAS = ("uplift_kn",)
@@ -84,9 +87,6 @@ class Output:
     view: Callable[..., Any] | None = None
 
 
-CAUTIONS = (
-    "Have the boundary confirmed by a licensed surveyor before anything is built on it.",
-    "Have underground services located before digging: this plan knows nothing of pipes and cables it was not given.",
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KnownOutput:
     """An output there is. Where it cannot be loaded, ``lack`` says why and what to do, and no more is known of it."""
@@ -98,6 +98,9 @@ class KnownOutput:
     lack: str = ""
 
 
+CAUTIONS = (
+    "Have the boundary confirmed by a licensed surveyor before anything is built on it.",
+    "Have underground services located before digging: this plan knows nothing of pipes and cables it was not given.",
     "Depths of footings are a screening aid, not a design, and wind is not looked at: local codes and a licensed "
     "engineer decide.",
     "A fence is not a retaining wall: where ground stands above an underside, cut it back or hold it by other means.",
@@ -133,6 +136,8 @@ class FencePlan:
         Picture of the terrain for the map; None without one.
     zones
         What the plan was held against, in the order of the job.
+    gates
+        Its gates, in the order of their bays.
     marks
         Points on the ground that posts are tied to: vertices of the boundary, control points.
     shot
@@ -151,6 +156,7 @@ class FencePlan:
     provenance: Provenance
     relief: Relief | None = None
     zones: tuple[PlannedZone, ...] = ()
+    gates: tuple[PlannedGate, ...] = ()
     marks: ReferenceMarks = field(default_factory=ReferenceMarks.none)
     shot: ShotPoints | None = None
 
@@ -225,6 +231,7 @@ class FencePlan:
             "support_ahead_m": posts.support_ahead_m,
             "survey_distance_m": places.survey_distance_m,
             "findings": self._codes("post", len(posts)),
+            **self._gate_names("post", len(posts)),
             **_given(posts, POST_EXTRAS),
         }
 
@@ -247,6 +254,7 @@ class FencePlan:
             "gap_area_m2": bays.gap_area_m2,
             "dig_area_m2": bays.dig_area_m2,
             "findings": self._codes("bay", len(bays)),
+            **self._gate_names("bay", len(bays)),
             **_given(bays, BAY_EXTRAS),
         }
 
@@ -285,6 +293,18 @@ class FencePlan:
             if row is not None and finding.code not in codes[row]:
                 codes[row].append(finding.code)
         return [" ".join(words) for words in codes]
+
+    def _gate_names(self, part: Literal["post", "bay"], count: int) -> dict[str, list[str]]:
+        """A column of gates' names, empty away from gates; without gates none."""
+        if not self.gates:
+            return {}
+        names: list[list[str]] = [[] for _ in range(count)]
+        for gate in self.gates:
+            bays = self.fence.bays
+            rows = (gate.bay,) if part == "bay" else (int(bays.from_post[gate.bay]), int(bays.to_post[gate.bay]))
+            for row in rows:
+                names[row].append(gate.name)
+        return {"gate": ["; ".join(each) for each in names]}
 
     def summary(self) -> dict[str, Any]:
         """Counts and extremes for the end of a run and for ``plan.json``."""
@@ -359,16 +379,6 @@ def outputs(also: Iterable[str] = ()) -> list[Output]:
     return chosen
 
 
-def _given(table: Table, names: Iterable[str]) -> dict[str, Floats]:
-    """Those of a table's columns that have a value in any row."""
-    import numpy as np
-
-    return {name: getattr(table, name) for name in names if np.isfinite(getattr(table, name)).any()}
-
-
-def _names(letter: str, count: int) -> tuple[str, ...]:
-    digits = max(3, len(str(count)))
-    return tuple(f"{letter}{number:0{digits}d}" for number in range(1, count + 1))
 def asked_outputs(names: Iterable[str]) -> list[Output]:
     """The outputs of these names; raises as :func:`outputs` does."""
     return [registry.find(registry.OUTPUTS, name) for name in dict.fromkeys(names)]
@@ -388,3 +398,13 @@ def _known(name: str) -> KnownOutput:
     return KnownOutput(name=name, file=output.filename, title=output.title, standing=output.standing)
 
 
+def _given(table: Table, names: Iterable[str]) -> dict[str, Floats]:
+    """Those of a table's columns that have a value in any row."""
+    import numpy as np
+
+    return {name: getattr(table, name) for name in names if np.isfinite(getattr(table, name)).any()}
+
+
+def _names(letter: str, count: int) -> tuple[str, ...]:
+    digits = max(3, len(str(count)))
+    return tuple(f"{letter}{number:0{digits}d}" for number in range(1, count + 1))

@@ -12,10 +12,12 @@ from geofence.engine.records import Floats, Ints, Slope, Table, read_only
 
 __all__ = [
     "Grid",
+    "LeafWay",
     "Legs",
     "MarkKind",
     "Parameter",
     "Places",
+    "PlannedGate",
     "PlannedZone",
     "Provenance",
     "ReferenceMarks",
@@ -209,6 +211,65 @@ class PlannedZone:
     buffer_m: float
     limit_m: float
     outlines: tuple[ZoneOutline, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LeafWay:
+    """The way of a gate's leaf as it opens to one side.
+
+    Attributes
+    ----------
+    post
+        Row of the post that it hangs at.
+    side
+        Of the direction of travel: ``left`` or ``right``; ``slide``: past its post, along the fence.
+    length_m, open_deg
+        From the post to the leaf's tip, on the ground; how far it turns, 0 where it slides.
+    lon_deg, lat_deg, easting, northing
+        (k,) the tip from closed to open, WGS 84 and grid. Of a leaf that slides (2,): it as it stands open, from its
+        post to its far end.
+    """
+
+    post: int
+    side: str
+    length_m: float
+    open_deg: float
+    lon_deg: Floats
+    lat_deg: Floats
+    easting: Floats
+    northing: Floats
+
+    def __post_init__(self) -> None:
+        for name in ("lon_deg", "lat_deg", "easting", "northing"):
+            object.__setattr__(self, name, read_only(getattr(self, name)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlannedGate:
+    """A gate of the plan.
+
+    Attributes
+    ----------
+    name, bay
+        What it is called; row of its bay.
+    swing
+        ``left``, ``right``, ``both``, ``slide``, ``none`` (an opening without a leaf) or ``not stated``.
+    leaves, leaf_kg
+        How many, and the mass of one; None where nobody said.
+    post_width_m, hole_diameter_m
+        What its posts and their holes measure.
+    ways
+        Each way in which a leaf opens; none where nobody said how, and without a leaf.
+    """
+
+    name: str
+    bay: int
+    swing: str
+    leaves: int
+    leaf_kg: float | None
+    post_width_m: float
+    hole_diameter_m: float
+    ways: tuple[LeafWay, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -19,14 +19,18 @@ from geofence.engine.fence import build_fence, join
 from geofence.engine.records import Fence, Finding, KeepClear
 from geofence.engine.records import Path as EnginePath
 from geofence.errors import JobError
+from geofence.gate_findings import gate_findings
+from geofence.gate_swing import Swings
 from geofence.gates import place_gates
 from geofence.inputs.digest import digests
+from geofence.inputs.gate_rules import gate_rules
 from geofence.inputs.job import Job, Resolved, job_from_values, read_job, resolve
-from geofence.plan import FencePlan, Provenance
+from geofence.plan import FencePlan, Places, Provenance
 from geofence.site.profile import GroundLine, bridged
 from geofence.surveyed import Progress, SurveyedSite, input_files, survey
 from geofence.systems import catalogue
 from geofence.systems.catalogue import is_file_name
+from geofence.systems.system import System
 from geofence.zone_rules import zone_findings
 from geofence.zoning import keep_clears, place_zones
 
@@ -80,8 +84,7 @@ def plan_fence(
     'end'
     """
     the_job, job_file = read_or_make_job(job, line=line, ground=ground, system=system, values=values, origin=origin)
-    fence_system = catalogue.load(the_job.fence.system, base=the_job.base, place=the_job.place("fence", "system"))
-    rules = resolve(the_job, fence_system)
+    rules = resolve(the_job, _system(the_job))
     site = survey(the_job, progress=progress)
     with ThreadPoolExecutor(max_workers=1) as pool:
         hashing = pool.submit(digests, input_files(the_job, site, job_file))
@@ -90,17 +93,17 @@ def plan_fence(
             progress("Laying the zones beside the line")
         zoning = place_zones(the_job, site, runs, rules.facts)
         progress("Laying out posts and choosing levels")
-        fences = _fences(the_job, site, runs, rules, keep_clears(zoning, runs))
+        swings = _swings(the_job, site, runs, rules)
+        fences = _fences(runs, rules, swings, keep_clears(zoning, runs))
         progress("Placing posts")
         places = placing.places(site, runs, fences)
         legs = placing.legs(site, runs)
         relief = placing.relief(site)
         inputs = hashing.result()
     fence = join(fences)
-    far = fieldwork.far_posts(places, fence.posts.chainage_m, limit_m=the_job.ground.survey_distance_max_m)
-    field = (*fieldwork.agreement(the_job, site), *far)
-    zoned = zone_findings(zoning, runs, fences, open_share=the_job.fence.open_share)
-    findings = (*site.findings, *rules.findings, *field, *bridges, *zoning.findings, *fence.findings, *zoned)
+    field = _in_the_field(the_job, site, places, fence)
+    judged = (*gate_findings(swings, fence), *zone_findings(zoning, runs, fences, open_share=the_job.fence.open_share))
+    findings = (*site.findings, *rules.findings, *field, *bridges, *zoning.findings, *fence.findings, *judged)
     return FencePlan(
         name=the_job.name,
         fence=replace(fence, findings=findings),
@@ -114,6 +117,7 @@ def plan_fence(
         provenance=Provenance(inputs=inputs, packages=_packages(), planned_at=_now()),
         relief=relief,
         zones=zoning.planned,
+        gates=swings.planned(fence),
         shot=fieldwork.shot_near(site),
     )
 
@@ -172,6 +176,10 @@ def _seen_from(base: Path, path: Path | str) -> str:
         return str(Path(path).absolute())
 
 
+def _system(job: Job) -> System:
+    return catalogue.load(job.fence.system, base=job.base, place=job.place("fence", "system"))
+
+
 def _whole_ground(job: Job, site: SurveyedSite) -> tuple[list[GroundLine], list[Finding]]:
     """The runs with a level at every station, and a finding for each gap that was bridged."""
     place = Path(job.ground.files[0]).name
@@ -179,20 +187,28 @@ def _whole_ground(job: Job, site: SurveyedSite) -> tuple[list[GroundLine], list[
     return [run for run, _ in whole], [finding for _, findings in whole for finding in findings]
 
 
+def _in_the_field(job: Job, site: SurveyedSite, places: Places, fence: Fence) -> list[Finding]:
+    """How the ground agrees with points shot in the field, and which posts stand far from them."""
+    far = fieldwork.far_posts(places, fence.posts.chainage_m, limit_m=job.ground.survey_distance_max_m)
+    return [*fieldwork.agreement(job, site), *far]
+
+
+def _swings(job: Job, site: SurveyedSite, runs: Sequence[GroundLine], rules: Resolved) -> Swings:
+    """The job's gates on the line, and the ground that their leaves pass."""
+    gates = gate_rules(job, rules.parameters, post_width_m=rules.facts.post_width_m)
+    separation = job.job.geoid_separation_m
+    return Swings.over(place_gates(job, gates, site, runs), site, runs, geoid_separation_m=separation)
+
+
 def _fences(
-    job: Job,
-    site: SurveyedSite,
-    runs: Sequence[GroundLine],
-    rules: Resolved,
-    keep_clear: Sequence[Sequence[KeepClear]],
+    runs: Sequence[GroundLine], rules: Resolved, swings: Swings, keep_clear: Sequence[Sequence[KeepClear]]
 ) -> list[Fence]:
     """The engine's answer for each run."""
-    gates = place_gates(job, site, runs)
     return [
         build_fence(
             run.profile,
             EnginePath(vertex_m=run.vertex_m, deflection_deg=run.line.deflection_deg, closed=run.line.closed),
-            gates=gates[row],
+            gates=swings.for_engine(row),
             keep_clear=keep_clear[row],
             layout=rules.layout,
             levels=rules.levels,

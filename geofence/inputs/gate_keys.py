@@ -63,7 +63,7 @@ class GateKeys(Section):
         default=None, description="gate posts: post top above the higher of leaf and panel; posts.post_reveal_m"
     )
     post_stock_lengths_m: kinds.StockLengths | None = Field(
-        default=None, description="gate posts: lengths they are sold in; posts.stock_lengths_m where nothing says"
+        default=None, description="gate posts: lengths they are sold in; cut to measure where nothing says"
     )
 
 

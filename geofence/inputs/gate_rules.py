@@ -35,6 +35,8 @@ class GateRules:
         As in the job file.
     clearance_m, gap_max_m, slope_max_deg
         Under a leaf, at most under a closed one, and how steep the ground may rise from post to post.
+    increment_m
+        Undersides are at multiples of this.
     posts
         Rules for the first and the second post.
     post_width_m, hole_diameter_m
@@ -55,6 +57,7 @@ class GateRules:
     clearance_m: float
     gap_max_m: float
     slope_max_deg: float
+    increment_m: float
     posts: tuple[PostRules, PostRules]
     post_width_m: float
     hole_diameter_m: float
@@ -122,7 +125,7 @@ def _rules(job: Job, row: int, gate: Gate, values: Mapping[str, Any], post_width
         post_reveal_m=own("post_reveal_m", values["posts.post_reveal_m"]),
         embedment_m=own("post_embedment_m", values["posts.embedment_m"]),
         embedment_ratio=own("post_embedment_ratio", ratio),
-        stock_lengths_m=tuple(own("post_stock_lengths_m", values["posts.stock_lengths_m"])),
+        stock_lengths_m=tuple(own("post_stock_lengths_m", ())),
     )
     found = GateRules(
         name=gate.name or f"G{row + 1}",
@@ -135,6 +138,7 @@ def _rules(job: Job, row: int, gate: Gate, values: Mapping[str, Any], post_width
         clearance_m=own("clearance_m", values["levels.gate_clearance_m"]),
         gap_max_m=math.inf if own("swing") == "none" else own("gap_max_m", values["levels.gap_max_m"]),
         slope_max_deg=own("slope_max_deg"),
+        increment_m=values["levels.increment_m"],
         posts=(posts, posts),
         post_width_m=width,
         hole_diameter_m=hole,

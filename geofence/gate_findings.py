@@ -1,0 +1,261 @@
+"""What is to be known of a plan's gates: how their leaves pass the ground, how it lies under them, what posts hold."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from geofence.engine.records import Fence, Finding, Severity
+from geofence.gate_swing import LeafSwing, Swings, SwungGate
+from geofence.inputs.gate_rules import GateRules
+from geofence.numeric import ANGLE_TOLERANCE_DEG, COINCIDENT_M, LEVEL_TOLERANCE_M, millimetres_up, snap_ceil
+
+__all__ = ["gate_findings"]
+
+STRAIGHT_DEG = 1.0
+"""A line that turns by less lets a leaf slide along it: over 5 m it comes 9 cm nearer to the fence."""
+
+RISING_MAX_M = 0.15
+"""Hinges are not made to lift a leaf by more. Common practice, no source."""
+
+OTHER_SIDE = {"left": "right", "right": "left"}
+SCREENING = "A screening aid, not a design: local codes and a licensed engineer decide"
+
+
+def gate_findings(swings: Swings, fence: Fence) -> list[Finding]:
+    """What is to be said of each gate of a fence, which is that of all runs."""
+    hung = [_Hung(swings=swings, gate=gate, fence=fence, row=row) for gate, row in swings.in_bays(fence)]
+    return [*_unstated(hung), *(finding for gate in hung for finding in gate.findings())]
+
+
+def _unstated(hung: list[_Hung]) -> Iterator[Finding]:
+    silent = [gate.rules.name for gate in hung if gate.rules.swing is None]
+    if silent:
+        yield Finding(
+            code="gate-swing-unstated",
+            severity="note",
+            message="The job does not say how these gates open, so the ground that leaves pass was not looked at: "
+            + ", ".join(silent),
+            remedy='Set swing in the [[gate]] or under [gates]: "left", "right", "both", "slide", or "none" without a '
+            "leaf.",
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Hung:
+    """A gate as it hangs, and the row of its bay."""
+
+    swings: Swings
+    gate: SwungGate
+    fence: Fence
+    row: int
+
+    @property
+    def rules(self) -> GateRules:
+        return self.gate.placed.rules
+
+    @property
+    def underside_m(self) -> float:
+        return float(self.fence.bays.underside_from_m[self.row])
+
+    def findings(self) -> Iterator[Finding]:
+        for swing in self.gate.swings:
+            yield from self._passes(swing)
+            yield from self._unknown(swing)
+            if swing.side == "slide":
+                yield from self._runs_back(swing)
+        yield from self._across()
+        yield from self._posts()
+
+    def _passes(self, swing: LeafSwing) -> Iterator[Finding]:
+        """Whether a leaf strikes the ground, or passes it too closely."""
+        swept, clearance = swing.swept, self.rules.clearance_m
+        over = swept.level_m - self.underside_m
+        worst = swept.highest_m - self.underside_m
+        if not math.isfinite(worst) or worst <= -clearance + LEVEL_TOLERANCE_M:
+            return
+        strikes = worst > LEVEL_TOLERANCE_M
+        reaches = over > (LEVEL_TOLERANCE_M if strikes else LEVEL_TOLERANCE_M - clearance)
+        first = float(swept.opened[reaches].min())
+        at = int(np.nanargmax(over))
+        where = f"{swept.reach_m[at]:.2f} m from its post ({self._place(swing, at)})"
+        when = f"from {_opened(swing, first)} on; the worst place is {where}, at {_opened(swing, swept.opened[at])}"
+        if strikes:
+            yield _said(
+                self, code="gate-strikes-ground", severity="stop",
+                message=f"{self._leaf(swing)} strikes the ground, which is {worst:.3f} m over its underside, {when}",
+                remedy=self._cures(swing, worst, first), value=worst, limit=0.0,
+            )  # fmt: skip
+        else:
+            yield _said(
+                self, code="gate-clearance-under-limit", severity="warn",
+                message=f"{self._leaf(swing)} clears the ground by {-worst:.3f} m only, {when}",
+                remedy=self._cures(swing, worst, first), value=-worst, limit=clearance,
+            )  # fmt: skip
+
+    def _leaf(self, swing: LeafSwing) -> str:
+        whose = "the leaf" if self.rules.leaves == 1 else f"the leaf at its {('first', 'second')[swing.end]} post"
+        return f"{whose} that slides" if swing.side == "slide" else f"{whose} that opens to the {swing.side}"
+
+    def _place(self, swing: LeafSwing, at: int) -> str:
+        site = self.swings.site
+        easting, northing = site.to_grid.carry(swing.swept.lon_deg[[at]], swing.swept.lat_deg[[at]])
+        decimals = 7 if site.grid.is_geographic else 2
+        return f"{easting[0]:.{decimals}f} E {northing[0]:.{decimals}f} N"
+
+    def _cures(self, swing: LeafSwing, worst_m: float, first: float) -> str:
+        """Everything that would let a leaf pass; what is said to clear was tried."""
+        rules, bays = self.rules, self.fence.bays
+        short, lift = millimetres_up(worst_m + rules.clearance_m), self._lift_m(worst_m)
+        gap = float(bays.gap_max_m[self.row]) + lift
+        beyond = "within" if gap <= rules.gap_max_m + LEVEL_TOLERANCE_M else "over"
+        cures = [
+            *(f"{words}, which clears" for words, other in _others(rules, swing) if self._clears(other)),
+            f'hang it {lift:.3f} m higher (swing_level = "raise"): closed it then hangs up to {gap:.3f} m over the '
+            f"ground, {beyond} its limit of {rules.gap_max_m:.3f} m",
+            f"cut the ground that it passes back by up to {short:.3f} m",
+        ]
+        if swing.side != "slide" and short <= RISING_MAX_M:
+            cures.append(f"fit rising hinges that lift it by {short:.3f} m")
+        if swing.side != "slide" and first > ANGLE_TOLERANCE_DEG:
+            cures.append(f"stop it before it has opened {first:.0f} deg")
+        told = "; or ".join(cures)
+        return f"{told[0].upper()}{told[1:]}."
+
+    def _lift_m(self, worst_m: float) -> float:
+        """How much higher the gate hangs where it is raised: undersides are at multiples of the increment."""
+        increment = self.rules.increment_m
+        least = worst_m + self.underside_m + self.rules.clearance_m
+        return snap_ceil(least / increment, LEVEL_TOLERANCE_M / increment) * increment - self.underside_m
+
+    def _clears(self, rules: GateRules) -> bool:
+        """Whether leaves by other rules would pass the ground with their clearance, all of it known."""
+        swings = self.swings.of(replace(self.gate.placed, rules=rules))
+        highest = -rules.clearance_m + LEVEL_TOLERANCE_M
+        return all(
+            each.swept.highest_m - self.underside_m <= highest and not each.swept.unknown_share for each in swings
+        )
+
+    def _unknown(self, swing: LeafSwing) -> Iterator[Finding]:
+        share = swing.swept.unknown_share
+        if share:
+            yield _said(
+                self, code="gate-swing-without-ground", severity="warn",
+                message=f"on {share:.0%} of the way of {self._leaf(swing)} the ground has no level; the rest was "
+                "looked at",
+                remedy="Shoot levels there, or look at the place before hanging the gate.",
+                value=round(100 * share, 1), limit=0.0, unit="%",
+            )  # fmt: skip
+
+    def _runs_back(self, swing: LeafSwing) -> Iterator[Finding]:
+        room, length = self._room_m(swing.end), swing.swept.leaf.length_m
+        if room < length - COINCIDENT_M:
+            post = ("first", "second")[swing.end]
+            yield _said(
+                self, code="gate-run-back-short", severity="warn",
+                message=f"the leaf slides {length:.3f} m past its {post} post, where the fence runs on straight, "
+                f"without another gate, for {room:.3f} m",
+                remedy="Let it slide the other way (hinge), part it in two (leaves = 2), move the gate, or make sure "
+                "that it may stand beyond the corner, the end or the next gate.",
+                value=room, limit=length,
+            )  # fmt: skip
+
+    def _room_m(self, end: int) -> float:
+        """How far the line runs straight, without another gate, from one of the gate's posts away from it."""
+        run, bays = self.swings.runs[self.gate.placed.run], self.fence.bays
+        closed, length = run.line.closed, float(run.chainage_m[-1])
+        turns = run.vertex_m[np.abs(run.line.deflection_deg) > STRAIGHT_DEG].tolist()
+        others = [
+            float(chainage[row]) - run.from_m
+            for gate, row in self.swings.in_bays(self.fence)
+            if gate.placed.run == self.gate.placed.run and row != self.row
+            for chainage in (bays.start_m, bays.end_m)
+        ]
+        stops = [*turns, *others, *([] if closed else [0.0, length])]
+        post = float((bays.start_m if end == 0 else bays.end_m)[self.row]) - run.from_m
+        away = [(post - stop) if end == 0 else (stop - post) for stop in stops]
+        if closed:
+            away = [distance % length for distance in away]
+        return min((distance for distance in away if distance >= -COINCIDENT_M), default=math.inf)
+
+    def _across(self) -> Iterator[Finding]:
+        """How steep the ground is from post to post."""
+        level = self.fence.posts.ground_level_m
+        rise = float(abs(level[self._post(1)] - level[self._post(0)]))
+        width = float(self.fence.bays.width_m[self.row])
+        slope = math.degrees(math.atan2(rise, width))
+        if self.rules.swing != "none" and slope > self.rules.slope_max_deg + ANGLE_TOLERANCE_DEG:
+            yield _said(
+                self, code="gate-ground-slopes", severity="warn",
+                message=f"the ground rises {rise:.3f} m from one of its posts to the other, and its leaf is level",
+                remedy="Level the opening, move the gate to flatter ground, make it narrower or of two leaves, or have "
+                "its leaf made to the slope.",
+                value=slope, limit=self.rules.slope_max_deg, unit="deg",
+            )  # fmt: skip
+
+    def _posts(self) -> Iterator[Finding]:
+        """How deep the posts stand that leaves hang on, where their mass is known."""
+        rules = self.rules
+        if not rules.weight_depth_m or rules.leaf_kg is None:
+            return
+        depths = {end: float(self.fence.posts.embedment_m[self._post(end)]) for end in rules.hung_at}
+        deepest = max(depths.values())
+        yield _said(
+            self, code="gate-post-depth", severity="note",
+            message=f"a leaf of {rules.leaf_kg:.0f} kg that reaches {rules.leaf_m:.2f} m asks of its post a depth of "
+            f"{rules.weight_depth_m:.2f} m; planned are {deepest:.2f} m. Wind is not looked at. {SCREENING}",
+            remedy="Have the footing designed where the gate is heavy, wide, or solid and in the wind.",
+            value=deepest, limit=rules.weight_depth_m,
+        )  # fmt: skip
+
+    def _post(self, end: int) -> int:
+        bays = self.fence.bays
+        return int((bays.from_post if end == 0 else bays.to_post)[self.row])
+
+
+def _said(
+    hung: _Hung,
+    *,
+    code: str,
+    severity: Severity,
+    message: str,
+    remedy: str,
+    value: float,
+    limit: float,
+    unit: str = "m",
+) -> Finding:
+    bays = hung.fence.bays
+    return Finding(
+        code=code,
+        severity=severity,
+        message=f"Gate {hung.rules.name}: {message}",
+        remedy=remedy,
+        chainage_m=float(bays.start_m[hung.row]),
+        chainage_to_m=float(bays.end_m[hung.row]),
+        bay=hung.row,
+        value=value,
+        limit=limit,
+        unit=unit,
+    )
+
+
+def _opened(swing: LeafSwing, opened: float) -> str:
+    return f"{opened:.2f} m slid" if swing.side == "slide" else f"{opened:.0f} deg open"
+
+
+def _others(rules: GateRules, swing: LeafSwing) -> Iterator[tuple[str, GateRules]]:
+    """Other ways to hang and open a gate, in words and as rules."""
+    other_end = "end" if rules.hinge == "start" else "start"
+    if swing.side == "slide":
+        if rules.leaves == 1:
+            yield f"slide it past its other post (hinge = {other_end!r})", replace(rules, hinge=other_end)
+        return
+    if rules.swing in OTHER_SIDE:
+        side = OTHER_SIDE[rules.swing]
+        yield f"open it to the {side} (swing = {side!r})", replace(rules, swing="left" if side == "left" else "right")
+    if rules.leaves == 1:
+        yield f"hang it at its other post (hinge = {other_end!r})", replace(rules, hinge=other_end)
+        yield "part it in two (leaves = 2)", replace(rules, leaves=2)
