@@ -15,6 +15,7 @@ import numpy as np
 import shapely
 
 from geofence.engine.records import Floats, Ints
+from geofence.numeric import snap_ceil
 from geofence.outputs.digits import coordinate_decimals, fixed
 from geofence.outputs.landxml_unit import LandXmlUnit
 from geofence.outputs.run_names import run_names
@@ -82,7 +83,7 @@ def alignments(plan: FencePlan, unit: LandXmlUnit) -> Iterator[str]:
         course = _course(plan, run, unit)
         yield (
             f'<Alignment name={attribute(name)} length="{course.length:.{STATION_DECIMALS}f}" '
-            f'staStart="{course.vertex_station[0]:.{STATION_DECIMALS}f}" desc={attribute(_about(course, run))}>\n'
+            f'staStart="{course.vertex_station[0]:.{STATION_DECIMALS}f}" desc={attribute(_about(course, run, unit))}>\n'
         )
         yield from _lines(plan, course)
         yield from _profile(plan, run, course, unit, name)
@@ -90,11 +91,15 @@ def alignments(plan: FencePlan, unit: LandXmlUnit) -> Iterator[str]:
     yield "</Alignments>\n"
 
 
-def _about(course: _Course, run: Run) -> str:
-    start = f"{course.vertex_station[0]:.3f}"
+def _about(course: _Course, run: Run, unit: LandXmlUnit) -> str:
+    """What a run is, and how its stations and chainages hang together: chords are shorter than a bent line."""
+    start = f"{course.chainage[0]:.3f}"
+    by_rule = course.chainage[0] + (course.station - course.chainage[0]) / course.ratio
+    off_mm = float(np.abs(by_rule - course.chainage).max()) * unit.metres * 1000
     return (
-        f"{'ring' if run.closed else 'run'} of {len(run.posts)} posts; stations are grid distances from {start}, "
-        f"the ground chainage of the first post; ground chainage = {start} + (station - {start}) / {course.ratio:.8f}"
+        f"{'ring' if run.closed else 'run'} of {len(run.posts)} posts; stations are grid distances from {start}, the "
+        f"chainage of the first post; chainage on the ground = {start} + (station - {start}) / {course.ratio:.8f}, "
+        f"to {snap_ceil(off_mm, 1e-3)} mm at every post"
     )
 
 
