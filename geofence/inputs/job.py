@@ -16,6 +16,7 @@ from geofence.engine.records import Finding, LayoutRules, LevelRules, PanelRules
 from geofence.engine.wire import WireRules
 from geofence.engine.wired import StrainRules
 from geofence.errors import JobError
+from geofence.inputs.control_keys import Control
 from geofence.inputs.job_file import (
     Fence,
     Gate,
@@ -31,7 +32,7 @@ from geofence.inputs.job_file import (
     Zone,
     job_schema,
 )
-from geofence.inputs.output_tables import Dxf, Gpx, LandXml, Sheets
+from geofence.inputs.output_tables import Dxf, Gpx, LandXml, Setout, Sheets
 from geofence.numeric import WIDTH_TOLERANCE_M
 from geofence.plan import Parameter, SystemFacts
 from geofence.systems.system import PANEL_KEYS, Section, System, conflicts, full_bay_m, infill_height_m, slopes_of
@@ -85,7 +86,8 @@ class Job:
 
     Attributes
     ----------
-    job, line, ground, fence, layout, gates, all_gates, levels, posts, wire, zones, sheets, landxml, gpx, dxf
+    job, line, ground, fence, layout, gates, all_gates, levels, posts, wire, zones, sheets, landxml, gpx,
+    dxf, setout, control
         The tables of the job file; ``gates`` are its tables ``[[gate]]``, ``all_gates`` is ``[gates]``.
     base
         The folder that the job's paths are relative to.
@@ -106,6 +108,8 @@ class Job:
     landxml: LandXml
     gpx: Gpx
     dxf: Dxf
+    setout: Setout
+    control: Control
     base: Path
     _given: _Given = field(repr=False, compare=False)
 
@@ -187,6 +191,8 @@ def _job(given: _Given, *, base: Path) -> Job:
         landxml=checked.landxml,
         gpx=checked.gpx,
         dxf=checked.dxf,
+        setout=checked.setout,
+        control=checked.control,
         base=base,
         _given=given,
     )
@@ -323,6 +329,8 @@ def _leaves(job: Job) -> Iterator[tuple[Keys, Any]]:
         ("landxml",): job.landxml,
         ("gpx",): job.gpx,
         ("dxf",): job.dxf,
+        ("setout",): job.setout,
+        ("control",): job.control,
     }
     for keys, table in tables.items():
         for key, value in table.model_dump(mode="json", by_alias=True).items():

@@ -20,8 +20,9 @@ from pydantic import (
 from pydantic.json_schema import GenerateJsonSchema
 
 from geofence.engine.records import Fit, Steps
+from geofence.inputs.control_keys import Control
 from geofence.inputs.gate_keys import GateKeys, Gates
-from geofence.inputs.output_tables import Dxf, Gpx, LandXml, Sheets
+from geofence.inputs.output_tables import Dxf, Gpx, LandXml, Setout, Sheets
 from geofence.inputs.point_columns import ORDERS, columns_of_order
 from geofence.systems import system as kinds
 from geofence.systems.system import Section
@@ -535,6 +536,8 @@ class JobFile(Section):
     landxml: LandXml = Field(default=LandXml(), description="points and alignments for survey devices")
     gpx: Gpx = Field(default=Gpx(), description="waypoints for hand-held units")
     dxf: Dxf = Field(default=Dxf(), description="drawings for drawing programs")
+    setout: Setout = Field(default=Setout(), description="the set-out sheet for the crew")
+    control: Control = Field(default=Control(), description="control points that posts are tied to")
 
     @model_validator(mode="after")
     def _gate_names_differ(self) -> JobFile:

@@ -9,7 +9,7 @@ from pydantic import BeforeValidator, Field, Strict
 
 from geofence.systems.system import Section
 
-__all__ = ["Dxf", "Gpx", "LandXml", "Sheets"]
+__all__ = ["Dxf", "Gpx", "LandXml", "Setout", "Sheets"]
 
 
 def _as_written(value: Any) -> Any:
@@ -75,4 +75,20 @@ class Dxf(Section):
     scale: Scale = Field(default=500.0, description="scale of the plot that texts and marks are sized for")
     exaggeration: float = Field(
         default=5.0, ge=1, le=50, description="how many times higher than long the long-section is drawn"
+    )
+
+
+class Setout(Section):
+    """The set-out sheet for the crew, on paper."""
+
+    paper: Literal["A4", "letter"] = Field(default="A4", description="the paper, standing")
+    units: Literal["m", "ft", "ft-in"] = Field(
+        default="m",
+        description="what lengths are in: metres, decimal feet, or feet and inches to a sixteenth",
+    )
+    setback_m: float = Field(
+        default=3.0,
+        ge=0.3,
+        le=50,
+        description="from a corner to each of the two pegs whose distance checks it; shorter where a leg is",
     )
