@@ -56,7 +56,7 @@ def _zoned(name: str = "Pipeline", rule: str = "setback") -> FencePlan:
     """A plan with a zone of an area, a line and a point near its first post."""
     plan = made_up_plan()
     lon, lat = plan.places.lon_deg[0], plan.places.lat_deg[0]
-    square = np.array([lon, lat]) + [(0, 0), (1e-4, 0), (1e-4, 1e-4), (0, 1e-4), (0, 0)]
+    square = np.array([lon, lat]) + np.array([(0, 0), (1e-4, 0), (1e-4, 1e-4), (0, 1e-4), (0, 0)])
     parts = ((square, True), (square[:2], False), (square[:1], False))
     zone = PlannedZone(
         name=name,
