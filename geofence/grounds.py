@@ -12,6 +12,7 @@ from geofence.inputs.job_file import Survey
 from geofence.site.ground import Ground, GroundOptions
 from geofence.site.patched import PatchedGround
 from geofence.site.tin import TinGround
+from geofence.systems.system import Section
 
 __all__ = ["files_of", "open_ground", "options_of"]
 
@@ -32,7 +33,7 @@ def open_ground(job: Job) -> Ground:
     return PatchedGround.of(over, base, max_edge_m=patch.max_edge_m)
 
 
-def options_of(section: Survey, table: str) -> GroundOptions:
+def options_of(section: Section, table: str) -> GroundOptions:
     """What a table of the job says of its files."""
     return GroundOptions(
         table=table,

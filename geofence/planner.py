@@ -26,6 +26,8 @@ from geofence.inputs.digest import digests
 from geofence.inputs.gate_rules import gate_rules
 from geofence.inputs.job import Job, Resolved, job_from_values, read_job, resolve
 from geofence.plan import FencePlan, Places, Provenance
+from geofence.reference_marks import few_in_reach, reference_marks
+from geofence.site.grids import unit_m
 from geofence.site.profile import GroundLine, bridged
 from geofence.surveyed import Progress, SurveyedSite, input_files, survey
 from geofence.systems import catalogue
@@ -101,7 +103,9 @@ def plan_fence(
         relief = placing.relief(site)
         inputs = hashing.result()
     fence = join(fences)
-    field = _in_the_field(the_job, site, places, fence)
+    marks, marked = reference_marks(the_job, site)
+    few = few_in_reach(the_job, marks, places, fence.posts, unit_m=unit_m(site.grid))
+    field = (*_in_the_field(the_job, site, places, fence), *marked, *few)
     judged = (*gate_findings(swings, fence), *zone_findings(zoning, runs, fences, open_share=the_job.fence.open_share))
     findings = (*site.findings, *rules.findings, *field, *bridges, *zoning.findings, *fence.findings, *judged)
     return FencePlan(
@@ -118,6 +122,7 @@ def plan_fence(
         relief=relief,
         zones=zoning.planned,
         gates=swings.planned(fence),
+        marks=marks,
         shot=fieldwork.shot_near(site),
     )
 

@@ -12,7 +12,7 @@ from pyproj import CRS
 from geofence import working_grid
 from geofence.drawn import box, chosen, draw
 from geofence.engine.records import Finding
-from geofence.errors import GridError
+from geofence.errors import GridError, InputError
 from geofence.grounds import files_of, open_ground
 from geofence.inputs.job import Job
 from geofence.inputs.vectors import Boundary, read_boundary
@@ -26,7 +26,7 @@ from geofence.site.profile import GroundLine
 from geofence.site.survey_points import SurveyPoints
 from geofence.site.tin import TinGround
 
-__all__ = ["Progress", "SurveyedSite", "survey"]
+__all__ = ["Progress", "SurveyedSite", "control_file", "survey"]
 
 Progress = Callable[[str], None]
 """Called with the name of each stage as it begins."""
@@ -187,10 +187,28 @@ def _factor(run: Line, ground: Ground, to_ground: grids.Crossing, separation: fl
     return float(elevation_factor(np.array(height), np.array(run.geod.a)))
 
 
+def control_file(job: Job) -> Path | None:
+    """The file of control points, which is there; None where the job names none.
+
+    Raises
+    ------
+    InputError
+        There is no such file.
+    """
+    if job.control.file is None:
+        return None
+    file = job.path(job.control.file)
+    if not file.is_file():
+        raise InputError(
+            "there is no such file", file=file, remedy="Check control.file; its path starts at the job file."
+        )
+    return file
+
+
 def input_files(job: Job, site: SurveyedSite, job_file: Path | None) -> tuple[Path, ...]:
     """Every file that the plan comes from."""
     check = job.ground.check_points
     checks = () if check is None else files_of(job, check, "ground.check")
     zones = (job.path(zone.file) for zone in job.zones if zone.file is not None)
-    named = (job_file, job.path(job.line.file), *site.ground.files, *checks, *zones)
+    named = (job_file, job.path(job.line.file), *site.ground.files, *checks, control_file(job), *zones)
     return tuple(path for path in named if path is not None)

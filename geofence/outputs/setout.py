@@ -85,8 +85,8 @@ def _note(note: Note) -> str:
 
 def _table(table: Table, key: str, *, last: bool) -> Iterator[str]:
     own_page = " own-page" if last else ""
-    yield f'<div class="section{own_page}">\n<h2 id="{key}">{escape(table.title)}</h2>\n'
-    yield f'<p class="hint">{escape(table.hint)}</p>\n'
+    yield f'<div class="section{own_page}">\n<div class="lead"><h2 id="{key}">{escape(table.title)}</h2>\n'
+    yield f'<p class="hint">{escape(table.hint)}</p></div>\n'
     yield f'<div class="scroll" tabindex="0" role="region" aria-labelledby="{key}">\n'
     yield f'<table class="data" aria-labelledby="{key}">\n<colgroup>'
     whole = sum(column.width for column in table.columns)

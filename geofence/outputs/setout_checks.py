@@ -11,6 +11,7 @@ from pyproj import Geod
 
 from geofence.engine.records import Floats
 from geofence.numeric import COINCIDENT_M
+from geofence.outputs.setout_sizes import Sizes
 from geofence.outputs.setout_strings import HELD, spots
 from geofence.plan import FencePlan, MarkKind, Run
 from geofence.site.tape import Spots, Tape, grid_bearing
@@ -228,13 +229,13 @@ def _chosen(distance_m: Floats, bearing_deg: Floats) -> list[tuple[int, bool]]:
 def in_holes(plan: FencePlan, tape: Tape) -> dict[int, int]:
     """Marks, by row, that stand where a hole is dug, and the row of its post."""
     found = {}
-    radius = plan.system.hole_diameter_m / 2 + IN_HOLE_M
+    radius = Sizes.of(plan).hole_m / 2 + IN_HOLE_M
     for mark in range(len(plan.marks)):
         away = np.hypot(
             plan.places.easting - plan.marks.easting[mark], plan.places.northing - plan.marks.northing[mark]
         )
         nearest = int(np.argmin(away))
-        if tape.between(_marks(plan, np.array([mark])), spots(plan, np.array([nearest])))[0] <= radius:
+        if tape.between(_marks(plan, np.array([mark])), spots(plan, np.array([nearest])))[0] <= radius[nearest]:
             found[mark] = nearest
     return found
 

@@ -140,13 +140,13 @@ def _entries(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
             means=(
                 "centre to centre of the posts; also from a face to the like face of the next, so from the outside "
                 "of one to the inside of the other",
-                f"between the posts' faces, for posts {length(plan.system.post_width_m)} {units.tape} wide",
+                f"between the posts' faces; a post is {length(plan.system.post_width_m)} {units.tape} wide",
             ),
         ),
         _Entry(
             head=("Hole", "wide"),
             width=17,
-            cell=lambda post: _hole(plan, post, units),
+            cell=lambda post: _hole(post, units),
             means=("depth below the ground at the post's centre", "diameter"),
         ),
         _Entry(
@@ -237,10 +237,10 @@ def _dug(post: SetOutPost) -> bool:
     return post.met == "first" and post.kind != "existing"
 
 
-def _hole(plan: FencePlan, post: SetOutPost, units: Units) -> Cell:
+def _hole(post: SetOutPost, units: Units) -> Cell:
     if not _dug(post):
         return ("", "")
-    return (units.length(post.depth_m), f"{DIAMETER} {units.length(plan.system.hole_diameter_m)}")
+    return (units.length(post.depth_m), f"{DIAMETER} {units.length(post.hole_m)}")
 
 
 def _post(post: SetOutPost, units: Units) -> Cell:

@@ -15,6 +15,7 @@ import numpy as np
 from geofence.engine.records import Finding, Floats
 from geofence.numeric import LEVEL_TOLERANCE_M
 from geofence.outputs.plain_text import one_line
+from geofence.outputs.setout_sizes import Sizes
 from geofence.outputs.setout_strings import held_along, tape_of
 from geofence.plan import FencePlan, Run
 
@@ -51,6 +52,8 @@ class SetOutPost:
         To the next post, centre to centre and between faces.
     behind_name, ahead_name, ahead
         Names of the bays on either side, and the kind of the one ahead; empty where there is none.
+    width_m, hole_m
+        Of the post, and the diameter of its hole.
     depth_m, length_m, stock_m, extension_m, height_m, top_level_m
         Of the hole; of the post, from top to toe; of what it is cut from; of what is joined to it where the longest
         stock is too short, else 0; out of the ground; level.
@@ -79,6 +82,8 @@ class SetOutPost:
     behind_name: str
     ahead_name: str
     ahead: str
+    width_m: float
+    hole_m: float
     depth_m: float
     length_m: float
     stock_m: float
@@ -118,10 +123,11 @@ class Stretch:
 
 def stretches(plan: FencePlan) -> Iterator[Stretch]:
     """The stretches of all runs, in order."""
-    notes, seen, tape = notes_of_plan(plan), set[int](), tape_of(plan)
+    notes, sizes, tape = notes_of_plan(plan), Sizes.of(plan), tape_of(plan)
+    seen: set[int] = set()
     for run in plan.runs:
         held = held_along(plan, tape, run)
-        posts = _along(plan, run, held, notes, seen)
+        posts = _along(plan, run, held, sizes, notes, seen)
         seen |= set(run.posts.tolist())
         for start, end in pairwise(held):
             yield Stretch(
@@ -134,7 +140,7 @@ def stretches(plan: FencePlan) -> Iterator[Stretch]:
 
 
 def _along(
-    plan: FencePlan, run: Run, held: Sequence[int], notes: Mapping[int, list[Note]], seen: set[int]
+    plan: FencePlan, run: Run, held: Sequence[int], sizes: Sizes, notes: Mapping[int, list[Note]], seen: set[int]
 ) -> list[SetOutPost]:
     """The posts of a run; the first one once more at the end of a ring."""
     posts, bays = plan.fence.posts, plan.fence.bays
@@ -159,7 +165,9 @@ def _along(
                 running_m=chainage[at] - since,
                 chainage_m=chainage[at],
                 to_next_m=np.nan if closes else width,
-                clear_m=np.nan if closes else width - plan.system.post_width_m,
+                clear_m=np.nan if closes or ahead is None else width - sizes.between(row, rows[at + 1]),
+                width_m=float(sizes.width_m[row]),
+                hole_m=float(sizes.hole_m[row]),
                 behind_name="" if behind is None else bay_names[behind],
                 ahead_name="" if ahead is None else bay_names[ahead],
                 ahead="" if ahead is None else bays.kind[ahead],

@@ -11,8 +11,9 @@ from geofence.outputs.plain_text import one_line
 from geofence.outputs.setout_checks import Chord, Diagonal, Tie
 from geofence.outputs.setout_posts import Note, Stretch
 from geofence.outputs.setout_sheet import Cell, Column, Line, Table
+from geofence.outputs.setout_sizes import Sizes
 from geofence.outputs.setout_units import Units, bearing, degrees_minutes_seconds
-from geofence.plan import FencePlan, MarkKind
+from geofence.plan import FencePlan, MarkKind, PlannedGate
 
 __all__ = [
     "corner_table",
@@ -25,7 +26,7 @@ __all__ = [
     "wire_table",
 ]
 
-DONE = Column(head=("done", ""), width=9, kind="tick")
+DONE = Column(head=("done", ""), width=11, kind="tick")
 MEASURED = Column(head=("Measured", ""), width=30, kind="blank")
 
 PLACE_DECIMALS = 3
@@ -37,10 +38,6 @@ def mark_table(plan: FencePlan, units: Units, holes: Mapping[int, int], used: Se
     marks = plan.marks
     rows = []
     for row in used:
-        text = (
-            f"Digging {plan.post_names[holes[row]]} takes this mark out. Set reference marks clear of the hole first, "
-            "and have it put back by a licensed surveyor: moving a boundary or control mark may be an offence."
-        )
         rows.append(
             Line(
                 cells=(
@@ -48,20 +45,23 @@ def mark_table(plan: FencePlan, units: Units, holes: Mapping[int, int], used: Se
                     (_place(float(marks.easting[row])), ""),
                     (_place(float(marks.northing[row])), ""),
                     (units.level(float(marks.level_m[row])), ""),
+                    (f"hole of {plan.post_names[holes[row]]}" if row in holes else "", ""),
                 ),
-                notes=(Note(word="CHECK", text=text),) if row in holes else (),
             )
         )
     return Table(
         title="Marks to start from",
         hint=f"Eastings and northings on the grid, in {one_line(plan.grid.unit)}; a control point's level is its own, "
-        "a boundary mark's that of the ground. Find each and look whether it was moved.",
+        "a boundary mark's that of the ground. Find each and look whether it was moved. One that stands in a hole goes "
+        "with the soil: set pegs clear of it first, and ask a licensed surveyor before, since to move a mark may be an "
+        "offence.",
         columns=(
             DONE,
-            Column(head=("Mark", "what"), width=52, kind="text"),
-            Column(head=("Easting", ""), width=38),
-            Column(head=("Northing", ""), width=38),
-            Column(head=("Level", ""), width=28),
+            Column(head=("Mark", "what"), width=47, kind="text"),
+            Column(head=("Easting", ""), width=33),
+            Column(head=("Northing", ""), width=33),
+            Column(head=("Level", ""), width=26),
+            Column(head=("Stands in", ""), width=36),
         ),
         rows=tuple(rows),
     )
@@ -206,34 +206,40 @@ def _corner(plan: FencePlan, units: Units, found: Diagonal, across: Chord) -> Li
 
 def gate_table(plan: FencePlan, units: Units) -> Table:
     """Openings."""
-    bays, names = plan.fence.bays, plan.post_names
+    bays, names, sizes = plan.fence.bays, plan.post_names, Sizes.of(plan)
+    called = {gate.bay: gate for gate in plan.gates}
     rows = []
-    for row in np.flatnonzero(np.array([kind == "gate" for kind in bays.kind])).tolist():
+    for row in np.flatnonzero(np.array([kind == "gate" for kind in bays.kind], dtype=bool)).tolist():
         ends = [int(bays.from_post[row]), int(bays.to_post[row])]
         tops = [float(plan.fence.posts.top_level_m[end]) for end in ends]
         width = float(bays.width_m[row])
         cells: tuple[Cell, ...] = (
-            (plan.bay_names[row], ""),
-            (f"{names[ends[0]]} to {names[ends[1]]}", ""),
-            (units.length(width), units.length(width - plan.system.post_width_m)),
+            (one_line(called[row].name) if row in called else plan.bay_names[row], plan.bay_names[row]),
+            (f"{names[ends[0]]} to {names[ends[1]]}", _swing(called.get(row))),
+            (units.length(width), units.length(width - sizes.between(*ends))),
             (units.level(tops[0]), units.level(tops[1])),
             (units.level(float(bays.underside_from_m[row])), ""),
         )
         rows.append(Line(cells=cells))
     return Table(
         title="Gates",
-        hint="Measure the clear opening at the top and at the foot of the posts before the concrete sets.",
+        hint="Measure the clear opening at the top and at the foot of the posts before the concrete sets. Left and "
+        "right are those of somebody who walks along the fence.",
         columns=(
             DONE,
-            Column(head=("Bay", ""), width=18, kind="text"),
-            Column(head=("Posts", ""), width=40, kind="text"),
-            Column(head=("Centres", "clear"), width=26),
-            Column(head=("Tops, first", "second"), width=30),
-            Column(head=("Gate's foot", "level"), width=28),
+            Column(head=("Gate", "bay"), width=34, kind="text"),
+            Column(head=("Posts", "opens"), width=36, kind="text"),
+            Column(head=("Centres", "clear"), width=22),
+            Column(head=("Tops, first", "second"), width=25),
+            Column(head=("Foot level", ""), width=25),
             MEASURED,
         ),
         rows=tuple(rows),
     )
+
+
+def _swing(gate: PlannedGate | None) -> str:
+    return "" if gate is None or gate.swing in ("none", "not stated") else gate.swing
 
 
 def wire_table(plan: FencePlan, units: Units) -> Table:

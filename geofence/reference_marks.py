@@ -1,0 +1,120 @@
+"""What stands on the ground already and posts are tied to: the boundary's marks, and control points."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from geofence.engine.records import Finding, Floats, Posts
+from geofence.grounds import options_of
+from geofence.inputs.job import Job
+from geofence.inputs.points import read_points
+from geofence.plan import MarkKind, Places, ReferenceMarks
+from geofence.site import grids
+from geofence.surveyed import SurveyedSite, control_file
+
+__all__ = ["few_in_reach", "reference_marks"]
+
+TIED = frozenset({"end", "corner", "gate", "junction", "existing"})
+"""Kinds of post that ties are worked out for."""
+
+TIES = 2
+
+
+def reference_marks(job: Job, site: SurveyedSite) -> tuple[ReferenceMarks, tuple[Finding, ...]]:
+    """Vertices of the fenced legs as the boundary has them, whatever the offset, then control points.
+
+    Raises
+    ------
+    InputError, GridError, JobError
+        The file of control points cannot be used.
+    """
+    boundary = _boundary(site)
+    file = control_file(job)
+    if file is None:
+        return boundary, ()
+    points = read_points([file], options_of(job.control, "control"), names=True)
+    survey = points.survey
+    crossing = grids.cross(survey.crs, site.grid)
+    easting, northing = crossing.carry(survey.x, survey.y)
+    shift = crossing.finding("control", survey.crs.name, site.grid.name)
+    marks = ReferenceMarks(
+        name=(*boundary.name, *points.names),
+        kind=boundary.kind + _kinds("control", len(points.names)),
+        easting=np.concatenate([boundary.easting, easting]),
+        northing=np.concatenate([boundary.northing, northing]),
+        level_m=np.concatenate([boundary.level_m, survey.level_m]),
+    )
+    return marks, (*points.findings, *([] if shift is None else [shift]))
+
+
+def _kinds(kind: MarkKind, count: int) -> tuple[MarkKind, ...]:
+    return (kind,) * count
+
+
+def _boundary(site: SurveyedSite) -> ReferenceMarks:
+    """The boundary's vertices at the ends of fenced legs, named by their place in it."""
+    fenced = {number for run in site.runs for number in run.line.leg_number}
+    names: list[str] = []
+    lon: list[float] = []
+    lat: list[float] = []
+    count = 0
+    for line in site.lines:
+        vertices = len(line) if line.closed else len(line) + 1
+        wanted = {
+            at % vertices for leg, number in enumerate(line.leg_number) if number in fenced for at in (leg, leg + 1)
+        }
+        for at in sorted(wanted):
+            names.append(f"V{count + at + 1}")
+            lon.append(float(line.lon_deg[at]))
+            lat.append(float(line.lat_deg[at]))
+        count += vertices
+    places = np.array(lon), np.array(lat)
+    easting, northing = site.to_grid.carry(*places)
+    return ReferenceMarks(
+        name=tuple(names),
+        kind=_kinds("boundary", len(names)),
+        easting=easting,
+        northing=northing,
+        level_m=site.ground.levels(*site.to_ground.carry(*places)).level_m,
+    )
+
+
+def few_in_reach(job: Job, marks: ReferenceMarks, places: Places, posts: Posts, *, unit_m: float) -> Sequence[Finding]:
+    """A finding where posts that are set first have fewer than two control points within reach; none without control.
+
+    ``unit_m`` is the grid's unit.
+    """
+    reach_m = job.control.reach_m
+    control = np.array([kind == "control" for kind in marks.kind], dtype=bool)
+    rows = np.array([row for row, kind in enumerate(posts.kind) if kind in TIED], dtype=np.int64)
+    if not control.any() or not len(rows):
+        return ()
+    away = _apart(places.easting[rows], marks.easting[control], places.northing[rows], marks.northing[control])
+    count = np.count_nonzero(away * unit_m <= reach_m, axis=1)
+    few = np.flatnonzero(count < TIES)
+    if not len(few):
+        return ()
+    none_at_all = not count.any()
+    message = f"{len(few)} of the {len(rows)} posts that are set first have fewer than two control points within reach"
+    if none_at_all:
+        message = f"No control point is within reach of any of the {len(rows)} posts that are set first"
+    return (
+        Finding(
+            code="control-few",
+            severity="warn" if none_at_all else "note",
+            message=message,
+            remedy="Is the grid of the control points right? Set control.grid, or reach farther by control.reach_m."
+            if none_at_all
+            else "Place more control near them, or reach farther by control.reach_m.",
+            chainage_m=float(posts.chainage_m[rows[few[0]]]),
+            value=round(float(np.partition(away[few[0]], 0)[0] * unit_m), 1),
+            limit=reach_m,
+            unit="m",
+        ),
+    )
+
+
+def _apart(x: Floats, other_x: Floats, y: Floats, other_y: Floats) -> Floats:
+    return np.asarray(np.hypot(x[:, None] - other_x, y[:, None] - other_y))
