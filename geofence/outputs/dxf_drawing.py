@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import repeat
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import ezdxf
 import numpy as np
@@ -198,13 +198,17 @@ class Drawing:
         height: float,
         width: float = 0.0,
         turn_deg: float = 0.0,
+        hold: Literal["corner", "middle"] = "corner",
     ) -> None:
-        """A paragraph, with the commands of the format, below and right of a place; without a width it never wraps."""
+        """A paragraph, with the commands of the format; without a width it never wraps.
+
+        A place holds its upper left corner, or its middle.
+        """
         self.space.add_mtext(
             text,
             dxfattribs={
                 "layer": layer, "insert": at, "char_height": height, "width": width, "rotation": turn_deg,
-                "line_spacing_factor": 1.1,
+                "line_spacing_factor": 1.1, "attachment_point": 5 if hold == "middle" else 1,
             },
         )  # fmt: skip
         self._seen(np.array([[*at, 0.0]]))

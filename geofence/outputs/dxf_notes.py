@@ -6,14 +6,14 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from geofence.engine.records import Finding
 from geofence.outputs.dxf_drawing import Drawing
+from geofence.outputs.dxf_layers import NOTE
 from geofence.outputs.dxf_style import NOTE_MM
 from geofence.outputs.dxf_text import paragraph
 from geofence.outputs.facts import facts
 from geofence.plan import FencePlan
 
-__all__ = ["NOTES", "add_notes"]
+__all__ = ["add_notes"]
 
-NOTES = "NOTE"
 _WIDTH_MM = 190.0
 _MARGIN_MM = 15.0
 _MOST_FINDINGS = 300
@@ -25,7 +25,7 @@ def add_notes(drawing: Drawing, plan: FencePlan, findings: Sequence[Finding], sa
     low, _ = drawing.extent
     at = (float(low[0]), float(low[1]) - _MARGIN_MM * drawing.millimetre)
     text = r"\P".join(_lines(plan, findings, says))
-    drawing.note(NOTES, text, at, height=NOTE_MM * drawing.millimetre, width=_WIDTH_MM * drawing.millimetre)
+    drawing.note(NOTE, text, at, height=NOTE_MM * drawing.millimetre, width=_WIDTH_MM * drawing.millimetre)
 
 
 def _lines(plan: FencePlan, findings: Sequence[Finding], says: Iterable[tuple[str, str]]) -> Iterator[str]:

@@ -13,7 +13,7 @@ from geofence.plan import FencePlan
 from geofence.plan_parts import Run
 from geofence.site import grids
 
-__all__ = ["Chain", "chains", "directions_deg", "finding_path", "from_degrees", "grid_crs", "leg_ends"]
+__all__ = ["Carry", "Chain", "chains", "directions_deg", "finding_path", "from_degrees", "grid_crs", "leg_ends"]
 
 Carry = Callable[[Floats, Floats], tuple[Floats, Floats]]
 

@@ -1,0 +1,63 @@
+"""The findings in a drawing (DXF): a mark at the place of each, with its number in the notes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from geofence.engine.records import Finding, Floats
+from geofence.outputs import on_grid
+from geofence.outputs.dxf_blocks import finding_block, make_finding_blocks
+from geofence.outputs.dxf_drawing import Drawing, Tag
+from geofence.outputs.dxf_layers import NOTE, finding_layer
+from geofence.outputs.dxf_style import NAME_MM
+from geofence.outputs.dxf_text import line_text
+from geofence.plan import FencePlan
+
+__all__ = ["add_findings"]
+
+
+def add_findings(drawing: Drawing, plan: FencePlan, numbered: Sequence[Finding]) -> None:
+    """Each finding that has a place: a mark with its number in the notes, and the stretch that it is about."""
+    make_finding_blocks(drawing)
+    along = on_grid.chains(plan)
+    height = NAME_MM * drawing.millimetre
+    rows, at = [], []
+    for row, finding in enumerate(numbered):
+        path = on_grid.finding_path(plan, along, finding)
+        if path is None:
+            continue
+        rows.append(row)
+        at.append(_middle(path))
+        if len(path) > 1:
+            drawing.path(finding_layer(finding.severity), path, width=0.8 * drawing.millimetre)
+    if not rows:
+        return
+    places = np.column_stack([np.array(at), np.zeros(len(at))])
+    beside = places + np.array([1.7, -1.7 - NAME_MM, 0.0]) * drawing.millimetre
+    layers = [finding_layer(numbered[row].severity) for row in rows]
+    upright = np.zeros(len(rows))
+    tags = [
+        Tag(
+            name="NUMBER", texts=[str(row + 1) for row in rows], layer=NOTE, height=height, at=beside, turn_deg=upright
+        ),
+        Tag(name="CODE", texts=[line_text(numbered[row].code) for row in rows], layer=NOTE, height=height, at=beside),
+        Tag(
+            name="MESSAGE",
+            texts=[line_text(numbered[row].message) for row in rows],
+            layer=NOTE,
+            height=height,
+            at=beside,
+        ),
+    ]
+    blocks = [finding_block(numbered[row].severity) for row in rows]
+    drawing.inserts(blocks, layers, places, turn_deg=upright, tags=tags)
+
+
+def _middle(path: Floats) -> Floats:
+    """The place half way along a path (n, 2)."""
+    if len(path) == 1:
+        return np.asarray(path[0])
+    so_far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
+    return np.array([np.interp(so_far[-1] / 2, so_far, column) for column in path.T])

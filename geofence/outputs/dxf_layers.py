@@ -1,0 +1,147 @@
+"""The layers of drawings (DXF), in plain words.
+
+Colours: posts and findings by Okabe and Ito (2008), zones by the vibrant scheme of P. Tol (2021), which show on white
+and on black; what has none is black on white and white on black.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from geofence.outputs.dxf_drawing import Layer
+from geofence.plan import SEVERITIES, FencePlan
+
+__all__ = [
+    "BAY",
+    "BODY",
+    "GATE",
+    "GATE_NAME",
+    "GROUND",
+    "HOLE",
+    "LEG",
+    "LEG_TEXT",
+    "MARK",
+    "NAME",
+    "NOTE",
+    "PANEL",
+    "SWING",
+    "ZONE_TEXT",
+    "finding_layer",
+    "finding_layers",
+    "plan_layers",
+    "post_layer",
+    "post_layers",
+    "reach_layer",
+    "space_layers",
+    "zone_layer",
+]
+
+NAME, HOLE, BODY = "FENCE-POST-NAME", "FENCE-HOLE", "FENCE-POST-BODY"
+BAY, PANEL = "FENCE-BAY", "FENCE-PANEL"
+GATE, GATE_NAME, SWING = "FENCE-GATE", "FENCE-GATE-NAME", "FENCE-GATE-SWING"
+GROUND, LEG, LEG_TEXT, MARK = "GROUND-LINE", "BOUNDARY-LEG", "BOUNDARY-LEG-TEXT", "SURVEY-MARK"
+ZONE_TEXT, NOTE = "ZONE-TEXT", "NOTE"
+
+_BLUE, _GREEN, _PURPLE, _SKY, _ORANGE = (0, 114, 178), (0, 158, 115), (204, 121, 167), (86, 180, 233), (230, 159, 0)
+_VERMILION, _EARTH = (213, 94, 0), (153, 153, 51)
+
+_POSTS = {"corner": _BLUE, "gate": _PURPLE, "junction": _GREEN, "strainer": _SKY, "existing": _ORANGE}
+_FINDINGS = {"stop": _VERMILION, "warn": _ORANGE, "note": _BLUE}
+_ZONES = {
+    "keep-clear": (238, 51, 119),
+    "no-fence": (204, 51, 17),
+    "setback": (0, 119, 187),
+    "max-height": (0, 153, 136),
+    "splay": (238, 119, 51),
+    "flood": (51, 187, 238),
+    "consult": _EARTH,
+}
+
+_DASHED, _CHAIN, _DOTTED = (3.0, -1.5), (6.0, -1.5, 1.0, -1.5), (1.0, -1.0)
+
+
+def plan_layers(plan: FencePlan) -> list[Layer]:
+    """Those of a plan on the grid."""
+    rules = tuple(dict.fromkeys(zone.rule for zone in plan.zones))
+    return [
+        *post_layers(plan),
+        Layer(name=NAME, description="Names of the posts"),
+        Layer(name=HOLE, description="Holes for the posts, at true size", colour=8, width_mm=0.13),
+        Layer(name=BAY, description="Bays, from post to post", width_mm=0.35),
+        *_gate_layers(plan),
+        Layer(name=LEG, description="Legs of the boundary", rgb=_GREEN, dashes_mm=_CHAIN),
+        Layer(name=LEG_TEXT, description="Numbers, lengths and bearings of the legs", rgb=_GREEN),
+        *([Layer(name=MARK, description="Marks on the ground", colour=8)] if len(plan.marks) else ()),
+        *(layer for rule in rules for layer in _zone_layers(rule)),
+        *([Layer(name=ZONE_TEXT, description="Names and sources of the zones")] if rules else ()),
+        *finding_layers(),
+        Layer(name=NOTE, description="What to know of the drawing"),
+    ]
+
+
+def space_layers() -> list[Layer]:
+    """Those of a fence in space."""
+    return [
+        Layer(name=BODY, description="Posts from toe to top", colour=8),
+        Layer(name=PANEL, description="What hangs between the posts", colour=9),
+        Layer(name=GROUND, description="The ground along the line", rgb=_EARTH),
+    ]
+
+
+def post_layers(plan: FencePlan) -> list[Layer]:
+    """One for each kind of post."""
+    return [
+        Layer(name=post_layer(kind), description=f"Posts: {kind}", rgb=_POSTS.get(kind))
+        for kind in dict.fromkeys(plan.fence.posts.kind)
+    ]
+
+
+def finding_layers() -> list[Layer]:
+    """One for each severity."""
+    return [
+        Layer(name=finding_layer(word), description=f"Findings: {word}", rgb=_FINDINGS[word], width_mm=0.35)
+        for word in SEVERITIES
+    ]
+
+
+def _gate_layers(plan: FencePlan) -> list[Layer]:
+    found = [Layer(name=GATE, description="Gates", rgb=_PURPLE, width_mm=0.35)]
+    if plan.gates:
+        found.append(Layer(name=GATE_NAME, description="Names of the gates", rgb=_PURPLE))
+        found.append(Layer(name=SWING, description="How gates open", rgb=_PURPLE, dashes_mm=_DOTTED, width_mm=0.18))
+    return found
+
+
+def _zone_layers(rule: str) -> Iterable[Layer]:
+    """What is drawn, and how far the rule reaches round it."""
+    rgb = _ZONES.get(rule)
+    yield Layer(name=zone_layer(rule), description=f"Zones: {rule}", rgb=rgb)
+    yield Layer(
+        name=reach_layer(rule), description=f"Zones: reach of {rule}", rgb=rgb, dashes_mm=_DASHED, width_mm=0.18
+    )
+
+
+def post_layer(kind: str) -> str:
+    return _named("fence-post", kind)
+
+
+def finding_layer(severity: str) -> str:
+    return _named("finding", severity)
+
+
+def zone_layer(rule: str) -> str:
+    """
+    >>> zone_layer("keep-clear")
+    'ZONE-KEEP-CLEAR'
+    """
+    return _named("zone", rule)
+
+
+def reach_layer(rule: str) -> str:
+    return _named("zone", rule, "reach")
+
+
+def _named(*words: str) -> str:
+    """A name that every release of every program takes: capitals, digits and hyphens."""
+    return re.sub(r"[^A-Z0-9]+", "-", "-".join(words).upper()).strip("-")
