@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from geofence.engine.best import BestFit
+from geofence.engine.existing import keep_existing
 from geofence.engine.hung import Hung, hang
 from geofence.engine.layout import lay_out
 from geofence.engine.posts import place_posts
@@ -122,23 +123,32 @@ def build_fence(
         if strain is not None and wire is not None:
             rules = WiredRules(layout=layout, strain=strain, levels=levels, panel=panel, wire=wire)
             wired = string_wires(profile, path, gates, keep_clear=keep_clear, fixed=fixed, rules=rules)
-            fence = _stood(profile, wired.laid, wired.hung, gates, posts, panel)
+            fence = _stood(profile, wired.laid, wired.hung, gates, posts, panel, layout)
             pulled = replace(fence.posts, uplift_kn=wired.uplift_kn)
             return _moved(replace(fence, posts=pulled, strains=wired.strains), by_m=from_m)
         best = BestFit(profile=profile, levels=levels, rake=rake, closed=path.closed)
         choose = best if layout.fit == "best" else None
         laid = lay_out(path, gates, layout, keep_clear=keep_clear, fixed=fixed, from_m=from_m, choose=choose)
     hung = hang(profile, laid, levels=levels, panel=panel, gates=gates, rake=rake, closed=path.closed)
-    return _moved(_stood(profile, laid, hung, gates, posts, panel), by_m=from_m)
+    return _moved(_stood(profile, laid, hung, gates, posts, panel, layout), by_m=from_m)
 
 
 def _stood(
-    profile: Profile, laid: Layout, hung: Hung, gates: Sequence[Gate], posts: PostRules, panel: PanelRules
+    profile: Profile,
+    laid: Layout,
+    hung: Hung,
+    gates: Sequence[Gate],
+    posts: PostRules,
+    panel: PanelRules,
+    layout: LayoutRules,
 ) -> Fence:
     """The fence of a layout and of what hangs in it."""
     bays = hung.bays(laid, panel)
     placed, extended = place_posts(laid, bays, ground_level_m=profile.level_at(laid.post_m), rules=posts, gates=gates)
-    found = sorted((*laid.findings, *hung.findings, *extended), key=lambda item: (item.chainage_m or 0.0, item.code))
+    placed, kept = keep_existing(placed, bays, laid, line_tolerance_m=layout.line_tolerance_m)
+    found = sorted(
+        (*laid.findings, *hung.findings, *extended, *kept), key=lambda item: (item.chainage_m or 0.0, item.code)
+    )
     return Fence(posts=placed, bays=bays, findings=tuple(found), cost=hung.cost)
 
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 
 from geofence.engine.chords import BentLine
 from geofence.engine.openings import Opening
-from geofence.engine.records import FixedPost, Floats, Path, PostKind
+from geofence.engine.records import FixedPost, Floats, Path
 from geofence.errors import LayoutError
-from geofence.numeric import COINCIDENT_M, millimetres_up
+from geofence.numeric import COINCIDENT_M, WIDTH_TOLERANCE_M, millimetres_up
 
 __all__ = ["FixedPosts"]
 
@@ -20,10 +20,11 @@ class FixedPosts:
     """The fixed posts of a line, in order and at least :data:`COINCIDENT_M` apart.
 
     ``posts``: one within :data:`COINCIDENT_M` of the line's end, a corner or a gate's post is that post, and stands at
-    its chainage; a ring's first post is at 0.
+    its chainage; a ring's first post is at 0, and ``ring_m`` is where the ring comes back to it.
     """
 
     posts: tuple[FixedPost, ...] = ()
+    ring_m: float | None = None
 
     @classmethod
     def on(
@@ -56,7 +57,8 @@ class FixedPosts:
             there = settled.get(at)
             if there is None or (there.kind, post.kind) == ("junction", "existing"):
                 settled[at] = replace(post, chainage_m=at)
-        return cls(posts=tuple(sorted(settled.values(), key=lambda post: post.chainage_m)))
+        in_order = sorted(settled.values(), key=lambda post: post.chainage_m)
+        return cls(posts=tuple(in_order), ring_m=last_m if path.closed else None)
 
     def between(self, start_m: float, end_m: float) -> list[float]:
         """Chainages of those between two others, these left out."""
@@ -66,18 +68,19 @@ class FixedPosts:
         )
         return [post.chainage_m for post in self.posts[first:last]]
 
-    def named(self, post_m: Floats, kinds: Sequence[PostKind]) -> list[PostKind]:
-        """Kinds of a layout's posts with these among them.
+    def existing_at(self, chainage_m: float) -> FixedPost | None:
+        """The existing post at a chainage where a post stands."""
+        chainage_m = 0.0 if chainage_m == self.ring_m else chainage_m
+        row = bisect_left(self.posts, chainage_m, key=lambda post: post.chainage_m)
+        for post in self.posts[max(row - 1, 0) : row + 1]:
+            if abs(post.chainage_m - chainage_m) <= WIDTH_TOLERANCE_M and post.kind == "existing":
+                return post
+        return None
 
-        A crew brings nothing for a post that exists, whatever else it is; a gate's post stays one at a junction.
-        """
-        named = list(kinds)
+    def rows(self, post_m: Floats) -> list[tuple[int, FixedPost]]:
+        """Each with its row among a layout's posts."""
         places = post_m.tolist()
-        for post in self.posts:
-            row = _row_of(places, post.chainage_m)
-            if post.kind == "existing" or named[row] != "gate":
-                named[row] = post.kind
-        return named
+        return [(_row_of(places, post.chainage_m), post) for post in self.posts]
 
 
 def _nearest(marks: Sequence[float], at_m: float, otherwise_m: float) -> float:

@@ -3,23 +3,21 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
-from geofence.engine.barred import Interval, Task, leads_through, merged
+from geofence.engine.barred import Interval, Task, merged
 from geofence.engine.chords import BentLine
 from geofence.engine.detour import detour
 from geofence.engine.records import Finding, Floats, KeepClear, LayoutRules, PostKind
+from geofence.engine.relaxing import relaxations
 from geofence.engine.spans import Piece, Row
-from geofence.numeric import COINCIDENT_M, WIDTH_TOLERANCE_M, millimetres_down, millimetres_up
+from geofence.numeric import WIDTH_TOLERANCE_M, millimetres_up
 
-__all__ = ["barred_by", "round_keep_clears", "standing_in"]
-
-HALVINGS = 40
-"""Of a length of metres: far below the millimetre that remedies are rounded to."""
+__all__ = ["barred_by", "round_keep_clears", "standing_in", "task_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +65,7 @@ def round_keep_clears(
     ``from_m`` is the chainage that messages give to the line's start.
     """
     near = [each for each in keep_clear if each.to_m > piece.start_m and each.from_m < piece.end_m[-1]]
-    task = _task(piece, line, barred_by(near), rules)
+    task = task_of(piece, line, barred_by(near), rules)
     touched = [each for each in near if any(each.from_m < post < each.to_m for post in piece.end_m[:-1])]
     if not any(map(task.barred_at, task.wanted_m)) or not piece.division.fits(rules):
         return piece, []
@@ -81,7 +79,8 @@ def round_keep_clears(
     return laid, [_avoided(laid, touched, moved)]
 
 
-def _task(piece: Piece, line: BentLine, barred: tuple[Interval, ...], rules: LayoutRules) -> Task:
+def task_of(piece: Piece, line: BentLine, barred: tuple[Interval, ...], rules: LayoutRules) -> Task:
+    """What is to be laid out anew from a piece's first post to its last."""
     end_m = piece.end_m[-1]
     full = [width for width, kind in zip(piece.division.widths_m, piece.division.kinds, strict=True) if kind == "full"]
     return Task(
@@ -145,7 +144,7 @@ def _counted(count: int, one: str, many: str) -> str:
 def _no_layout(task: Task, stopped_at_m: Sequence[float], near: Sequence[KeepClear], *, from_m: float) -> list[Finding]:
     """A finding for each place that bays do not lead past."""
     findings = []
-    ways = "; ".join(_relaxations(task))
+    ways = "; ".join(relaxations(task))
     for start in stopped_at_m:
         ahead = (last for _, last in task.barred if last > start + WIDTH_TOLERANCE_M)
         end = min(next(ahead, task.end_m), task.end_m)
@@ -167,57 +166,41 @@ def _no_layout(task: Task, stopped_at_m: Sequence[float], near: Sequence[KeepCle
     return findings
 
 
-def _relaxations(task: Task) -> list[str]:
-    """What lets bays through, each by itself, the smallest change first; each holds when rounded to the millimetre."""
-    found: list[tuple[float, str]] = []
-    least = task.min_bay_m
-    narrower = _edge(lambda by: leads_through(replace(task, min_bay_m=least - by)), least - COINCIDENT_M)
-    if narrower is not None:
-        width = millimetres_down(least - narrower)
-        if width >= COINCIDENT_M:
-            found.append((narrower, f"a narrowest bay (layout.min_bay_m) of {width:.3f} m"))
-    longest = task.end_m - task.start_m
-    wider = _edge(lambda by: leads_through(replace(task, module_m=task.module_m + by)), longest - task.module_m)
-    if wider is not None:
-        found.append((wider, f"a module (layout.module_m) of {millimetres_up(task.module_m + wider):.3f} m"))
-    deepest = max(end - start for start, end in task.barred) / 2
-    shorter = _edge(lambda by: leads_through(task.narrowed(by)), deepest)
-    if shorter is not None:
-        found.append((shorter, f"a buffer_m that is {millimetres_up(shorter):.3f} m less"))
-    return [text for _, text in sorted(found)]
-
-
-def _edge(holds: Callable[[float], bool], most: float) -> float | None:
-    """The least change that makes something hold, where a larger one does too; None where none up to ``most`` does."""
-    least = 0.0
-    if most <= 0 or not holds(most):
-        return None
-    for _ in range(HALVINGS):
-        middle = (least + most) / 2
-        if holds(middle):
-            most = middle
-        else:
-            least = middle
-    return most
-
-
 def standing_in(post_m: Floats, kinds: Sequence[PostKind], keep_clear: Sequence[KeepClear]) -> Iterator[Finding]:
     """A finding for each post in each keep-clear."""
     for each in keep_clear:
         inside = (post_m > each.from_m + WIDTH_TOLERANCE_M) & (post_m < each.to_m - WIDTH_TOLERANCE_M)
         for post in np.flatnonzero(inside).tolist():
             at, kind = float(post_m[post]), kinds[post]
-            back, on = at - each.from_m, each.to_m - at
-            which = "post" if kind == "line" else f"{kind} post"
-            way = f"{millimetres_up(back):.3f} m back or {millimetres_up(on):.3f} m on"
-            yield Finding(
-                code="post-in-keep-clear",
-                severity="stop",
-                message=f"The {which} stands where none may, near {_named([each])}",
-                remedy=f"Along the line it would be clear {way}; or ask whoever set the distance.",
-                chainage_m=at,
-                post=post,
-                value=min(back, on),
-                limit=0.0,
-                unit="m",
-            )
+            yield _exists_in(each, post, at) if kind == "existing" else _stands_in(each, post, at, kind)
+
+
+def _stands_in(keep_clear: KeepClear, post: int, at_m: float, kind: PostKind) -> Finding:
+    back, on = at_m - keep_clear.from_m, keep_clear.to_m - at_m
+    which = "post" if kind == "line" else f"{kind} post"
+    way = f"{millimetres_up(back):.3f} m back or {millimetres_up(on):.3f} m on"
+    return Finding(
+        code="post-in-keep-clear",
+        severity="stop",
+        message=f"The {which} stands where none may, near {_named([keep_clear])}",
+        remedy=f"Along the line it would be clear {way}; or ask whoever set the distance.",
+        chainage_m=at_m,
+        post=post,
+        value=min(back, on),
+        limit=0.0,
+        unit="m",
+    )
+
+
+def _exists_in(keep_clear: KeepClear, post: int, at_m: float) -> Finding:
+    return Finding(
+        code="existing-post-in-keep-clear",
+        severity="warn",
+        message=f"The existing post stands where none may, near {_named([keep_clear])}; it is kept, and not dug for",
+        remedy="Ask whoever set the distance before anybody works at it; or draw it, and leave it out of the file.",
+        chainage_m=at_m,
+        post=post,
+        value=min(at_m - keep_clear.from_m, keep_clear.to_m - at_m),
+        limit=0.0,
+        unit="m",
+    )

@@ -22,6 +22,7 @@ from geofence.engine.bends import lay_span
 from geofence.engine.chords import BentLine
 from geofence.engine.fixed import FixedPosts
 from geofence.engine.keep_clear import barred_by, round_keep_clears, standing_in
+from geofence.engine.narrow import too_narrow
 from geofence.engine.openings import Opening, place_gates
 from geofence.engine.records import (
     BayKind,
@@ -38,7 +39,7 @@ from geofence.engine.records import (
 from geofence.engine.spans import Piece
 from geofence.engine.stretches import Stretch
 from geofence.errors import LayoutError
-from geofence.numeric import ANGLE_TOLERANCE_DEG, COINCIDENT_M, WIDTH_TOLERANCE_M, millimetres_down, millimetres_up
+from geofence.numeric import ANGLE_TOLERANCE_DEG, COINCIDENT_M, WIDTH_TOLERANCE_M, millimetres_up
 
 __all__ = ["Chooser", "lay_out"]
 
@@ -123,7 +124,8 @@ def lay_out(
     posts = np.array([vertex_m[0], *ends])
     if path.closed:
         posts, kinds = posts[:-1], kinds[:-1]
-    kinds = settled.named(posts, kinds)
+    stood = settled.rows(posts)
+    kinds = _fixed_kinds(kinds, stood)
     return Layout(
         post_m=posts,
         post_kind=tuple(kinds),
@@ -131,7 +133,8 @@ def lay_out(
         bay_kind=tuple(kind for span, piece in bays for kind in _bay_kinds(span, piece)),
         bay_end_m=np.array(ends),
         width_m=np.array([width for _, piece in bays for width in piece.division.widths_m]),
-        findings=(*found, *_findings(bays, rules), *standing_in(posts, kinds, keep_clear)),
+        findings=(*found, *_findings(bays, settled, rules), *standing_in(posts, kinds, keep_clear)),
+        existing=tuple((row, post) for row, post in stood if post.kind == "existing"),
     )
 
 
@@ -243,6 +246,15 @@ def _post_kinds(
     return kinds
 
 
+def _fixed_kinds(kinds: Sequence[PostKind], fixed: Sequence[tuple[int, FixedPost]]) -> list[PostKind]:
+    """Kinds with those of the fixed posts, each given with its row: a gate's post at a junction stays a gate's."""
+    named = list(kinds)
+    for row, post in fixed:
+        if post.kind == "existing" or named[row] != "gate":
+            named[row] = post.kind
+    return named
+
+
 def _bay_kinds(span: Stretch, piece: Piece) -> list[BayKind]:
     return piece.division.kinds if span.opening is None else ["gate"]
 
@@ -257,45 +269,16 @@ def _turns_at(post_m: Floats, vertex_m: Floats, turn_deg: Floats) -> Floats:
     return turns
 
 
-def _findings(bays: Sequence[tuple[Stretch, Piece]], rules: LayoutRules) -> list[Finding]:
+def _findings(bays: Sequence[tuple[Stretch, Piece]], fixed: FixedPosts, rules: LayoutRules) -> list[Finding]:
     findings, first_bay = [], 0
     for span, piece in bays:
         if span.opening is None:
             if not piece.division.fits(rules):
-                findings.append(_too_narrow(piece, first_bay, rules))
+                ends = (fixed.existing_at(piece.start_m), fixed.existing_at(piece.end_m[-1]))
+                findings.append(too_narrow(piece, first_bay, span.line, ends, rules))
             findings += _off_line(piece, first_bay, rules)
         first_bay += len(piece.end_m)
     return findings
-
-
-def _too_narrow(piece: Piece, first_bay: int, rules: LayoutRules) -> Finding:
-    division = piece.division
-    length, bays = division.length_m, division.bays
-    farther = millimetres_up(bays * rules.min_bay_m - length)
-    nearer = millimetres_up(length - (bays - 1) * rules.module_m)
-    if bays == 1:
-        message = f"Two posts that must be where they are stand {length:.3f} m apart, less than the narrowest bay"
-        other_way = "or move both to one place"
-    else:
-        message = (
-            f"{length:.3f} m between two posts that must be where they are is too long for {bays - 1} of the module "
-        )
-        message += f"and too short for {bays} of the narrowest bay"
-        other_way = f"or {nearer:.3f} m nearer"
-    fits = f"A min_bay_m of {millimetres_down(division.narrowest_m):.3f} m would fit"
-    remedy = f"{fits}, or move one of the two posts {farther:.3f} m away from the other, {other_way}."
-    return Finding(
-        code="bay-under-minimum",
-        severity="stop",
-        message=message,
-        remedy=remedy,
-        chainage_m=piece.start_m,
-        chainage_to_m=piece.end_m[-1],
-        bay=first_bay,
-        value=division.narrowest_m,
-        limit=rules.min_bay_m,
-        unit="m",
-    )
 
 
 def _off_line(piece: Piece, first_bay: int, rules: LayoutRules) -> list[Finding]:

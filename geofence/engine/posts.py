@@ -12,7 +12,7 @@ from geofence.engine.openings import bays_of_gates
 from geofence.engine.records import Bays, Finding, Floats, Gate, Layout, PostRules, Posts
 from geofence.numeric import LEVEL_TOLERANCE_M
 
-__all__ = ["place_posts"]
+__all__ = ["panel_tops", "place_posts"]
 
 
 def place_posts(
@@ -41,12 +41,10 @@ def place_posts(
     Returns
     -------
     tuple
-        The posts, and a ``warn`` finding ``post-extended`` for each that is longer than the longest stock.
+        The posts, and a ``warn`` finding ``post-extended`` for each to be set that is longer than the longest stock.
     """
     count, before, after = len(layout.post_m), bays.from_post, bays.to_post
-    top = np.full(count, -np.inf)
-    np.maximum.at(top, before, bays.top_from_m)
-    np.maximum.at(top, after, bays.top_to_m)
+    top = panel_tops(bays, count)
     own = _own_rules(layout, bays, gates)
     reveal, least, ratio = (np.full(count, getattr(rules, name)) for name in _DEPTHS)
     for post, each in own.items():
@@ -71,6 +69,14 @@ def place_posts(
         support_ahead_m=support_ahead,
     )
     return posts, findings
+
+
+def panel_tops(bays: Bays, posts: int) -> Floats:
+    """(posts,) level of the higher top of what hangs at either side of each post."""
+    top = np.full(posts, -np.inf)
+    np.maximum.at(top, bays.from_post, bays.top_from_m)
+    np.maximum.at(top, bays.to_post, bays.top_to_m)
+    return top
 
 
 _DEPTHS = ("post_reveal_m", "embedment_m", "embedment_ratio")
@@ -103,7 +109,11 @@ def _stock(
             place = np.searchsorted(stock, length_m[rows] - LEVEL_TOLERANCE_M)
             ordered[rows] = stock[np.minimum(place, len(stock) - 1)]
             short = np.array(rows)[place == len(stock)].tolist()
-            findings += [_extended(layout, post, float(length_m[post]), float(stock[-1])) for post in short]
+            findings += [
+                _extended(layout, post, float(length_m[post]), float(stock[-1]))
+                for post in short
+                if layout.post_kind[post] != "existing"
+            ]
     return ordered, tuple(findings)
 
 

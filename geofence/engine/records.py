@@ -238,11 +238,17 @@ class FixedPost:
         ``existing``: it is in the ground already; ``junction``: another line meets this one here.
     name
         What it is called, for findings.
+    off_m
+        How far from here an existing post really stands: the line may pass beside it.
+    top_level_m
+        Level of an existing post's top; NaN where it is not known.
     """
 
     chainage_m: float
     kind: FixedKind
     name: str = ""
+    off_m: float = 0.0
+    top_level_m: float = math.nan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -357,6 +363,8 @@ class Layout:
         (m,) centre to centre: the chord where the line bends within the bay.
     findings
         Troubles of the layout; ``post`` and ``bay`` are rows here.
+    existing
+        The posts that exist already, each with its row, in order.
     """
 
     post_m: Floats
@@ -366,6 +374,7 @@ class Layout:
     bay_end_m: Floats
     width_m: Floats
     findings: tuple[Finding, ...] = ()
+    existing: tuple[tuple[int, FixedPost], ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("post_m", "deflection_deg", "bay_end_m", "width_m"):
@@ -411,7 +420,8 @@ class Cost:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Posts(Table):
-    """One row a post. NaN where a value does not exist (a support on a side without a panel).
+    """One row a post. NaN where a value does not exist: a support on a side without a panel; the toe, the embedment and
+    the stock of a post that exists already.
 
     Attributes
     ----------

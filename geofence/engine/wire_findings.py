@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import partial
 
 import numpy as np
 
 from geofence.engine.limits import limit_findings
-from geofence.engine.records import Finding, Floats, Ints, Layout, LevelRules, Strains
+from geofence.engine.records import Finding, Floats, Ints, Layout, LevelRules, PostKind, Strains
 from geofence.engine.stands import WireLimits
 from geofence.engine.strained import SpanBays
 from geofence.engine.wire import WireRules
-from geofence.numeric import WIDTH_TOLERANCE_M, millimetres_up
+from geofence.numeric import WIDTH_TOLERANCE_M, millimetres_down, millimetres_up
 
 __all__ = ["bay_findings", "wire_findings"]
 
 SCREENING = "This is a screening aid: local codes and a licensed engineer decide."
 
 
-def bay_findings(bays: SpanBays, row: Ints, rules: LevelRules, limits: WireLimits) -> Iterator[Finding]:
-    """Findings of bays whose lowest wire or whose width breaks a limit; ``row`` (m,) int64 are theirs in the plan."""
+def bay_findings(
+    bays: SpanBays, row: Ints, post_kind: Sequence[PostKind], rules: LevelRules, limits: WireLimits
+) -> Iterator[Finding]:
+    """Findings of bays whose lowest wire or whose width breaks a limit.
+
+    ``row`` (m,) int64 are their rows in the plan, where bay j starts at post j; ``post_kind`` is of all its posts.
+    """
     narrow = bays.end_m - bays.start_m < limits.bay_min_m - WIDTH_TOLERANCE_M
     off_line = bays.departure_m > limits.line_tolerance_m + WIDTH_TOLERANCE_M
     room = f"level the ground here, or let posts stand closer than {limits.bay_min_m:g} m (layout.min_bay_m)"
@@ -31,18 +36,21 @@ def bay_findings(bays: SpanBays, row: Ints, rules: LevelRules, limits: WireLimit
         stop = partial(finding, severity="stop")
         yield from limit_findings(stop, end, gap_m=gap, dig_m=dig, step_m=0.0, rules=rules, room=room)
         if narrow[bay]:
-            yield _too_narrow(partial(finding, chainage_to_m=end), float(bays.width_m[bay]), limits)
+            ends = [post_kind[(int(row[bay]) + at) % len(post_kind)] for at in (0, 1)]
+            yield _too_narrow(partial(finding, chainage_to_m=end), float(bays.width_m[bay]), ends, limits)
         if off_line[bay]:
             yield _off_line(partial(finding, chainage_to_m=end), float(bays.departure_m[bay]), limits)
 
 
-def _too_narrow(finding: partial[Finding], width_m: float, limits: WireLimits) -> Finding:
+def _too_narrow(finding: partial[Finding], width_m: float, ends: Sequence[PostKind], limits: WireLimits) -> Finding:
+    farther = f"move one of the two posts {millimetres_up(limits.bay_min_m - width_m):.3f} m away from the other"
+    without = "do without the post that exists: draw it, and leave it out of the file"
     return finding(
         code="bay-under-minimum",
         severity="stop",
         message="Two posts that must be where they are stand closer than the narrowest bay",
-        remedy=f"A min_bay_m of {width_m:.3f} m would fit, or move one of the two posts "
-        f"{millimetres_up(limits.bay_min_m - width_m):.3f} m away from the other, or both to one place.",
+        remedy=f"A min_bay_m of {millimetres_down(width_m):.3f} m would fit, or "
+        + (f"{without}." if "existing" in ends else f"{farther}, or both to one place."),
         value=width_m,
         limit=limits.bay_min_m,
     )

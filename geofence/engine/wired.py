@@ -7,7 +7,7 @@ post can be it: who knows what it holds. The posts between follow :mod:`~geofenc
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 from itertools import pairwise
 
@@ -15,12 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geofence.engine.chords import BentLine
+from geofence.engine.existing import loaded
 from geofence.engine.hung import Hung, hang_gates
 from geofence.engine.keep_clear import barred_by, standing_in
 from geofence.engine.layout import lay_out
 from geofence.engine.records import (
     BayKind,
     Cost,
+    Finding,
     FixedPost,
     Floats,
     Gate,
@@ -123,7 +125,7 @@ def string_wires(
 
     What cannot be kept is a finding: ``gap-over-limit``, ``dig-over-limit``, ``clearance-under-limit``,
     ``bay-under-minimum``, ``post-in-keep-clear`` (stop), ``bay-off-line``, ``post-uplift``, ``wire-tension-over-limit``
-    (warn). ``wire-strained`` (note) says what the wires carry.
+    (warn), ``existing-post-loaded`` (warn). ``wire-strained`` (note) says what the wires carry.
 
     Raises
     ------
@@ -142,8 +144,9 @@ def string_wires(
     strains, uplift = _strained(laid, holds, hung, wire)
     hung.findings += [
         *standing_in(laid.post_m, laid.post_kind, keep_clear),
-        *bay_findings(bays, strung, levels, limits),
+        *bay_findings(bays, strung, laid.post_kind, levels, limits),
         *wire_findings(laid, strains, uplift, wire),
+        *_ends_at_existing(laid, strains),
     ]
     return Wired(laid=laid, hung=hung, strains=strains, uplift_kn=uplift)
 
@@ -220,8 +223,17 @@ def _laid(
         bay_kind=tuple(bay_kinds),
         bay_end_m=end,
         width_m=np.concatenate(widths),
+        existing=tuple((int(np.searchsorted(post, anchors.post_m[row])), each) for row, each in anchors.existing),
     )
     return laid, holds
+
+
+def _ends_at_existing(laid: Layout, strains: Strains) -> Iterator[Finding]:
+    """A finding for each post that exists and at which wires end."""
+    ends = {*strains.from_post.tolist(), *strains.to_post.tolist()}
+    for row, post in laid.existing:
+        if row in ends:
+            yield loaded(post, row, float(laid.post_m[row]), "strained wires end at it")
 
 
 def _strain_ends(post_m: Floats, held: Sequence[bool], kinds: Sequence[PostKind], strain: StrainRules) -> Flags:

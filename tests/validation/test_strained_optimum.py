@@ -7,6 +7,8 @@ Sources (all (c), independent libraries, or (a), the definition itself):
 - S. Gillies and others, Shapely on GEOS: areas of polygons, distances of vertices from chords.
 - The definition: every way to stand posts on a few places, priced one by one.
 
+Where posts exist already, a way leads over all of them.
+
 HiGHS is given a flow of one unit from the first place to the last, over every pair of places a bay apart. Whether a bay
 holds, what it exceeds and what it costs are worked out for each pair alone, from the ground at its stations.
 """
@@ -14,7 +16,7 @@ holds, what it exceeds and what it costs are worked out for each pair alone, fro
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations, pairwise
 
 import numpy as np
@@ -24,10 +26,12 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
 from geofence.engine.chords import BentLine
-from geofence.engine.records import LevelRules, Profile
+from geofence.engine.records import FixedPost, LayoutRules, LevelRules, PanelRules, Profile
 from geofence.engine.stands import Stands, WireLimits
 from geofence.engine.strained import EVENNESS, SpanBays, choose_posts
+from geofence.engine.wired import StrainRules, WiredRules, string_wires
 from tests.engine import lines
+from tests.engine.test_wired import WIRE
 
 Rank = tuple[int, int, int, float]
 """Broken bays, their excess in centimetres, bays, cost."""
@@ -50,7 +54,7 @@ class Instance:
         line = BentLine.from_turns(self.path.vertex_m.tolist(), self.path.deflection_deg.tolist())
         self.stands = Stands.along(self.profile, line, 0.0, length, self.limits)
         self.picture = lines.drawn(self.path)
-        place = self.stands.place_m
+        place = self.place_m = self.stands.place_m
         for start, end in combinations(range(len(place)), 2):
             width = place[end] - place[start]
             if self.limits.bay_min_m - 1e-6 <= width <= self.limits.bay_max_m + 1e-6:
@@ -88,7 +92,7 @@ class Instance:
         """The optimum: each count the least while those before it are held at theirs, then the least cost."""
         edges = list(self.pairs)
         tail, head = np.array(edges).T
-        size = len(self.stands)
+        size = len(self.place_m)
         column = np.arange(len(edges))
         flow = coo_array(
             (np.repeat([1.0, -1.0], len(edges)), (np.concatenate([tail, head]), np.tile(column, 2))),
@@ -190,6 +194,64 @@ def test_highs_finds_the_same_optimum_on_240_spans() -> None:
 def test_highs_finds_the_same_optimum_on_500_more() -> None:
     for seed in range(1000, 1500):
         compare(seed)
+
+
+@dataclass
+class Between(Instance):
+    """A line with posts that exist: places of each stretch between two of them, pairs within stretches only."""
+
+    fixed_m: tuple[float, ...] = ()
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        length = float(self.profile.chainage_m[-1])
+        line = BentLine.from_turns(self.path.vertex_m.tolist(), self.path.deflection_deg.tolist())
+        edges = [0.0, *self.fixed_m, length]
+        spans = [Stands.along(self.profile, line, start, end, self.limits).place_m for start, end in pairwise(edges)]
+        self.place_m = np.concatenate([spans[0], *(span[1:] for span in spans[1:])])
+        self.pairs = {}
+        for start, end in combinations(range(len(self.place_m)), 2):
+            a, b = float(self.place_m[start]), float(self.place_m[end])
+            allowed = self.limits.bay_min_m - 1e-6 <= b - a <= self.limits.bay_max_m + 1e-6
+            if allowed and not any(a < at < b for at in self.fixed_m):
+                self.pairs[start, end] = self.bay(a, b)
+
+    def strung(self) -> SpanBays:
+        limits = self.limits
+        layout = LayoutRules(
+            module_m=1.0, min_bay_m=limits.bay_min_m, corner_deg=45.0, line_tolerance_m=limits.line_tolerance_m
+        )
+        levels = replace(self.prices, gap_max_m=limits.gap_max_m, dig_max_m=limits.dig_max_m)
+        strain = StrainRules(post_spacing_max_m=limits.bay_max_m, strain_max_m=5.0)
+        wire = replace(WIRE, heights_m=(limits.height_m,))
+        rules = WiredRules(layout=layout, strain=strain, levels=levels, panel=PanelRules(height_m=1.0), wire=wire)
+        fixed = [FixedPost(chainage_m=at, kind="existing") for at in self.fixed_m]
+        laid = string_wires(self.profile, self.path, [], fixed=fixed, rules=rules).laid
+        assert set(self.fixed_m) <= set(laid.post_m.tolist())
+        assert laid.post_kind.count("existing") == len(self.fixed_m)
+        zero = np.zeros(len(laid.bay_end_m))
+        return SpanBays(
+            start_m=np.array(laid.bay_start_m), end_m=np.array(laid.bay_end_m), width_m=np.array(laid.width_m),
+            gap_min_m=zero, gap_max_m=zero, gap_area_m2=zero, dig_area_m2=zero, departure_m=zero,
+        )  # fmt: skip
+
+
+def test_highs_finds_the_same_optimum_between_posts_that_exist_on_100_lines() -> None:
+    whole = broken = 0
+    for seed in range(3000, 3100):
+        plain, rng = instance(seed), np.random.default_rng(seed + 1)
+        length = float(plain.profile.chainage_m[-1])
+        places = np.sort(rng.uniform(0.15, 0.85, int(rng.integers(1, 4)))) * length
+        apart = np.diff(places, prepend=0.0, append=length)
+        if apart.min() < plain.limits.bay_min_m:
+            places = np.array([length / 2])
+        fixed = tuple(round(float(at), 3) for at in places)
+        case = Between(plain.profile, plain.limits, plain.prices, plain.turns_deg, fixed_m=fixed)
+        found, wanted = case.value(case.strung()), case.highs()
+        assert found[:3] == wanted[:3], seed
+        assert found[3] == pytest.approx(wanted[3], rel=1e-6, abs=1e-6), seed
+        whole, broken = whole + (found[0] == 0), broken + (found[0] > 0)
+    assert min(whole, broken) > 15
 
 
 def ways(case: Instance, start: int = 0) -> Iterator[list[tuple[int, int]]]:
