@@ -52,11 +52,6 @@ class Leaf:
     motion: Motion
     open_deg: float = 90.0
 
-    @property
-    def open(self) -> float:
-        """How far it opens: degrees, or metres where it slides."""
-        return self.length_m if self.motion == "slides" else self.open_deg
-
     def places(self, opened: Floats, reach_m: Floats, geod: Geod) -> tuple[Floats, Floats]:
         """Longitude and latitude of what is ``reach_m`` from the post along the leaf when it has opened so far.
 

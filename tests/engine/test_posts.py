@@ -9,7 +9,7 @@ import pytest
 
 from geofence.engine.layout import lay_out
 from geofence.engine.posts import place_posts
-from geofence.engine.records import Bays, Finding, Layout, LayoutRules, PostRules, Posts
+from geofence.engine.records import Bays, Finding, Gate, Layout, LayoutRules, PostRules, Posts
 from tests.engine.lines import path
 
 RULES = PostRules(post_reveal_m=0.05, embedment_m=0.6)
@@ -97,3 +97,42 @@ class TestStock:
         assert (finding.code, finding.severity, finding.post, finding.unit) == ("post-extended", "warn", 1, "m")
         assert (finding.value, finding.limit, finding.chainage_m) == pytest.approx((2.65, 2.6, 2.4))
         assert finding.remedy
+
+
+class TestGatePosts:
+    OWN = PostRules(post_reveal_m=0.1, embedment_m=0.9, embedment_ratio=0.5, stock_lengths_m=(3.0, 3.5))
+
+    def placed(self, *gates: Gate, rules: PostRules = RULES) -> tuple[Posts, tuple[Finding, ...]]:
+        """Bays of 2.4 m but for the gates', level at 10.1 over ground at 10.0."""
+        layout = lay_out(path([9.6]), gates, LayoutRules(module_m=2.4, min_bay_m=0.4))
+        bays = level_bays(layout, [10.1] * len(layout.bay_kind))
+        return place_posts(layout, bays, ground_level_m=np.full(len(layout.post_m), 10.0), rules=rules, gates=gates)
+
+    def test_have_rules_of_their_own(self) -> None:
+        """Tops at 11.9 and the reveal; out of the ground 2.0 m at the gate, so that half of it is 1.0 m."""
+        posts, findings = self.placed(Gate(name="G", chainage_m=2.4, width_m=2.4, posts=(self.OWN, self.OWN)))
+        assert posts.height_m == pytest.approx([1.95, 2.0, 2.0, 1.95, 1.95])
+        assert posts.embedment_m == pytest.approx([0.6, 1.0, 1.0, 0.6, 0.6])
+        assert posts.stock_length_m == pytest.approx([2.55, 3.0, 3.0, 2.55, 2.55])
+        assert findings == ()
+
+    def test_without_any_are_as_others(self) -> None:
+        posts, _ = self.placed(Gate(name="G", chainage_m=2.4, width_m=2.4))
+        assert set(posts.embedment_m.tolist()) == {0.6}
+
+    def test_between_two_gates_the_deeper_counts(self) -> None:
+        deep, shallow = replace(self.OWN, embedment_m=1.3), replace(self.OWN, post_reveal_m=0.2)
+        posts, _ = self.placed(
+            Gate(name="A", chainage_m=2.4, width_m=2.4, posts=(self.OWN, deep)),
+            Gate(name="B", chainage_m=4.8, width_m=2.4, posts=(shallow, self.OWN)),
+        )
+        assert posts.embedment_m == pytest.approx([0.6, 1.0, 1.3, 1.0, 0.6])
+        assert posts.height_m[2] == pytest.approx(2.1)
+
+    def test_longer_than_their_own_stock_is_told(self) -> None:
+        """Others need 2.55 m and these 3.0 m: each is held against its own stock."""
+        short = replace(self.OWN, stock_lengths_m=(2.0, 2.5))
+        gate = Gate(name="G", chainage_m=2.4, width_m=2.4, posts=(short, self.OWN))
+        posts, findings = self.placed(gate, rules=replace(RULES, stock_lengths_m=(2.4, 2.6)))
+        assert posts.stock_length_m == pytest.approx([2.6, 2.5, 3.0, 2.6, 2.6])
+        assert [(item.post, item.limit) for item in findings] == [(1, 2.5)]

@@ -1,0 +1,311 @@
+"""Gates from a job to the plan: how their leaves pass the ground, what stands under them, what their posts are.
+
+(a) Closed forms on planes, banks and hollows, drawn as rasters of 0.25 m.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from pyproj import CRS, Geod, Transformer
+
+from geofence.engine.records import Finding, Floats
+from geofence.errors import JobError
+from geofence.plan import FencePlan
+from geofence.planner import plan_fence
+from tests.sites import write_line, write_raster
+
+UTM = CRS.from_epsg(32630)
+WEST, NORTH = 500_000.0, 5_900_060.0
+"""On the central meridian, where a metre of the ground is 0.9996 of the grid."""
+K = 0.9996
+Surface = Callable[[Floats, Floats], Floats]
+Plan = Callable[..., FencePlan]
+
+
+@pytest.fixture
+def planned(tmp_path: Path) -> Plan:
+    """Plans a fence of 40 m due east over a surface of (metres east of its start, metres north of it).
+
+    A row of the raster's cell centres lies on the line.
+    """
+
+    def plan(
+        surface: Surface,
+        *gates: dict[str, Any],
+        corners: Sequence[tuple[float, float]] = ((0, 0), (40, 0)),
+        **tables: Any,
+    ) -> FencePlan:
+        raster = write_raster(
+            tmp_path / "ground.tif", crs=UTM, west=WEST - 20.125, north=NORTH + 0.125, cell=0.25, shape=(240, 320),
+            surface=lambda x, y: surface((x - 20.125) / K, (30.125 - y) / K),
+        )  # fmt: skip
+        at = [(WEST + x * K, NORTH - 30 + y * K) for x, y in corners]
+        line = write_line(tmp_path / "boundary.gpkg", at, crs=UTM)
+        values = {"ground": {"level_unit": "m"}, "gate": list(gates), **tables}
+        return plan_fence(line=line, ground=raster, system="aac-panel", values=values)
+
+    return plan
+
+
+def gate(**keys: Any) -> dict[str, Any]:
+    return {"name": "Yard", "at_m": 12.0, "width_m": 3.6, "swing": "left", **keys}
+
+
+def found(plan: FencePlan, code: str) -> list[Finding]:
+    return [finding for finding in plan.fence.findings if finding.code == code]
+
+
+def underside_m(plan: FencePlan, row: int = 0) -> float:
+    return float(plan.fence.bays.underside_from_m[plan.gates[row].bay])
+
+
+def flat(x: Floats, y: Floats) -> Floats:  # noqa: ARG001
+    return np.full_like(x, 100.0)
+
+
+def bank(x: Floats, y: Floats) -> Floats:  # noqa: ARG001
+    """Level south of the line, to the right; north of it the ground rises 0.1 m in each metre."""
+    return 100 + 0.1 * np.maximum(y, 0)
+
+
+class TestLeaf:
+    def test_over_rising_ground_strikes_it(self, planned: Plan) -> None:
+        """The underside is 0.05 m over the line; open by a the tip is over 100 + 0.1 x 3.6 sin(a)."""
+        plan = planned(bank, gate())
+        (finding,) = found(plan, "gate-strikes-ground")
+        assert (finding.severity, finding.limit, finding.unit) == ("stop", 0.0, "m")
+        assert underside_m(plan) == pytest.approx(100.05)
+        assert finding.value == pytest.approx(0.36 - 0.05, abs=1e-3)
+        first = np.degrees(np.arcsin(0.05 / 0.36))
+        assert f"from {first:.0f} deg" in finding.message or f"from {first + 4:.0f} deg" in finding.message
+        assert "Gate Yard: the leaf that opens to the left" in finding.message
+        assert "3.60 m from its post" in finding.message
+        assert "at 90 deg open" in finding.message
+        assert (finding.chainage_m, finding.chainage_to_m) == pytest.approx((12.0, 15.6))
+        assert finding.bay == plan.gates[0].bay
+
+    def test_names_the_worst_place_in_the_grid(self, planned: Plan) -> None:
+        (finding,) = found(planned(bank, gate()), "gate-strikes-ground")
+        assert f"{WEST + 12 * K:.2f} E {NORTH - 30 + 3.6 * K:.2f} N" in finding.message
+
+    def test_that_opens_the_other_way_clears_and_the_remedy_says_so(self, planned: Plan) -> None:
+        (finding,) = found(planned(bank, gate()), "gate-strikes-ground")
+        assert finding.remedy.startswith("Open it to the right (swing = 'right'), which clears; or ")
+        plan = planned(bank, gate(swing="right"))
+        assert not [item for item in plan.fence.findings if item.code.startswith("gate-")]
+
+    def test_what_the_remedy_cuts_and_stops_is_enough(self, planned: Plan) -> None:
+        (finding,) = found(planned(bank, gate()), "gate-strikes-ground")
+        assert "cut the ground that it passes back by up to 0.361 m" in finding.remedy or "0.360 m" in finding.remedy
+        stopped = planned(bank, gate(open_deg=7.0))
+        assert not found(stopped, "gate-strikes-ground")
+
+    def test_both_ways_is_looked_at_both_ways(self, planned: Plan) -> None:
+        plan = planned(bank, gate(swing="both"))
+        assert [way.side for way in plan.gates[0].ways] == ["left", "right"]
+        (finding,) = found(plan, "gate-strikes-ground")
+        assert "to the left" in finding.message
+        assert "to the right" not in finding.remedy
+
+    def test_two_leaves_reach_half_as_far(self, planned: Plan) -> None:
+        plan = planned(bank, gate(leaves=2))
+        findings = found(plan, "gate-strikes-ground")
+        assert [finding.value for finding in findings] == pytest.approx([0.18 - 0.05] * 2, abs=1e-3)
+        assert ["first" in finding.message for finding in findings] == [True, False]
+        bays = plan.fence.bays
+        assert [way.post for way in plan.gates[0].ways] == [
+            bays.from_post[plan.gates[0].bay],
+            bays.to_post[plan.gates[0].bay],
+        ]
+
+    def test_that_passes_too_close_is_told(self, planned: Plan) -> None:
+        """Ground up to 0.036 m higher leaves 0.014 m of 0.05 m."""
+        (finding,) = found(planned(lambda _, y: 100 + 0.01 * np.maximum(y, 0), gate()), "gate-clearance-under-limit")
+        assert (finding.severity, finding.limit) == ("warn", 0.05)
+        assert finding.value == pytest.approx(0.014, abs=1e-3)
+
+    def test_of_its_own_clearance(self, planned: Plan) -> None:
+        assert underside_m(planned(flat, gate(clearance_m=0.12))) == pytest.approx(100.15)
+        assert underside_m(planned(flat, gate(), gates={"clearance_m": 0.2})) == pytest.approx(100.2)
+        assert underside_m(planned(flat, gate(clearance_m=0.1), gates={"clearance_m": 0.2})) == pytest.approx(100.1)
+
+    def test_over_ground_without_a_level_is_told_and_planned(self, planned: Plan) -> None:
+        plan = planned(lambda _, y: np.where(y > 1.5, -9999.0, 100.0), gate())
+        (finding,) = found(plan, "gate-swing-without-ground")
+        assert finding.severity == "warn"
+        assert 20 < (finding.value or 0) < 80
+        assert not found(plan, "gate-strikes-ground")
+
+    def test_an_opening_without_a_leaf_has_no_such_findings(self, planned: Plan) -> None:
+        steep = planned(lambda x, y: 100 + 0.2 * x + 0.3 * y, gate(swing="none"))
+        assert not [item for item in steep.fence.findings if item.code.startswith("gate-")]
+        assert (steep.gates[0].leaves, steep.gates[0].ways) == (0, ())
+
+    def test_nobody_said_how_it_opens(self, planned: Plan) -> None:
+        plan = planned(bank, {"at_m": 4.0, "width_m": 1.0}, {"name": "B", "at_m": 20.0, "width_m": 3.0})
+        (finding,) = found(plan, "gate-swing-unstated")
+        assert finding.severity == "note"
+        assert finding.message.endswith("G1, B")
+        assert [each.swing for each in plan.gates] == ["not stated"] * 2
+
+
+class TestRaise:
+    def test_hangs_high_enough_for_all_ground_that_it_passes(self, planned: Plan) -> None:
+        """100.36 and 0.05 of clearance, at the next multiple of 0.05: 100.45; 0.45 over the ground below."""
+        plan = planned(bank, gate(swing_level="raise"))
+        assert underside_m(plan) == pytest.approx(100.45)
+        assert not found(plan, "gate-strikes-ground")
+        (finding,) = found(plan, "gate-gap-over-limit")
+        assert finding.value == pytest.approx(0.45, abs=1e-6)
+        assert "that its leaf passes as it opens, gate Yard" in finding.message
+
+    def test_the_check_foretells_it(self, planned: Plan) -> None:
+        (finding,) = found(planned(bank, gate()), "gate-strikes-ground")
+        assert "hang it 0.400 m higher" in finding.remedy.replace("Hang", "hang")
+        assert "up to 0.450 m over the ground, over its limit of 0.150 m" in finding.remedy
+
+    def test_over_falling_ground_changes_nothing(self, planned: Plan) -> None:
+        plans = [planned(bank, gate(swing="right", swing_level=word)) for word in ("check", "raise")]
+        assert underside_m(plans[0]) == underside_m(plans[1])
+
+    def test_posts_rise_with_it(self, planned: Plan) -> None:
+        low, high = (planned(bank, gate(swing_level=word)) for word in ("check", "raise"))
+        post = low.fence.bays.from_post[low.gates[0].bay]
+        rise = high.fence.posts.top_level_m[post] - low.fence.posts.top_level_m[post]
+        assert rise == pytest.approx(0.4)
+
+
+class TestSlides:
+    def test_past_its_post_along_the_ground_beside_the_fence(self, planned: Plan) -> None:
+        """Ground that rises 0.1 m in each metre west of chainage 11.5: by 0.31 m at 8.4, 0.26 m over the underside."""
+        west = lambda x, _: 100 + 0.1 * np.maximum(11.5 - x, 0)  # noqa: E731
+        plan = planned(west, gate(swing="slide"))
+        (finding,) = found(plan, "gate-strikes-ground")
+        assert finding.value == pytest.approx(0.26, abs=1e-3)
+        assert "the leaf that slides" in finding.message
+        assert "slid" in finding.message
+        assert finding.remedy.startswith("Slide it past its other post (hinge = 'end'), which clears")
+        assert not found(planned(west, gate(swing="slide", hinge="end")), "gate-strikes-ground")
+
+    @pytest.mark.parametrize(
+        ("at_m", "hinge", "room"), [(2.0, "start", 2.0), (35.0, "end", 1.4), (12.0, "start", None)]
+    )
+    def test_needs_room_to_run_back(self, planned: Plan, at_m: float, hinge: str, room: float | None) -> None:
+        findings = found(planned(flat, gate(at_m=at_m, swing="slide", hinge=hinge)), "gate-run-back-short")
+        assert [finding.value for finding in findings] == ([] if room is None else [pytest.approx(room, abs=1e-3)])
+
+    def test_a_corner_or_another_gate_is_in_its_way(self, planned: Plan) -> None:
+        bent = planned(flat, gate(at_m=22.0, swing="slide"), corners=[(0, 0), (20, 0), (30, 10)])
+        assert [finding.value for finding in found(bent, "gate-run-back-short")] == [pytest.approx(2.0, abs=1e-3)]
+        other = {"name": "B", "at_m": 9.0, "width_m": 1.0, "swing": "none"}
+        beside = planned(flat, gate(swing="slide"), other)
+        assert [finding.value for finding in found(beside, "gate-run-back-short")] == [pytest.approx(2.0, abs=1e-3)]
+
+    def test_stands_open_beside_the_fence(self, planned: Plan) -> None:
+        (way,) = planned(flat, gate(swing="slide", hinge="end")).gates[0].ways
+        assert way.easting == pytest.approx([WEST + 15.6 * K, WEST + 19.2 * K], abs=1e-3)
+        assert way.northing == pytest.approx([NORTH - 30] * 2, abs=1e-3)
+
+
+class TestOpening:
+    def test_sloping_ground_across_it_is_told(self, planned: Plan) -> None:
+        """0.1 in 1 is 5.71 degrees."""
+        (finding,) = found(planned(lambda x, _: 100 + 0.1 * x, gate()), "gate-ground-slopes")
+        assert finding.value == pytest.approx(5.7106, abs=1e-3)
+        assert finding.limit == 5.0
+        assert "rises 0.360 m" in finding.message
+        assert not found(planned(lambda x, _: 100 + 0.08 * x, gate()), "gate-ground-slopes")
+
+    def test_the_gap_under_a_closed_leaf_has_its_own_limit(self, planned: Plan) -> None:
+        hollow = lambda x, _: 100 - 0.2 * (np.abs(x - 13.8) < 1)  # noqa: E731
+        (finding,) = found(planned(hollow, gate()), "gate-gap-over-limit")
+        assert finding.value == pytest.approx(0.25, abs=1e-5)  # levels are written as float32
+        assert "gate Yard hangs 0.250 m over the lowest under it" in finding.message
+        assert not found(planned(hollow, gate(gap_max_m=0.2501)), "gate-gap-over-limit")
+        (finding,) = found(planned(flat, gate(gap_max_m=0.04)), "gate-gap-over-limit")
+        assert finding.limit == 0.04
+
+
+class TestPosts:
+    def test_are_as_deep_as_half_their_height(self, planned: Plan) -> None:
+        """0.05 + 1.8 + 0.005 m out of the ground; other posts of this system are 0.55 m deep."""
+        plan = planned(flat, gate())
+        kinds = np.array(plan.fence.posts.kind)
+        assert plan.fence.posts.embedment_m[kinds == "gate"] == pytest.approx([0.9275] * 2)
+        assert set(plan.fence.posts.embedment_m[kinds != "gate"]) == {0.55}
+
+    def test_have_their_own_depth_reveal_and_stock(self, planned: Plan) -> None:
+        own = {"post_embedment_m": 1.1, "post_reveal_m": 0.1, "post_stock_lengths_m": [2.4, 3.6]}
+        plan = planned(flat, gate(post_embedment_m=1.2), {**gate(), "name": "B", "at_m": 25.0}, gates=own)
+        posts, bays = plan.fence.posts, plan.fence.bays
+        rows = [bays.from_post[each.bay] for each in plan.gates]
+        assert posts.embedment_m[rows] == pytest.approx([1.2, 1.1])
+        assert posts.height_m[rows] == pytest.approx([1.95] * 2)
+        assert posts.stock_length_m[rows].tolist() == [3.6, 3.6]
+
+    def test_a_heavier_leaf_asks_for_more_of_the_post_that_it_hangs_on(self, planned: Plan) -> None:
+        """100 kg: (7.6518 x 1.765197 / (15.7 x 0.3)) ^ 1/3 = 1.42 m, in steps of 0.05 m; the other post as before."""
+        plan = planned(flat, gate(leaf_kg=100.0))
+        bay = plan.gates[0].bay
+        first, second = (int(rows[bay]) for rows in (plan.fence.bays.from_post, plan.fence.bays.to_post))
+        assert plan.fence.posts.embedment_m[[first, second]] == pytest.approx([1.45, 0.9275])
+        (finding,) = found(plan, "gate-post-depth")
+        assert (finding.severity, finding.value, finding.limit) == ("note", pytest.approx(1.45), 1.45)
+        assert "not a design" in finding.message
+
+    @pytest.mark.parametrize("swing", ["slide", "none"])
+    def test_a_leaf_that_does_not_hang_asks_for_nothing(self, planned: Plan, swing: str) -> None:
+        plan = planned(flat, gate(swing=swing, leaf_kg=400.0))
+        assert not found(plan, "gate-post-depth")
+        assert plan.fence.posts.embedment_m.max() < 1.0
+
+    def test_a_hole_narrower_than_the_post_is_refused(self, planned: Plan) -> None:
+        with pytest.raises(JobError, match=r"gate\[1\]\.post_hole_diameter_m: is too narrow.* 0.3 m, limit 0.4 m"):
+            planned(flat, gate(post_width_m=0.4))
+
+
+class TestPlan:
+    def test_holds_each_leafs_way_in_both_grids(self, planned: Plan) -> None:
+        plan = planned(flat, gate(hinge="end", open_deg=110.0))
+        (way,) = plan.gates[0].ways
+        assert way.post == plan.fence.bays.to_post[plan.gates[0].bay]
+        post = np.array([plan.places.easting[way.post], plan.places.northing[way.post]])
+        tips = (np.column_stack([way.easting, way.northing]) - post) / K
+        assert np.hypot(*tips.T) == pytest.approx(np.full(len(tips), 3.6), abs=1e-3)
+        assert tips[0] == pytest.approx([-3.6, 0.0], abs=1e-3)
+        # The second post's leaf turns clockwise to the left: from west by north.
+        assert tips[-1] == pytest.approx([-3.6 * np.cos(np.radians(110)), 3.6 * np.sin(np.radians(110))], abs=1e-3)
+        lon, lat = Transformer.from_crs(UTM, 4326, always_xy=True).transform(way.easting, way.northing)
+        assert way.lon_deg == pytest.approx(lon, abs=1e-9)
+        assert way.lat_deg == pytest.approx(lat, abs=1e-9)
+        _, _, apart = Geod(ellps="WGS84").inv(
+            np.full(len(lon), plan.places.lon_deg[way.post]), np.full(len(lon), plan.places.lat_deg[way.post]), lon, lat
+        )
+        assert apart * (1 + 100 / 6.38e6) == pytest.approx(np.full(len(lon), 3.6), abs=1e-4)
+
+    def test_names_its_gates_in_posts_and_bays(self, planned: Plan) -> None:
+        plan = planned(flat, gate(), {**gate(), "name": "Pond", "at_m": 15.6, "width_m": 1.2})
+        assert [name for name in plan.bay_columns()["gate"] if name] == ["Yard", "Pond"]
+        assert [name for name in plan.post_columns()["gate"] if name] == ["Yard", "Yard; Pond", "Pond"]
+        assert "gate" not in planned(flat).bay_columns()
+
+    def test_rows_are_those_of_all_runs(self, planned: Plan) -> None:
+        """Two runs, as legs 1 and 3 are fenced; the second gate is in the second run."""
+        corners = [(0, 0), (20, 0), (20, 10), (40, 10)]
+        gates = [gate(at_m=25.0, name="B"), gate(at_m=5.0, name="A")]
+        line = {"legs": [1, 3]}
+        plan = planned(flat, *gates, corners=corners, line=line)
+        assert [each.name for each in plan.gates] == ["A", "B"]
+        assert [plan.fence.bays.kind[each.bay] for each in plan.gates] == ["gate", "gate"]
+        assert plan.fence.bays.start_m[[each.bay for each in plan.gates]] == pytest.approx([5.0, 25.0], abs=1e-6)
+        ways = [each.ways[0] for each in plan.gates]
+        for way, name in zip(ways, "AB", strict=True):
+            apart = np.hypot(
+                way.easting[0] - plan.places.easting[way.post], way.northing[0] - plan.places.northing[way.post]
+            )
+            assert apart == pytest.approx(3.6 * K, abs=1e-3), name
