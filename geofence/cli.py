@@ -67,6 +67,9 @@ Order = Annotated[
 ]
 Legs = Annotated[str | None, typer.Option("--legs", help="Legs to fence, by number: 1,2,5 (default: all).")]
 
+PlanFolder = Annotated[
+    Path, typer.Argument(metavar="PLAN", help="Folder of a finished plan, or its plan.npz.", show_default=False)
+]
 Also = Annotated[list[str] | None, typer.Option("--also", help="A further output, by name; repeat, or a,b,c.")]
 
 
@@ -175,9 +178,7 @@ def plan(
 
 @app.command()
 def write(
-    folder: Annotated[
-        Path, typer.Argument(metavar="PLAN", help="Folder of a finished plan, or its plan.npz.", show_default=False)
-    ],
+    folder: PlanFolder,
     also: Also = None,
     out: Annotated[
         Path | None, typer.Option("--out", help="Another folder, to be given all the plan's files; or leave it out.")
@@ -193,6 +194,62 @@ def write(
     _tell(
         lambda: {"folder": str(out or folder), "files": [file.name for file in written], **the_plan.summary()},
         lambda: screen.written(the_plan, written),
+        quiet=quiet,
+        as_json=as_json,
+    )
+
+
+@app.command()
+def stakeout(
+    folder: PlanFolder,
+    out: Annotated[Path, typer.Option("--out", help="The file; its note, a .txt, lies beside it.", show_default=False)],
+    order: Annotated[
+        str | None, typer.Option("--order", help="Columns: point,northing,easting,level,description or PNEZD.")
+    ] = None,
+    unit: Annotated[str | None, typer.Option("--unit", help="grid, m, ft (0.3048 m) or ftUS; levels too.")] = None,
+    decimals: Annotated[int | None, typer.Option("--decimals", help="Of coordinates and levels.")] = None,
+    delimiter: Annotated[str | None, typer.Option("--delimiter", help="comma, semicolon, tab or space.")] = None,
+    decimal: Annotated[str | None, typer.Option("--decimal", help="The decimal mark: point or comma.")] = None,
+    header: Annotated[str | None, typer.Option("--header", help="names or none.")] = None,
+    level: Annotated[str | None, typer.Option("--level", help="Whose: ground, top or toe.")] = None,
+    description: Annotated[
+        str | None, typer.Option("--description", help="Text, or a pattern such as '{code} top {top}'.")
+    ] = None,
+    code: Annotated[
+        list[str] | None, typer.Option("--code", metavar="KIND=CODE", help="Code of a kind: corner=FC; repeat.")
+    ] = None,
+    name_length: Annotated[int | None, typer.Option("--name-length", help="Longest name the device takes.")] = None,
+    prefix: Annotated[str | None, typer.Option("--prefix", help="What names begin with.")] = None,
+    offset_m: Annotated[
+        list[float] | None,
+        typer.Option("--offset-m", help="Mark beside each post, left positive; repeat. 0: no marks."),
+    ] = None,
+    quiet: Quiet = False,
+    as_json: Json = False,
+) -> None:
+    """Write a finished plan's points for a device, in the job's way or as the options say."""
+    from geofence import crew_files, screen
+
+    given = _values(
+        stakeout={
+            "order": order,
+            "unit": unit,
+            "decimals": decimals,
+            "delimiter": delimiter,
+            "decimal": decimal,
+            "header": header,
+            "level": level,
+            "description": description,
+            "codes": _codes(code),
+            "name_length": name_length,
+            "prefix": prefix,
+            "offset_m": offset_m and [distance for distance in offset_m if distance],
+        }
+    )
+    the_plan, files = crew_files.write_stakeout(folder, out, given.get("stakeout", {}), origin=ORIGIN)
+    _tell(
+        lambda: {"files": [str(file) for file in files], **the_plan.summary()},
+        lambda: screen.written(the_plan, files),
         quiet=quiet,
         as_json=as_json,
     )
@@ -312,6 +369,16 @@ def _names(texts: list[str] | None) -> tuple[str, ...]:
     return tuple(name.strip() for text in texts or () for name in text.split(","))
 
 
+def _codes(texts: list[str] | None) -> dict[str, str] | None:
+    """Codes of kinds, each ``corner=FC``."""
+    if texts is None:
+        return None
+    for text in texts:
+        if "=" not in text:
+            raise typer.BadParameter(f"{text!r} is no KIND=CODE such as corner=FC", param_hint="--code")
+    return dict(text.split("=", 1) for text in texts)
+
+
 def _numbers(text: str | None) -> list[int] | str | None:
     """Leg numbers of ``1,2,5``."""
     if text is None or text == "all":
@@ -377,6 +444,8 @@ OPTIONS = {
     "ground.bridge_m": "--bridge-m",
     "fence.system": "--system",
     "layout.module_m": "--module-m",
+    "stakeout.offset_m": "--offset-m",
+    "stakeout.name_length": "--name-length",
 }
 """Job keys that have an option of their own, to be named beside the key where an error's remedy names it."""
 

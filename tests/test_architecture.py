@@ -15,7 +15,7 @@ GUIDE = Path(__file__).parent.parent / "DEVELOPERS.md"
 FLOORS = (
     {"errors", "numeric", "registry", "folder", "toml_file", "packed"},
     {"engine"},
-    {"site", "systems", "plan", "plan_parts", "plan_file", "glance"},
+    {"site", "systems", "plan", "plan_parts", "plan_file", "stakeout_style", "glance"},
     {"inputs", "outputs"},
     {
         "surveyed",
@@ -32,6 +32,7 @@ FLOORS = (
         "zone_rules",
         "planner",
         "finished",
+        "crew_files",
         "inspection",
         "comparison",
         "sample",

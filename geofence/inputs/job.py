@@ -32,7 +32,7 @@ from geofence.inputs.job_file import (
     Zone,
     job_schema,
 )
-from geofence.inputs.output_tables import Dxf, Gpx, LandXml, Setout, Sheets
+from geofence.inputs.output_tables import Dxf, Gpx, LandXml, Setout, Sheets, Stakeout
 from geofence.numeric import WIDTH_TOLERANCE_M
 from geofence.plan import Parameter, SystemFacts
 from geofence.systems.system import PANEL_KEYS, Section, System, conflicts, full_bay_m, infill_height_m, slopes_of
@@ -86,7 +86,7 @@ class Job:
 
     Attributes
     ----------
-    job, line, ground, fence, layout, gates, all_gates, levels, posts, wire, zones, sheets, landxml, gpx,
+    job, lines, ground, fence, layout, gates, all_gates, levels, posts, wire, zones, stakeout, sheets, landxml, gpx,
     dxf, setout, control
         The tables of the job file; ``gates`` are its tables ``[[gate]]``, ``all_gates`` is ``[gates]``.
     base
@@ -116,6 +116,7 @@ class Job:
     @property
     def name(self) -> str:
         """The job's name; its file's where it gives none."""
+    stakeout: Stakeout
         file = self._given.file
         return self.job.name or (file.file.stem if file else "fence")
 
@@ -214,6 +215,7 @@ def _check_schema(values: Mapping[str, Any], given: _Given) -> None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Resolved:
+        stakeout=checked.stakeout,
     """A job on its fence system: what the engine works by.
 
     Attributes
@@ -361,6 +363,7 @@ def _set_in_vain(job: Job, system: System) -> tuple[str, ...]:
     if system.slope == "strained" and job.origin("layout", "fit") != "default":
         found.append("layout.fit")
     return tuple(found)
+        ("stakeout",): job.stakeout,
 
 
 def _not_used(addresses: tuple[str, ...], system: System) -> Iterator[Finding]:

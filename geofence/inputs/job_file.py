@@ -22,7 +22,7 @@ from pydantic.json_schema import GenerateJsonSchema
 from geofence.engine.records import Fit, Steps
 from geofence.inputs.control_keys import Control
 from geofence.inputs.gate_keys import GateKeys, Gates
-from geofence.inputs.output_tables import Dxf, Gpx, LandXml, Setout, Sheets
+from geofence.inputs.output_tables import Dxf, Gpx, LandXml, Setout, Sheets, Stakeout
 from geofence.inputs.point_columns import ORDERS, columns_of_order
 from geofence.systems import system as kinds
 from geofence.systems.system import Section
@@ -565,3 +565,4 @@ def job_schema() -> dict[str, Any]:
     """JSON schema (draft 2020-12) of the job file."""
     schema = JobFile.model_json_schema(schema_generator=_TomlSchema)
     return {**schema, "title": "geofence job file"}
+    stakeout: Stakeout = Field(default=Stakeout(), description="points for the stake-out device")

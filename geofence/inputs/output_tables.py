@@ -5,11 +5,29 @@ from __future__ import annotations
 from datetime import date
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, Strict
+from pydantic import BeforeValidator, Field, Strict, WithJsonSchema, model_validator
 
+from geofence.errors import JobError
+from geofence.stakeout_style import (
+    BLANKS,
+    COLUMNS,
+    FARTHEST_OFFSET_M,
+    KINDS,
+    MOST_DECIMALS,
+    SHORTEST_NAMES,
+    USUAL_COLUMNS,
+    USUAL_DESCRIPTION,
+    Decimal,
+    Delimiter,
+    Header,
+    LevelOf,
+    StakeoutStyle,
+    Unit,
+)
 from geofence.systems.system import Section
+from geofence.toml_file import fault
 
-__all__ = ["Dxf", "Gpx", "LandXml", "Setout", "Sheets"]
+__all__ = ["Dxf", "Gpx", "LandXml", "Setout", "Sheets", "Stakeout"]
 
 
 def _as_written(value: Any) -> Any:
@@ -92,3 +110,61 @@ class Setout(Section):
         le=50,
         description="from a corner to each of the two pegs whose distance checks it; shorter where a leg is",
     )
+
+
+def _distances(value: Any) -> Any:
+    return (value,) if isinstance(value, (int, float)) and not isinstance(value, bool) else value
+
+
+class Stakeout(Section):
+    """Points for the stake-out device (stakeout.csv); `geofence stakeout` writes them in yet another way."""
+
+    order: Words = Field(
+        default=",".join(USUAL_COLUMNS),
+        description=f"columns, out of {', '.join(COLUMNS)}; or in letters, such as PNEZD",
+    )
+    unit: Unit = Field(
+        default="grid", description="of everything in the file: the grid's own, m, ft (0.3048 m) or ftUS (1200/3937 m)"
+    )
+    decimals: Annotated[int, Field(ge=0, le=MOST_DECIMALS)] | None = Field(
+        default=None, description="decimals of coordinates and levels; as many as resolve 0.1 mm where left out"
+    )
+    delimiter: Delimiter = Field(default="comma", description="what stands between fields")
+    decimal: Decimal = Field(default="point", description="the decimal mark; a comma goes with another delimiter")
+    header: Header = Field(default="names", description="whether the first line names the columns")
+    level: LevelOf = Field(
+        default="ground", description="whose level the column level has: ground at the post, or top or toe of the post"
+    )
+    description: str = Field(
+        default=USUAL_DESCRIPTION,
+        description=f"text, or a pattern with any of {', '.join(f'{{{blank}}}' for blank in BLANKS)}",
+    )
+    codes: dict[str, str] | None = Field(
+        default=None,
+        description=f'the device\'s code for a kind of point ({", ".join(KINDS)}), such as {{ corner = "FC" }}; '
+        "the kind's own word where left out",
+    )
+    name_length: Annotated[int, Field(ge=SHORTEST_NAMES)] | None = Field(
+        default=None, description="the longest name that the device takes; longer ones are shortened"
+    )
+    prefix: str = Field(default="P", description="what names begin with, before the number")
+    offset_m: Annotated[
+        tuple[Annotated[float, Field(ge=-FARTHEST_OFFSET_M, le=FARTHEST_OFFSET_M)], ...],
+        Strict(False),
+        BeforeValidator(_distances),
+        WithJsonSchema({"anyOf": [{"type": "number"}, {"type": "array", "items": {"type": "number"}}]}),
+    ] = Field(
+        default=(),
+        description="marks beside each post, which outlive its hole: distances on the ground, left of travel positive",
+    )
+
+    @model_validator(mode="after")
+    def _goes_together(self) -> Stakeout:
+        try:
+            StakeoutStyle.from_values(self.model_dump())
+        except JobError as trouble:
+            key = str(trouble.place).partition(".")[2]
+            word, number = (trouble.value, None) if isinstance(trouble.value, str) else (None, trouble.value)
+            message = f"{trouble.message}: {word}" if word else trouble.message
+            raise fault(message, keys=(key,), value=number, limit=trouble.limit, remedy=trouble.remedy) from None
+        return self

@@ -6,13 +6,16 @@ apostrophe before it, and is quoted where it holds a delimiter, a quote or a lin
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Literal
 
-__all__ = ["Header", "guarded", "quoted", "words", "write_table"]
+__all__ = ["ENCODING", "UNENCODED", "Header", "guarded", "lines", "quoted", "words", "write_table"]
 
 Header = Literal["names", "none"]
+
+ENCODING, UNENCODED = "utf-8", "backslashreplace"
+"""What lines are written in, and what becomes of the bytes of a file name that is not UTF-8."""
 
 _FORMULA_STARTS = tuple("=+-@\t\r\n\0＝＋－＠")
 """First characters that start a formula or hide one: the OWASP list on CSV injection, with the full-width forms."""
@@ -45,13 +48,18 @@ def words(values: Iterable[str | None], delimiter: str = ",") -> list[str]:
     return [known[value] for value in values]
 
 
+def lines(columns: Mapping[str, Iterable[str]], *, delimiter: str = ",", header: Header = "names") -> Iterator[str]:
+    """The lines of a table, with their ends: columns of fields, ready-made by :func:`words` or as figures, below a
+    line of their names (``header`` ``none``: without it)."""
+    row = delimiter.join(["%s"] * len(columns)) + "\r\n"
+    if header == "names":
+        yield row % tuple(columns)
+    yield from map(row.__mod__, zip(*columns.values(), strict=True))
+
+
 def write_table(
     path: Path, columns: Mapping[str, Iterable[str]], *, delimiter: str = ",", header: Header = "names"
 ) -> None:
-    """Write columns of fields, ready-made by :func:`words` or as figures, below a line of their names
-    (``header`` ``none``: without it)."""
-    row = delimiter.join(["%s"] * len(columns)) + "\r\n"
-    with path.open("w", encoding="utf-8", errors="backslashreplace", newline="") as file:
-        if header == "names":
-            file.write(row % tuple(columns))
-        file.writelines(map(row.__mod__, zip(*columns.values(), strict=True)))
+    """Write a table's :func:`lines`."""
+    with path.open("w", encoding=ENCODING, errors=UNENCODED, newline="") as file:
+        file.writelines(lines(columns, delimiter=delimiter, header=header))

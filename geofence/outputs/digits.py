@@ -11,7 +11,7 @@ from geofence.engine.records import Floats
 from geofence.numeric import snap_ceil
 from geofence.plan import Grid
 
-__all__ = ["DEGREES", "POSITION", "coordinate_decimals", "decimals_of", "figures", "fixed"]
+__all__ = ["DEGREES", "POSITION", "coordinate_decimals", "decimals_of", "figures", "fixed", "position_decimals"]
 
 POSITION = 9
 """Decimals of a WGS 84 position: 1e-9 degree is 0.1 mm on the ground."""
@@ -29,7 +29,12 @@ true to 0.5 mm."""
 
 def coordinate_decimals(grid: Grid) -> int:
     """Decimals that eastings and northings of a grid need to resolve 0.1 mm: 4 in metres and in feet."""
-    return max(0, snap_ceil(math.log10(grid.unit_m / _RESOLUTION_M)))
+    return position_decimals(grid.unit_m)
+
+
+def position_decimals(unit_m: float) -> int:
+    """Decimals that coordinates in a unit need to resolve 0.1 mm."""
+    return max(0, snap_ceil(math.log10(unit_m / _RESOLUTION_M)))
 
 
 def decimals_of(column: str, grid: Grid) -> int:

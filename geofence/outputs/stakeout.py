@@ -1,6 +1,6 @@
 """``stakeout.csv``: the points for the stake-out device.
 
-The device takes one unit for a whole file, so every number is in the unit of the grid, levels too.
+The device takes one unit for a whole file, so every number is in that unit, levels too: by default the grid's.
 ``level`` is by default that of the ground at the post as the plan knows it: a device that then shows a cut or fill of
 more than the survey's own accuracy stands on the wrong datum, at the wrong place, or on changed ground. The level of
 the post's top, which the crew sets the post to, is in the description. The first line is the header, so what the
@@ -9,145 +9,143 @@ numbers are in, and the cautions, are in ``stakeout.txt`` beside it.
 
 from __future__ import annotations
 
-import string
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+import hashlib
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import Literal, get_args
+
+import numpy as np
 
 from geofence.engine.records import Floats
-from geofence.errors import JobError
 from geofence.outputs import csv_text
-from geofence.outputs.digits import coordinate_decimals, fixed
+from geofence.outputs.digits import fixed, position_decimals
 from geofence.outputs.marks import marks
+from geofence.outputs.stakeout_points import stakeout_points
 from geofence.plan import FencePlan, Output
-from geofence.registry import nearest
+from geofence.stakeout_style import OFFSET, StakeoutStyle, blanks
 
-__all__ = ["COLUMNS", "OUTPUT", "Delimiter", "LevelOf", "StakeoutStyle", "write"]
+__all__ = ["DELIMITERS", "OUTPUT", "StakeoutStyle", "decimals_of", "digest", "in_units", "write"]
 
-Delimiter = Literal["comma", "semicolon", "tab", "space"]
-LevelOf = Literal["ground", "top", "toe"]
+DELIMITERS: Mapping[str, str] = {"comma": ",", "semicolon": ";", "tab": "\t", "space": " "}
 
-COLUMNS = ("point", "easting", "northing", "level", "description")
-"""The columns there are, in the order that is used unless another is asked for."""
+SAME_UNIT = 1e-9
+"""Units that differ by less are one: the two feet differ by 2000 times this."""
 
-_DELIMITERS: Mapping[str, str] = {"comma": ",", "semicolon": ";", "tab": "\t", "space": " "}
-_BLANKS = ("kind", "ground", "top", "toe", "height", "depth", "length", "marks")
-_MOST_DECIMALS = 9
+_MEASURE_DECIMALS = 3
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StakeoutStyle:
-    """How a stake-out file is laid out.
-
-    Attributes
-    ----------
-    order
-        Columns in their order, out of :data:`COLUMNS`; ``easting`` and ``northing`` must be there.
-    delimiter
-        What stands between fields. The decimal mark is a point always.
-    decimals
-        Decimals of coordinates and levels; None: as many as resolve 0.1 mm on the ground.
-    header
-        ``names`` for a first line with the columns' names, ``none`` for points from the first line on.
-    code
-        The description: the code of the device's own library (``FP``), or a pattern with ``{kind}``; ``{ground}``,
-        ``{top}``, ``{toe}`` (levels), ``{height}``, ``{depth}``, ``{length}`` of the post; ``{marks}``: ``STOP`` or
-        ``CHECK`` and the codes of the post's findings, where it has such.
-    level
-        Whose level the column ``level`` gives: ``ground``, ``top`` or ``toe`` of the post.
-
-    Raises
-    ------
-    JobError
-        A word that is not one of those above; ``place`` is ``stakeout.`` and the name of the option.
-    """
-
-    order: tuple[str, ...] = COLUMNS
-    delimiter: Delimiter = "comma"
-    decimals: int | None = None
-    header: csv_text.Header = "names"
-    code: str = "{kind} top {top}{marks}"
-    level: LevelOf = "ground"
-
-    def __post_init__(self) -> None:
-        _must_be_known("order", self.order, COLUMNS)
-        _must_be_known("delimiter", [self.delimiter], get_args(Delimiter))
-        _must_be_known("header", [self.header], get_args(csv_text.Header))
-        _must_be_known("level", [self.level], get_args(LevelOf))
-        _must_be_known("code", _blanks(self.code), _BLANKS)
-        if len(set(self.order)) < len(self.order) or not {"easting", "northing"} <= set(self.order):
-            raise JobError(
-                "a stake-out file has easting and northing, and no column twice",
-                place="stakeout.order",
-                value=",".join(self.order),
-                remedy=f"Give each column once, out of {', '.join(COLUMNS)}.",
-            )
-        if self.decimals is not None and not 0 <= self.decimals <= _MOST_DECIMALS:
-            raise JobError(
-                "no such number of decimals", place="stakeout.decimals", value=self.decimals, limit=_MOST_DECIMALS
-            )
-
-
-def _must_be_known(option: str, given: Mapping[str, str] | list[str] | tuple[str, ...], known: tuple[str, ...]) -> None:
-    for word in given:
-        if word not in known:
-            raise JobError("unknown word", place=f"stakeout.{option}", value=repr(word), remedy=nearest(word, known))
-
-
-def _blanks(code: str) -> list[str]:
-    """The words between braces of a pattern, each with its format, so that any format is an unknown word."""
-    try:
-        parts = [part for part in string.Formatter().parse(code) if part[1] is not None]
-    except ValueError as trouble:
-        raise JobError(
-            "a brace is not closed", place="stakeout.code", value=repr(code), remedy="Write {{ for a brace itself."
-        ) from trouble
-    return [f"{word}{'!' if conversion else ''}{form}" for _, word, form, conversion in parts]
+_POST_COLUMNS: Mapping[str, str] = {
+    "ground": "ground_level_m",
+    "top": "top_level_m",
+    "toe": "toe_level_m",
+    "height": "height_m",
+    "depth": "embedment_m",
+    "length": "length_m",
+    "chainage": "chainage_m",
+}
+"""What the file calls the columns of the plan's posts."""
 
 
 def write(plan: FencePlan, path: Path, *, style: StakeoutStyle | None = None) -> None:
-    """Write the posts' places in the order of the line, laid out by ``style``."""
-    style = style or StakeoutStyle()
-    fields: dict[str, Callable[[], Iterable[str]]] = {
-        "point": lambda: plan.post_names,
-        "easting": lambda: _numbers(plan, plan.places.easting, style),
-        "northing": lambda: _numbers(plan, plan.places.northing, style),
-        "level": lambda: _numbers(plan, _levels(plan, style.level), style),
-        "description": lambda: csv_text.words(_descriptions(plan, style.code), _DELIMITERS[style.delimiter]),
-    }
-    columns = {name: fields[name]() for name in style.order}
-    csv_text.write_table(path, columns, delimiter=_DELIMITERS[style.delimiter], header=style.header)
+    """Write the points in the order of the posts, laid out by ``style``; None: as the plan's job has it."""
+    with path.open("w", encoding=csv_text.ENCODING, errors=csv_text.UNENCODED, newline="") as file:
+        file.writelines(_lines(plan, style or StakeoutStyle.of(plan)))
 
 
-def _numbers(plan: FencePlan, values: Floats, style: StakeoutStyle) -> Iterable[str]:
-    decimals = coordinate_decimals(plan.grid) if style.decimals is None else style.decimals
-    return fixed(values, decimals, missing="")
+def digest(plan: FencePlan, style: StakeoutStyle) -> str:
+    """The SHA-256 of the file that :func:`write` writes."""
+    found = hashlib.sha256()
+    for line in _lines(plan, style):
+        found.update(line.encode(csv_text.ENCODING, csv_text.UNENCODED))
+    return found.hexdigest()
 
 
-def _levels(plan: FencePlan, of: LevelOf) -> Floats:
-    posts = plan.fence.posts
-    levels = {"ground": posts.ground_level_m, "top": posts.top_level_m, "toe": posts.toe_level_m}
-    return levels[of] / plan.grid.unit_m
+def _lines(plan: FencePlan, style: StakeoutStyle) -> Iterator[str]:
+    table = _Table(plan, style)
+    columns = {name: table.column(name) for name in style.order}
+    return csv_text.lines(columns, delimiter=DELIMITERS[style.delimiter], header=style.header)
 
 
-def _descriptions(plan: FencePlan, code: str) -> list[str]:
-    wanted = set(_blanks(code))
-    posts, unit = plan.fence.posts, plan.grid.unit_m
-    measures = {
-        "ground": posts.ground_level_m,
-        "top": posts.top_level_m,
-        "toe": posts.toe_level_m,
-        "height": posts.height_m,
-        "depth": posts.embedment_m,
-        "length": posts.length_m,
-    }
-    texts: dict[str, Iterable[str]] = {
-        name: fixed(values / unit, 3, missing="?") for name, values in measures.items() if name in wanted
-    }
-    texts |= {"kind": posts.kind, "marks": [f" {mark}" if mark else "" for mark in marks(plan)]}
-    names = tuple(texts)
-    return [code.format_map(dict(zip(names, row, strict=True))) for row in zip(*texts.values(), strict=True)]
+def in_units(coordinates: Floats, plan: FencePlan, style: StakeoutStyle) -> Floats:
+    """Eastings or northings in the unit of the file."""
+    ratio = plan.grid.unit_m / style.unit_m(plan)
+    return coordinates if abs(ratio - 1) < SAME_UNIT else coordinates * ratio
+
+
+def decimals_of(plan: FencePlan, style: StakeoutStyle) -> int:
+    """Decimals of coordinates and levels."""
+    return position_decimals(style.unit_m(plan)) if style.decimals is None else style.decimals
+
+
+class _Table:
+    """The columns of a file, each made when it is asked for."""
+
+    def __init__(self, plan: FencePlan, style: StakeoutStyle) -> None:
+        self.plan, self.style = plan, style
+        self.points = stakeout_points(plan, style)
+        kinds = plan.fence.posts.kind
+        self.kinds = [OFFSET if beside else kinds[row] for row, beside in self._rows()]
+
+    def _rows(self) -> Iterable[tuple[int, float]]:
+        """Of each point its post and how far it is beside it."""
+        return zip(self.points.post.tolist(), self.points.offset_m.tolist(), strict=True)
+
+    def column(self, name: str) -> Iterable[str]:
+        """The fields of one of :data:`geofence.stakeout_style.COLUMNS`."""
+        match name:
+            case "point":
+                return self.points.name
+            case "easting" | "northing":
+                return self._figures(in_units(getattr(self.points, name), self.plan, self.style))
+            case "level":
+                return self._lengths(self.style.level)
+            case "description":
+                return self._words(self._descriptions())
+            case "code":
+                return self._words(map(self.style.code, self.kinds))
+            case "kind":
+                return self.kinds
+            case _:
+                return self._lengths(name)
+
+    def _words(self, texts: Iterable[str]) -> list[str]:
+        return csv_text.words(texts, DELIMITERS[self.style.delimiter])
+
+    def _figures(self, values: Floats, *, decimals: int | None = None, missing: str = "") -> Iterable[str]:
+        """Numbers in the unit of the file, as the file writes them."""
+        texts = fixed(values, decimals_of(self.plan, self.style) if decimals is None else decimals, missing=missing)
+        return (text.replace(".", ",") for text in texts) if self.style.decimal == "comma" else texts
+
+    def _lengths(self, name: str) -> Iterable[str]:
+        """A level or a length of the post of each point."""
+        values = getattr(self.plan.fence.posts, _POST_COLUMNS[name])[self.points.post]
+        return self._figures(values / self.style.unit_m(self.plan))
+
+    def _measures(self, values_m: Floats) -> list[str]:
+        """Lengths as a description has them, to a thousandth."""
+        unit_m = self.style.unit_m(self.plan)
+        return list(self._figures(values_m / unit_m, decimals=_MEASURE_DECIMALS, missing="?"))
+
+    def _descriptions(self) -> list[str]:
+        pattern, posts = self.style.description, self.plan.fence.posts
+        wanted = set(blanks(pattern))
+        of_post = {
+            name: self._measures(getattr(posts, column)) for name, column in _POST_COLUMNS.items() if name in wanted
+        }
+        of_post["marks"] = [f" {mark}" if mark else "" for mark in marks(self.plan)]
+        texts: dict[str, Iterable[str]] = {
+            name: [values[row] for row in self.points.post.tolist()] for name, values in of_post.items()
+        }
+        texts |= {"kind": self.kinds, "code": map(self.style.code, self.kinds), "offset": self._beside()}
+        names = tuple(texts)
+        return [pattern.format_map(dict(zip(names, row, strict=True))) for row in zip(*texts.values(), strict=True)]
+
+    def _beside(self) -> list[str]:
+        """How far beside which post a mark is; nothing for a post."""
+        names = [name for name, (_, beside) in zip(self.points.name, self._rows(), strict=True) if not beside]
+        distances = self._measures(np.abs(self.points.offset_m))
+        return [
+            f" {distance} {'left' if beside > 0 else 'right'} of {names[row]}" if beside else ""
+            for distance, (row, beside) in zip(distances, self._rows(), strict=True)
+        ]
 
 
 OUTPUT = Output(filename="stakeout.csv", title="Points for the stake-out device (CSV)", write=write)

@@ -5,55 +5,118 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from geofence.outputs.digits import coordinate_decimals
+from geofence.outputs import stakeout
 from geofence.outputs.plain_text import one_line
+from geofence.outputs.stakeout_points import StakeoutPoints, stakeout_points
 from geofence.plan import SEVERITIES, FencePlan, Output
+from geofence.stakeout_style import OFFSET, StakeoutStyle
 
-__all__ = ["OUTPUT", "write"]
+__all__ = ["FINGERPRINT", "OUTPUT", "write"]
+
+FINGERPRINT = "SHA-256      "
+"""Begins the line with the fingerprint of the file that a note goes with."""
 
 _MOST_FINDINGS = 40
 """Findings told one by one: what fits a printed page beside the rest; ``findings.csv`` has them all."""
 
+_UNITS = {"m": "metre", "ft": "international foot", "ftUS": "US survey foot"}
+_LEVELS = {
+    "ground": "the ground at the post, as planned",
+    "top": "the top of the post",
+    "toe": "the toe of the post, the bottom of its hole",
+}
 
-def write(plan: FencePlan, path: Path) -> None:
-    """Write grid, units, datum, a check of the first and last post, what must be looked at, and the cautions."""
+
+def write(
+    plan: FencePlan, path: Path, *, style: StakeoutStyle | None = None, about: str = stakeout.OUTPUT.filename
+) -> None:
+    """Write what the numbers are in, a check of the first and last post, what must be looked at, and the cautions.
+
+    ``style`` is that of the stake-out file, None as the plan's job has it; ``about`` is the file's name.
+    """
     with path.open("w", encoding="utf-8", errors="backslashreplace", newline="\r\n") as file:
-        file.writelines(f"{line}\n" for line in _lines(plan))
+        file.writelines(f"{line}\n" for line in _lines(plan, style or StakeoutStyle.of(plan), about))
 
 
-def _lines(plan: FencePlan) -> Iterator[str]:
+def _lines(plan: FencePlan, style: StakeoutStyle, about: str) -> Iterator[str]:
+    points = stakeout_points(plan, style)
     yield f"Stake-out of {one_line(plan.name)}"
     yield ""
     yield "BEFORE STAKING"
     yield from (f"- {caution}" for caution in plan.cautions)
     yield "- Check the set-up on a control point that this file does not hold."
     yield ""
-    yield "THE NUMBERS IN stakeout.csv"
-    yield from _numbers(plan)
+    yield f"THE NUMBERS IN {one_line(about)}"
+    yield from _grid(plan, style)
+    yield from _layout(plan, style)
+    yield from _points(plan, style, points)
+    yield f"{FINGERPRINT}{stakeout.digest(plan, style)}"
     yield ""
     yield "FIRST AND LAST POST"
-    yield from (_place(plan, row) for row in (0, -1))
+    yield from (_place(plan, style, points, row) for row in (0, len(plan.fence.posts) - 1))
     yield ""
     yield "TO LOOK AT"
     yield from _findings(plan)
 
 
-def _numbers(plan: FencePlan) -> Iterator[str]:
+def _grid(plan: FencePlan, style: StakeoutStyle) -> Iterator[str]:
     grid = plan.grid
     factor = grid.combined_factor
     yield f"Grid         {one_line(grid.name)} ({one_line(grid.code or 'no code: its definition is in plan.json')})"
-    yield f"Unit         {one_line(grid.unit)} = {grid.unit_m:.12g} m, levels too"
+    own = f"{one_line(grid.unit)} = {grid.unit_m:.12g} m"
+    if style.unit == "grid":
+        yield f"Unit         {own}, levels too"
+    else:
+        yield f"Unit         {_UNITS[style.unit]} = {style.unit_m(plan):.12g} m, levels too; the grid's own: {own}"
     yield f"Level datum  {one_line(grid.level_datum) or 'not stated'}"
-    yield "Order        point, easting, northing, level, description"
-    yield "level        the ground at the post, as planned; top in the description: the post's top"
     yield f"Scale        grid distance = {factor:.8f} x ground distance ({abs(factor - 1) * 1e6:.0f} mm in 1 km);"
     yield "             a tape reads ground distance, and bay widths are ground distances"
 
 
-def _place(plan: FencePlan, row: int) -> str:
-    places, decimals = plan.places, coordinate_decimals(plan.grid)
-    coordinates = f"easting {places.easting[row]:.{decimals}f}  northing {places.northing[row]:.{decimals}f}"
-    return f"{plan.post_names[row]}  {coordinates}  chainage {plan.fence.posts.chainage_m[row]:.3f} m on the ground"
+def _layout(plan: FencePlan, style: StakeoutStyle) -> Iterator[str]:
+    """How the file is written, and whose levels its columns have."""
+    yield f"Order        {', '.join(style.order)}"
+    first = "names the columns" if style.header == "names" else "is a point: there is no header"
+    decimals = stakeout.decimals_of(plan, style)
+    yield f"Written      {style.delimiter} between fields, decimal {style.decimal}, {decimals} decimals; line 1 {first}"
+    if "level" in style.order:
+        yield f"level        {_LEVELS[style.level]}"
+    for name, meaning in _LEVELS.items():
+        if name in style.order:
+            yield f"{name:12} {meaning}"
+    if "chainage" in style.order:
+        yield "chainage     along the line, on the ground"
+    if "description" in style.order:
+        yield f"description  {one_line(style.description)}; top, toe and ground are levels"
+    codes = ", ".join(f"{kind} {one_line(code)}" for kind, code in style.codes.items())
+    if codes:
+        yield f"Codes        {codes}"
+
+
+def _points(plan: FencePlan, style: StakeoutStyle, points: StakeoutPoints) -> Iterator[str]:
+    """How many points there are, how they are named, and where marks beside posts stand."""
+    posts, marks = len(plan.fence.posts), len(points.name) - len(plan.fence.posts)
+    yield f"Points       {posts} posts" + (f" and {marks} marks beside them" if marks else "")
+    if points.name[0] != plan.post_names[0]:
+        yield f"Names        {points.name[0]} is post {plan.post_names[0]} of the other files, and so on by number"
+    if marks:
+        unit_m = style.unit_m(plan)
+        ends = zip(points.name[1:], points.offset_m[1 : len(style.offset_m) + 1].tolist(), strict=False)
+        sides = (
+            f"{name.removeprefix(points.name[0])}: {abs(beside) / unit_m:.3f} {'left' if beside > 0 else 'right'}"
+            for name, beside in ends
+        )
+        yield f"Marks        {'; '.join(sides)} of the direction of travel; code {one_line(style.code(OFFSET))}"
+        yield "             measured on the ground from the middle of the post, square off the line; at a turn"
+        yield "             along what halves its angle. Levels are those of the post, not of the ground at the mark"
+
+
+def _place(plan: FencePlan, style: StakeoutStyle, points: StakeoutPoints, row: int) -> str:
+    decimals, places = stakeout.decimals_of(plan, style), plan.places
+    own = row * (1 + len(style.offset_m))
+    easting, northing = (stakeout.in_units(values, plan, style)[row] for values in (places.easting, places.northing))
+    coordinates = f"easting {easting:.{decimals}f}  northing {northing:.{decimals}f}"
+    return f"{points.name[own]}  {coordinates}  chainage {plan.fence.posts.chainage_m[row]:.3f} m on the ground"
 
 
 def _findings(plan: FencePlan) -> Iterator[str]:

@@ -25,7 +25,7 @@ from geofence.inputs.control_keys import Control
 from geofence.inputs.gate_keys import GateKeys, Gates
 from geofence.inputs.job import Job, Resolved, job_from_values, job_schema, read_job, resolve
 from geofence.inputs.job_file import LegEnds
-from geofence.inputs.output_tables import Sheets
+from geofence.inputs.output_tables import Sheets, Stakeout
 from geofence.plan import Parameter
 from geofence.systems import catalogue
 from geofence.systems.system import KEYS_OF_SLOPE
@@ -477,6 +477,7 @@ class TestResolve:
         expected -= {"gate[1].near", "gate[2].at_m"}
         expected -= {f"gate[{row}].{key}" for row in (1, 2) for key in GateKeys.model_fields}
         expected -= {f"sheets.{key}" for key, item in Sheets.model_fields.items() if item.default is None}
+        expected -= {f"stakeout.{key}" for key, item in Stakeout.model_fields.items() if item.default is None}
         expected -= {f"control.{key}" for key, item in Control.model_fields.items() if item.default is None}
         expected -= {f"gates.{key}" for key, item in Gates.model_fields.items() if item.default is None}
         given_by_few = "name layer grid apex toward legs_m step_limit_m band_from_m band_to_m level_m open_share_min"

@@ -106,7 +106,7 @@ class TestMarks:
             Finding(code="a-stop", severity="stop", message="", post=1),
             Finding(code="a-note", severity="note", message="", post=2),
         )
-        rows = _rows(replace(plan, fence=replace(plan.fence, findings=findings)), tmp_path, code="{kind}{marks}")
+        rows = _rows(replace(plan, fence=replace(plan.fence, findings=findings)), tmp_path, description="{kind}{marks}")
         assert [row[4] for row in rows[1:4]] == ["end", "line STOP a-stop a-warning", "line"]
 
 
@@ -119,7 +119,7 @@ class TestStyle:
     def test_delimiter_and_quotes(self, tmp_path: Path) -> None:
         lines = _text(made_up_plan(), tmp_path, delimiter="space").splitlines()
         assert lines[1] == 'P001 560000.0000 5900000.0000 80.0000 "end top 82.355"'
-        lines = _text(made_up_plan(), tmp_path, delimiter="tab", code="{kind};x").splitlines()
+        lines = _text(made_up_plan(), tmp_path, delimiter="tab", description="{kind};x").splitlines()
         assert lines[1] == "P001\t560000.0000\t5900000.0000\t80.0000\tend;x"
 
     @pytest.mark.parametrize(("decimals", "written"), [(0, "560000"), (3, "560000.000"), (None, "560000.0000")])
@@ -144,7 +144,7 @@ class TestStyle:
         ],
     )
     def test_code(self, tmp_path: Path, code: str, written: str) -> None:
-        assert _rows(made_up_plan(), tmp_path, code=code)[1][4] == written
+        assert _rows(made_up_plan(), tmp_path, description=code)[1][4] == written
 
     @pytest.mark.parametrize(("level", "written"), [("ground", "80.0000"), ("top", "82.3550"), ("toe", "79.4000")])
     def test_level(self, tmp_path: Path, level: str, written: str) -> None:
@@ -175,12 +175,12 @@ class TestStyle:
             ({"level": "roof"}, "stakeout.level: unknown word: 'roof'. Known: ground, top, toe."),
             ({"decimals": 10}, "stakeout.decimals: no such number of decimals: 10, limit 9."),
             ({"decimals": -1}, "stakeout.decimals: no such number of decimals: -1, limit 9."),
-            ({"code": "{kidn}"}, "stakeout.code: unknown word: 'kidn'. Did you mean kind?"),
-            ({"code": "{}"}, "stakeout.code: unknown word: ''."),
-            ({"code": "{kind.__class__}"}, "stakeout.code: unknown word: 'kind.__class__'."),
-            ({"code": "{kind!r}"}, "stakeout.code: unknown word: 'kind!'."),
-            ({"code": "{kind:>9999999}"}, "stakeout.code: unknown word: 'kind>9999999'."),
-            ({"code": "{kind"}, "stakeout.code: a brace is not closed: '{kind'. Write {{ for a brace itself."),
+            ({"description": "{kidn}"}, "stakeout.description: unknown word: 'kidn'. Did you mean kind?"),
+            ({"description": "{}"}, "stakeout.description: unknown word: ''."),
+            ({"description": "{kind.__class__}"}, "stakeout.description: unknown word: 'kind.__class__'."),
+            ({"description": "{kind!r}"}, "stakeout.description: unknown word: 'kind!'."),
+            ({"description": "{kind:>9999999}"}, "stakeout.description: unknown word: 'kind>9999999'."),
+            ({"description": "{kind"}, "stakeout.description: a brace is not closed: '{kind'. Write {{ for a brace itself."),
         ],
     )
     def test_unknown_words(self, style: dict[str, Any], message: str) -> None:

@@ -1,0 +1,119 @@
+"""The points of a finished plan for one crew's device: a stake-out file of its own, and the note that goes with it."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import secrets
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from geofence.errors import OutputError
+from geofence.inputs.output_tables import Stakeout
+from geofence.inputs.plan_file import read_plan
+from geofence.outputs import stakeout, stakeout_note
+from geofence.plan import FencePlan
+from geofence.stakeout_style import StakeoutStyle
+from geofence.toml_file import address, validate
+
+__all__ = ["note_beside", "write_stakeout"]
+
+Writer = Callable[[Path], None]
+
+
+def write_stakeout(
+    source: Path, out: Path, values: Mapping[str, Any], *, origin: str = "call"
+) -> tuple[FencePlan, tuple[Path, Path]]:
+    """Write the points of a finished plan, laid out for a device, and the note that says how.
+
+    Parameters
+    ----------
+    source
+        The folder of the plan, or its ``plan.npz``.
+    out
+        The stake-out file. Its note lies beside it: ``crew.txt`` beside ``crew.csv``.
+    values
+        Values of the job's table ``[stakeout]``, which go before those that the plan was made with.
+    origin
+        What errors call the source of these values.
+
+    Returns
+    -------
+    tuple
+        The plan, and the two files.
+
+    Raises
+    ------
+    InputError
+        There is no finished plan, or it is damaged.
+    JobError
+        A value is not as the table may have it.
+    OutputError
+        The files cannot be written, or are there and not as geofence wrote them; they are left as they were.
+    """
+    plan = read_plan(source)
+    own = {
+        name: plan.parameters[f"stakeout.{name}"].value
+        for name in Stakeout.model_fields
+        if f"stakeout.{name}" in plan.parameters
+    }
+    checked = validate(Stakeout, {**own, **values}, place=lambda keys: f"{origin}, {address(('stakeout', *keys))}")
+    style = StakeoutStyle.from_values(checked.model_dump())
+    note = note_beside(out)
+    _refuse_strangers(out, note)
+    _write_both(
+        {
+            out: lambda path: stakeout.write(plan, path, style=style),
+            note: lambda path: stakeout_note.write(plan, path, style=style, about=out.name),
+        }
+    )
+    return plan, (out, note)
+
+
+def note_beside(file: Path) -> Path:
+    """Where the note of a stake-out file lies.
+
+    >>> note_beside(Path("crew.csv")).name, note_beside(Path("crew.txt")).name
+    ('crew.txt', 'crew-note.txt')
+    """
+    return file.with_name(f"{file.stem}-note.txt") if file.suffix.lower() == ".txt" else file.with_suffix(".txt")
+
+
+def _refuse_strangers(file: Path, note: Path) -> None:
+    """Raise where files are there that are not the pair that an earlier run wrote: the note knows its file's digest."""
+    there = [each for each in (file, note) if os.path.lexists(each)]
+    if not there:
+        return
+    try:
+        fingerprint = f"{stakeout_note.FINGERPRINT}{hashlib.sha256(file.read_bytes()).hexdigest()}"
+        ours = fingerprint in note.read_text(encoding="utf-8").splitlines()
+    except (OSError, ValueError):
+        ours = False
+    if not ours:
+        raise OutputError(
+            f"{' and '.join(each.name for each in there)} would be overwritten, and not as geofence wrote it",
+            place=str(file.parent),
+            remedy="Move it away or choose another name.",
+        )
+
+
+def _write_both(writers: Mapping[Path, Writer]) -> None:
+    """Write files beside where they go, then put both in place; on trouble nothing is left of them."""
+    token = secrets.token_hex(4)
+    stages = {file: file.with_name(f".{file.name}-{token}") for file in writers}
+    try:
+        for file, write in writers.items():
+            write(stages[file])
+        for file, stage in stages.items():
+            stage.replace(file)
+    except OSError as trouble:
+        raise OutputError(
+            "the points cannot be written",
+            place=str(next(iter(writers))),
+            value=trouble.strerror,
+            remedy="Choose another place.",
+        ) from trouble
+    finally:
+        for stage in stages.values():
+            stage.unlink(missing_ok=True)
