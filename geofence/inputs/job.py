@@ -104,6 +104,7 @@ class Job:
     posts: Posts
     wire: Wire
     zones: tuple[Zone, ...]
+    stakeout: Stakeout
     sheets: Sheets
     landxml: LandXml
     gpx: Gpx
@@ -116,7 +117,6 @@ class Job:
     @property
     def name(self) -> str:
         """The job's name; its file's where it gives none."""
-    stakeout: Stakeout
         file = self._given.file
         return self.job.name or (file.file.stem if file else "fence")
 
@@ -188,6 +188,7 @@ def _job(given: _Given, *, base: Path) -> Job:
         posts=checked.posts,
         wire=checked.wire,
         zones=checked.zone,
+        stakeout=checked.stakeout,
         sheets=checked.sheets,
         landxml=checked.landxml,
         gpx=checked.gpx,
@@ -215,7 +216,6 @@ def _check_schema(values: Mapping[str, Any], given: _Given) -> None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Resolved:
-        stakeout=checked.stakeout,
     """A job on its fence system: what the engine works by.
 
     Attributes
@@ -327,6 +327,7 @@ def _leaves(job: Job) -> Iterator[tuple[Keys, Any]]:
         ("posts",): job.posts,
         ("wire",): job.wire,
         **{("zone", row): zone for row, zone in enumerate(job.zones)},
+        ("stakeout",): job.stakeout,
         ("sheets",): job.sheets,
         ("landxml",): job.landxml,
         ("gpx",): job.gpx,
@@ -363,7 +364,6 @@ def _set_in_vain(job: Job, system: System) -> tuple[str, ...]:
     if system.slope == "strained" and job.origin("layout", "fit") != "default":
         found.append("layout.fit")
     return tuple(found)
-        ("stakeout",): job.stakeout,
 
 
 def _not_used(addresses: tuple[str, ...], system: System) -> Iterator[Finding]:

@@ -532,6 +532,7 @@ class JobFile(Section):
     zone: Annotated[tuple[Zone, ...], Strict(False)] = Field(
         default=(), description="areas with a rule, one table each"
     )
+    stakeout: Stakeout = Field(default=Stakeout(), description="points for the stake-out device")
     sheets: Sheets = Field(default=Sheets(), description="drawings on paper")
     landxml: LandXml = Field(default=LandXml(), description="points and alignments for survey devices")
     gpx: Gpx = Field(default=Gpx(), description="waypoints for hand-held units")
@@ -565,4 +566,3 @@ def job_schema() -> dict[str, Any]:
     """JSON schema (draft 2020-12) of the job file."""
     schema = JobFile.model_json_schema(schema_generator=_TomlSchema)
     return {**schema, "title": "geofence job file"}
-    stakeout: Stakeout = Field(default=Stakeout(), description="points for the stake-out device")

@@ -476,8 +476,8 @@ class TestResolve:
         expected -= set(chain.from_iterable(KEYS_OF_SLOPE.values())) - set(KEYS_OF_SLOPE["step"])
         expected -= {"gate[1].near", "gate[2].at_m"}
         expected -= {f"gate[{row}].{key}" for row in (1, 2) for key in GateKeys.model_fields}
-        expected -= {f"sheets.{key}" for key, item in Sheets.model_fields.items() if item.default is None}
         expected -= {f"stakeout.{key}" for key, item in Stakeout.model_fields.items() if item.default is None}
+        expected -= {f"sheets.{key}" for key, item in Sheets.model_fields.items() if item.default is None}
         expected -= {f"control.{key}" for key, item in Control.model_fields.items() if item.default is None}
         expected -= {f"gates.{key}" for key, item in Gates.model_fields.items() if item.default is None}
         given_by_few = "name layer grid apex toward legs_m step_limit_m band_from_m band_to_m level_m open_share_min"
