@@ -10,7 +10,17 @@ from typing import Literal, cast, get_args
 
 from geofence.inputs.level_units import unit_named
 
-__all__ = ["ORDERS", "Columns", "Role", "columns_named", "columns_of_header", "columns_of_order", "role_named"]
+__all__ = [
+    "NEEDED",
+    "ORDERS",
+    "PLACE",
+    "Columns",
+    "Role",
+    "columns_named",
+    "columns_of_header",
+    "columns_of_order",
+    "role_named",
+]
 
 Role = Literal["point", "easting", "northing", "level", "code", "description", "skip"]
 ROLES: tuple[Role, ...] = get_args(Role)
@@ -46,6 +56,9 @@ LETTERS: dict[str, Role] = {
     "P": "point", "E": "easting", "N": "northing", "Z": "level", "D": "description", "C": "code", "S": "skip",
 }  # fmt: skip
 NEEDED: tuple[Role, ...] = ("easting", "northing", "level")
+PLACE: tuple[Role, ...] = NEEDED[:2]
+"""What rows of points hold in numbers; the place alone where levels are optional."""
+
 ONCE: tuple[Role, ...] = tuple(role for role in ROLES if role != "skip")
 
 ORDERS = 'such as "point,northing,easting,level,code" (or letters: "PNEZC"; a column of no use is "skip")'
@@ -77,10 +90,9 @@ class Columns:
         """The column, from 0, that holds something; None where none does."""
         return self.roles.index(role) if role in self.roles else None
 
-    def needed(self) -> tuple[int, int, int]:
-        """The columns of easting, northing and level."""
-        east, north, level = (self.roles.index(role) for role in NEEDED)
-        return east, north, level
+    def numbers(self) -> tuple[int, ...]:
+        """The columns of easting, northing and, where there is one, level."""
+        return tuple(self.roles.index(role) for role in NEEDED if role in self.roles)
 
     def __str__(self) -> str:
         return ",".join(self.roles)
@@ -121,13 +133,13 @@ def columns_named(names: Sequence[str]) -> Columns:
     )
 
 
-def columns_of_header(names: Sequence[str]) -> Columns | None:
-    """The columns that a header names; None where it does not name easting, northing and level once each."""
+def columns_of_header(names: Sequence[str], *, need: Sequence[Role] = NEEDED) -> Columns | None:
+    """The columns that a header names; None where it does not name what is needed, or one of its numbers twice."""
     columns = columns_named(names)
-    return columns if not faults(columns.roles) else None
+    return columns if not faults(columns.roles, need) else None
 
 
-def columns_of_order(text: str) -> Columns:
+def columns_of_order(text: str, *, need: Sequence[Role] = NEEDED) -> Columns:
     """The columns of an order: names between commas, or a word of letters.
 
     >>> str(columns_of_order("PENZ")), str(columns_of_order("id, north, east, rl, skip"))
@@ -136,7 +148,7 @@ def columns_of_order(text: str) -> Columns:
     Raises
     ------
     ValueError
-        It names a column that is not known, one twice, or not all of easting, northing and level.
+        It names a column that is not known, one twice, or not all that are needed.
     """
     words = [word.strip() for word in text.split(",")] if "," in text else list(text.strip())
     known = [role_named(word) if "," in text else LETTERS.get(word) for word in words]
@@ -144,16 +156,16 @@ def columns_of_order(text: str) -> Columns:
     if unknown:
         raise ValueError(f"{unknown[0]!r} is no column")
     roles = tuple(cast(Role, role) for role in known)
-    wrong = faults(roles)
+    wrong = faults(roles, need)
     if wrong:
         raise ValueError(wrong)
     return Columns(roles=roles)
 
 
-def faults(roles: Sequence[Role]) -> str:
+def faults(roles: Sequence[Role], need: Sequence[Role] = NEEDED) -> str:
     """What is wrong with columns of these roles; empty where nothing is."""
     count = Counter(roles)
-    missing = [role for role in NEEDED if not count[role]]
+    missing = [role for role in need if not count[role]]
     twice = [role for role in ONCE if count[role] > 1]
     if missing:
         return f"there is no {' and no '.join(missing)}"

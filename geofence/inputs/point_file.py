@@ -13,6 +13,7 @@ from pyproj import CRS
 from geofence.engine.records import Floats
 from geofence.errors import InputError
 from geofence.inputs.las import read_las
+from geofence.inputs.point_columns import NEEDED, PLACE
 from geofence.inputs.point_layer import read_point_layer
 from geofence.inputs.point_text import PointText, read_point_text
 from geofence.site.ground import GroundOptions
@@ -91,7 +92,10 @@ def read_point_file(file: Path, options: GroundOptions, *, names: bool) -> Point
 
 def _text(file: Path, options: GroundOptions, *, names: bool) -> PointFile:
     texts = (*(("code",) if options.codes else ()), *(("name",) if names else ()))
-    text = read_point_text(file, order=options.order, decimal=options.decimal, texts=texts, table=options.table)
+    need = NEEDED if options.levels == "needed" else PLACE
+    text = read_point_text(
+        file, order=options.order, decimal=options.decimal, texts=texts, need=need, table=options.table
+    )
     return PointFile(
         file=file,
         kind="text",
@@ -123,7 +127,12 @@ def _how(text: PointText) -> tuple[tuple[str, str], ...]:
 
 def _layer(file: Path, options: GroundOptions) -> PointFile:
     layer = read_point_layer(
-        file, layer=options.layer, level_field=options.level_field, grid=options.grid, table=options.table
+        file,
+        layer=options.layer,
+        level_field=options.level_field,
+        grid=options.grid,
+        levels=options.levels,
+        table=options.table,
     )
     return PointFile(
         file=file,

@@ -7,7 +7,7 @@ import warnings
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import pyogrio
@@ -47,7 +47,7 @@ class PointLayer:
     layer
         The layer's name.
     level_from
-        ``Z``, or ``field NAME``.
+        ``Z``, or ``field NAME``; ``nothing`` where there are no levels.
     """
 
     x: Floats
@@ -63,11 +63,12 @@ class PointLayer:
 
 def read_point_layer(
     file: Path, *, layer: str | None = None, level_field: str | None = None, grid: str | None = None,
-    table: str = "ground",
+    levels: Literal["needed", "optional"] = "needed", table: str = "ground",
 ) -> PointLayer:  # fmt: skip
     """The points of a layer with their levels.
 
-    ``grid`` is what the job says of a file without one: a GeoJSON that names none is then not in degrees.
+    ``grid`` is what the job says of a file without one: a GeoJSON that names none is then not in degrees. A file without
+    any level is refused, unless ``levels`` are optional.
 
     Raises
     ------
@@ -90,7 +91,7 @@ def read_point_layer(
         own = named or (None if grid else own)
     fields = dict(zip(map(str, meta["fields"]), columns, strict=True))
     points, feature = _points(file, wkb)
-    level, level_from = _levels(file, points, feature, fields, level_field, table)
+    level, level_from = _levels(file, points, feature, fields, level_field, levels, table)
     return PointLayer(
         x=shapely.get_x(points),
         y=shapely.get_y(points),
@@ -152,8 +153,9 @@ def _points(file: Path, wkb: Any) -> tuple[NDArray[Any], NDArray[np.int64]]:
 
 
 def _levels(
-    file: Path, points: NDArray[Any], feature: NDArray[np.int64], fields: dict[str, Any], chosen: str | None, table: str
-) -> tuple[Floats, str]:
+    file: Path, points: NDArray[Any], feature: NDArray[np.int64], fields: dict[str, Any], chosen: str | None,
+    levels: Literal["needed", "optional"], table: str,
+) -> tuple[Floats, str]:  # fmt: skip
     numbers = [name for name, values in fields.items() if values.dtype.kind in "iuf"]
     if chosen is not None:
         if chosen not in numbers:
@@ -167,6 +169,8 @@ def _levels(
     level = shapely.get_z(points).astype(np.float64)
     if np.isfinite(level).any() and np.any(level[np.isfinite(level)] != 0.0):
         return level, "Z"
+    if levels == "optional":
+        return np.full(len(points), np.nan), "nothing"
     why = "their Z is 0 throughout, which is no level" if np.isfinite(level).any() else "they have no Z"
     raise JobError(
         f"the points of {file.name} have no levels: {why}",

@@ -91,7 +91,7 @@ class PointRows:
             width, stream = int(fields[kept].max()), io.BytesIO(self._kept_text(rows, kept))
         frame = self._frame(stream, rows, width, texts, skip_blanks=not count)
         self._check_finite(rows, frame)
-        whole = frame[self.columns.needed()[0]].notna().to_numpy()
+        whole = frame[self.columns.numbers()[0]].notna().to_numpy()
         return (rows + 1, frame) if whole.all() else (rows[whole] + 1, frame[whole])
 
     def _alike(self) -> tuple[int, int]:
@@ -106,7 +106,7 @@ class PointRows:
         if not self.content.endswith(b"\n"):
             marks += b"\n"
         row = marks[: marks.find(b"\n") + 1]
-        fits = max(self.columns.needed()) < len(row) <= len(self.columns.roles)
+        fits = max(self.columns.numbers()) < len(row) <= len(self.columns.roles)
         count = marks.count(b"\n")
         return (count, len(row)) if fits and marks == row * count else (0, 0)
 
@@ -162,7 +162,7 @@ class PointRows:
         first = self.layout.first_row
         starts = self.lines.start[first:-1]
         bytes_ = np.frombuffer(self.content, dtype=np.uint8)
-        odd = (fields <= max(self.columns.needed())) | (fields > self._most_fields)
+        odd = (fields <= max(self.columns.numbers())) | (fields > self._most_fields)
         odd |= np.isin(bytes_[np.minimum(starts, len(bytes_) - 1)], [ord("#"), ord("/"), ord("%"), ord(" ")])
         kept = np.ones(len(fields), dtype=bool)
         for row in np.flatnonzero(odd).tolist():
@@ -183,7 +183,7 @@ class PointRows:
 
     def _check_count(self, row: int, line: str, count: int) -> None:
         fields = split(line, self.layout.delimiter)
-        least, most = max(self.columns.needed()) + 1, self._most_fields
+        least, most = max(self.columns.numbers()) + 1, self._most_fields
         extra = any(fields[len(self.columns.roles) :])
         if count < least or (count > most and extra):
             raise self._refused(
@@ -205,10 +205,10 @@ class PointRows:
     def _frame(
         self, stream: io.BytesIO, rows: Ints, width: int, texts: Sequence[str], *, skip_blanks: bool
     ) -> pandas.DataFrame:
-        east, north, level = self.columns.needed()
+        numbers = self.columns.numbers()
         words = {"code": self.code_column, "name": self.columns.at("point")}
         text_columns = [column for word, column in words.items() if word in texts and column is not None]
-        kinds: dict[int, Any] = {east: np.float64, north: np.float64, level: np.float64}
+        kinds: dict[int, Any] = dict.fromkeys(numbers, np.float64)
         options: dict[str, Any] = {
             "sep": r"\s+" if self.layout.delimiter == "blanks" else DELIMITERS[self.layout.delimiter],
             "decimal": DECIMALS[self.decimal],
@@ -219,7 +219,7 @@ class PointRows:
             "index_col": False,
             "skipinitialspace": skip_blanks,
         }
-        gaps = {east: [""], north: [""], level: list(NO_LEVEL)}
+        gaps = {column: list(NO_LEVEL) if self.columns.roles[column] == "level" else [""] for column in numbers}
         begin = stream.tell()
         try:
             frame = _table(stream, na_filter=False, **options)
@@ -262,7 +262,7 @@ class PointRows:
         for row in rows.tolist():
             fields = split(self.lines[row], self.layout.delimiter)
             if any(fields):
-                for column in self.columns.needed():
+                for column in self.columns.numbers():
                     yield row, column, fields[column] if column < len(fields) else ""
 
     def _number_remedy(self, field: str) -> str:
@@ -275,11 +275,13 @@ class PointRows:
 
     def _check_finite(self, rows: Ints, frame: pandas.DataFrame) -> None:
         """Refuse a row without a place, or with a number that is none; rows of nothing but delimiters are blank."""
-        east, north, level = (frame[column].to_numpy() for column in self.columns.needed())
-        odd = ~np.isfinite(east) | ~np.isfinite(north) | np.isinf(level)
+        east, north, *level = (frame[column].to_numpy() for column in self.columns.numbers())
+        infinite = np.isinf(east) | np.isinf(north)
+        for each in level:
+            infinite |= np.isinf(each)
+        odd = infinite | np.isnan(east) | np.isnan(north)
         if odd.any():
             self._raise_on_first_misfit(rows[odd])
-        infinite = np.isinf(east) | np.isinf(north) | np.isinf(level)
         if infinite.any():
             remedy = "Mend the row, or take it out."
             raise self._refused(int(rows[np.argmax(infinite)]), "the row does not fit: a number is too large", remedy)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from geofence.engine.records import Floats
 from geofence.errors import JobError
-from geofence.inputs.point_columns import ORDERS, Columns, columns_of_header, columns_of_order
+from geofence.inputs.point_columns import NEEDED, ORDERS, Columns, Role, columns_of_header, columns_of_order
 from geofence.inputs.point_rows import PointRows
 from geofence.inputs.text_encoding import utf8
 from geofence.inputs.text_layout import Decimal, Layout, TextLines, is_comment, is_number, layout_of
@@ -71,6 +71,7 @@ def read_point_text(
     order: str | None = None,
     decimal: str | None = None,
     texts: Sequence[str] = (),
+    need: Sequence[Role] = NEEDED,
     table: str = "ground",
 ) -> PointText:
     """Read a text file of points.
@@ -83,6 +84,8 @@ def read_point_text(
         ``point`` or ``comma``, where its numbers leave that open.
     texts
         Which columns of text are wanted: ``code``, ``name``.
+    need
+        Which numbers its rows must hold: easting and northing, and level unless that is optional.
     table
         The table of the job that speaks of the file.
 
@@ -95,8 +98,8 @@ def read_point_text(
     """
     content, encoding = utf8(file)
     head = TextLines.of(content[: content.rfind(b"\n", 0, HEAD) + 1] if len(content) > HEAD else content)
-    layout = layout_of(file, head)
-    columns, columns_from = _columns(file, layout, order, table)
+    layout = layout_of(file, head, need=need)
+    columns, columns_from = _columns(file, layout, order, need, table)
     layout = _with_first_row(head, layout, columns)
     decimal = decimal or _decimal(file, layout, columns, table)
     rows = PointRows(
@@ -108,11 +111,11 @@ def read_point_text(
         decimal=decimal,
     )
     line, frame = rows.parsed(texts)
-    east, north, level = columns.needed()
+    east, north, *level = (frame[column].to_numpy(dtype=np.float64) for column in columns.numbers())
     return PointText(
-        easting=frame[east].to_numpy(dtype=np.float64),
-        northing=frame[north].to_numpy(dtype=np.float64),
-        level=frame[level].to_numpy(dtype=np.float64),
+        easting=east,
+        northing=north,
+        level=level[0] if level else np.full(len(east), np.nan),
         line=line,
         code=_text(frame, rows.code_column, "code" in texts),
         name=_text(frame, columns.at("point"), "name" in texts),
@@ -129,13 +132,13 @@ def _text(frame: pandas.DataFrame, column: int | None, wanted: bool) -> NDArray[
     return np.char.strip(frame[column].to_numpy(dtype=str)) if wanted and column is not None else None
 
 
-def _columns(file: Path, layout: Layout, order: str | None, table: str) -> tuple[Columns, str]:
+def _columns(file: Path, layout: Layout, order: str | None, need: Sequence[Role], table: str) -> tuple[Columns, str]:
     """What the columns hold, and what tells it; a file that leaves it open is not guessed at."""
-    named = columns_of_header(layout.header) if layout.header else None
+    named = columns_of_header(layout.header, need=need) if layout.header else None
     place = f"line {layout.header_row + 1}" if layout.header_row is not None else ""
     if order is not None:
-        stated = columns_of_order(order)
-        if named is not None and named.needed() != stated.needed():
+        stated = columns_of_order(order, need=need)
+        if named is not None and named.numbers() != stated.numbers():
             raise JobError(
                 f"the header of {file.name} says otherwise: {','.join(layout.header)}",
                 place=f"{table}.order",
@@ -148,14 +151,15 @@ def _columns(file: Path, layout: Layout, order: str | None, table: str) -> tuple
     width = max(map(len, layout.sample), default=0)
     if file.suffix.lower() == ".xyz" and width == 3 and not layout.header:
         return columns_of_order("easting,northing,level"), "the suffix .xyz"
-    raise _order_open(file, layout, table)
+    raise _order_open(file, layout, need, table)
 
 
-def _order_open(file: Path, layout: Layout, table: str) -> JobError:
+def _order_open(file: Path, layout: Layout, need: Sequence[Role], table: str) -> JobError:
     """The question which column is which, with what was found."""
     count = len(layout.sample[0]) if layout.sample else len(layout.header)
     if layout.header:
-        why = f"the header does not say which columns are easting, northing and level: {', '.join(layout.header)}"
+        wanted = f"{', '.join(need[:-1])} and {need[-1]}"
+        why = f"the header does not say which columns are {wanted}: {', '.join(layout.header)}"
     else:
         why = "there is no header, and easting may stand before northing or after it"
     shown = " | ".join(" ".join(fields) for fields in layout.sample[:SHOWN_ROWS])
@@ -175,7 +179,7 @@ def _with_first_row(lines: TextLines, layout: Layout, columns: Columns) -> Layou
     """A first row that is not read as data is no header either if a number stands where a coordinate belongs."""
     if layout.header_row is None or is_comment(lines[layout.header_row]):
         return layout
-    fields = [layout.header[column] for column in columns.needed() if column < len(layout.header)]
+    fields = [layout.header[column] for column in columns.numbers() if column < len(layout.header)]
     if not any(is_number(field, decimal) for field in fields for decimal in get_args(Decimal)):
         return layout
     return replace(layout, header=(), header_row=None, first_row=layout.header_row, title_lines=0)
@@ -183,7 +187,7 @@ def _with_first_row(lines: TextLines, layout: Layout, columns: Columns) -> Layou
 
 def _decimal(file: Path, layout: Layout, columns: Columns, table: str) -> str:
     """``point`` or ``comma``, as the numbers of the sample have it."""
-    fields = [row[column] for row in layout.sample for column in columns.needed() if column < len(row)]
+    fields = [row[column] for row in layout.sample for column in columns.numbers() if column < len(row)]
     commas = [field for field in fields if "," in field and is_number(field, "comma")]
     if not commas:
         return "point"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -20,7 +20,7 @@ from geofence.site.reading import Reading
 from geofence.site.survey_points import SurveyPoints
 from geofence.site.tin import TinGround
 
-__all__ = ["READER", "PointReader", "Points", "read_points"]
+__all__ = ["READER", "Marks", "PointReader", "Points", "read_marks", "read_points"]
 
 OTHER_STARTS = (b"ncols", b"nrows", b"dsaa", b"dsbb", b"dsrb", b"<")
 """First bytes, in lower case, of text grids and of XML, whose suffixes point files share."""
@@ -122,6 +122,51 @@ def read_points(files: Sequence[Path], options: GroundOptions, *, names: bool = 
         names=tuple(name for each in levelled for name in each.name) if names else (),
         findings=(*(finding for each in levelled for finding in each.findings), *offset_findings(options)),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Marks:
+    """Points that stand for things, with or without levels.
+
+    Attributes
+    ----------
+    x, y
+        (n,) easting, northing (or longitude, latitude) in ``crs`` and its unit.
+    level_m
+        (n,) levels, metres; NaN where there is none.
+    crs
+        Horizontal grid.
+    names
+        (n,) each one's own name, or where it stands in its file (``line 12``).
+    findings
+        How the file was understood.
+    """
+
+    x: Floats
+    y: Floats
+    level_m: Floats
+    crs: CRS
+    names: tuple[str, ...]
+    findings: tuple[Finding, ...]
+
+
+def read_marks(file: Path, options: GroundOptions) -> Marks:
+    """Read a file of points whose levels are optional; raises as :meth:`PointReader.open`."""
+    found = read_point_file(file, replace(options, levels="optional"), names=True)
+    whole, crs = _grid(found, options)
+    _refuse_other_axes(found, crs, options)
+    rows = np.flatnonzero(_of_codes(found, options))
+    x, y, level = found.x[rows], found.y[rows], found.level[rows]
+    _check_together(found, rows, crs, x, y)
+    check_places(crs, *_middle(x, y), place=found.file.name, option=f"{options.table}.grid")
+    findings = _left_out(found.file, found.left_out + len(found.level) - len(rows))
+    known = np.isfinite(level)
+    if known.any():
+        unit, from_whom = _level_unit(found, whole, crs, options)
+        level = level * UNITS[unit] + options.level_offset_m
+        _check_levels(found, rows[known], level[known], unit)
+        findings += _unit_findings(found, unit, from_whom)
+    return Marks(x=x, y=y, level_m=level, crs=crs, names=_names(found, rows), findings=tuple(findings))
 
 
 def _joined(parts: Sequence[Floats]) -> Floats:
@@ -336,16 +381,20 @@ def _count_findings(reading: Reading) -> list[Finding]:
                 value=float(reading.without_level),
             )
         )
-    if reading.left_out:
-        found.append(
-            Finding(
-                code="points-left-out",
-                severity="note",
-                message=f"{reading.left_out} points of {reading.file.name} are not of the codes or classes that count",
-                value=float(reading.left_out),
-            )
+    return found + _left_out(reading.file, reading.left_out)
+
+
+def _left_out(file: Path, count: int) -> list[Finding]:
+    if not count:
+        return []
+    return [
+        Finding(
+            code="points-left-out",
+            severity="note",
+            message=f"{count} points of {file.name} are not of the codes or classes that count",
+            value=float(count),
         )
-    return found
+    ]
 
 
 READER = PointReader()

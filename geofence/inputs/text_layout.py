@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geofence.errors import InputError
-from geofence.inputs.point_columns import columns_of_header
+from geofence.inputs.point_columns import NEEDED, Role, columns_of_header
 
 __all__ = ["DELIMITERS", "Decimal", "Delimiter", "Layout", "TextLines", "is_comment", "is_number", "layout_of", "split"]
 
@@ -57,6 +57,9 @@ def split(line: str, delimiter: Delimiter) -> tuple[str, ...]:
         return tuple(field.strip('"') for field in QUOTED_OR_BARE.findall(line))
     fields = next(csv.reader([line], delimiter=DELIMITERS[delimiter], skipinitialspace=True), [])
     return tuple(field.strip() for field in fields)
+
+
+NUMBER_WORDS = {2: "two", 3: "three"}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -112,30 +115,30 @@ def is_comment(line: str) -> bool:
     return line.lstrip().startswith(COMMENTS)
 
 
-def layout_of(file: Path, lines: TextLines) -> Layout:
-    """The layout of a table that has at least three numbers in its rows.
+def layout_of(file: Path, lines: TextLines, *, need: Sequence[Role] = NEEDED) -> Layout:
+    """The layout of a table that has at least as many numbers in its rows as are needed.
 
     Raises
     ------
     InputError
-        No delimiter makes rows of three numbers or more.
+        No delimiter makes rows of so many numbers.
     """
     rows = [row for row in range(min(len(lines), 2 * SAMPLE)) if lines[row].strip() and not is_comment(lines[row])]
     texts = [lines[row] for row in rows[:SAMPLE]]
-    delimiter = _delimiter(texts)
+    delimiter = _delimiter(texts, len(need))
     if delimiter is None:
         raise InputError(
-            "no row holds easting, northing and level, three numbers apart",
+            f"no row holds {', '.join(need[:-1])} and {need[-1]}, {NUMBER_WORDS[len(need)]} numbers apart",
             file=file.name,
             place=f"line {rows[0] + 1}" if rows else None,
             value=repr(texts[0][:60]) if texts else None,
             remedy="Export the points as text, one a row, with comma, semicolon, tab or blanks between the fields.",
         )
     fields = [split(text, delimiter) for text in texts]
-    header = _header(fields)
-    if header is None and not _is_data(fields[0]):
+    header = _header(fields, need)
+    if header is None and not _is_data(fields[0], len(need)):
         header = 0
-    header_row = _commented_header(lines, rows[0], delimiter) if header is None else rows[header]
+    header_row = _commented_header(lines, rows[0], delimiter, need) if header is None else rows[header]
     data = 0 if header is None else header + 1
     return Layout(
         delimiter=delimiter,
@@ -147,32 +150,33 @@ def layout_of(file: Path, lines: TextLines) -> Layout:
     )
 
 
-def _delimiter(texts: Sequence[str]) -> Delimiter | None:
-    """The delimiter that makes the most rows of three numbers; of equals the first."""
-    score = {word: sum(_is_data(split(text, word)) for text in texts) for word in DELIMITERS}
+def _delimiter(texts: Sequence[str], numbers: int) -> Delimiter | None:
+    """The delimiter that makes the most rows of so many numbers; of equals the first."""
+    score = {word: sum(_is_data(split(text, word), numbers) for text in texts) for word in DELIMITERS}
     best = max(score, key=lambda word: score[word])
     return best if score[best] else None
 
 
-def _is_data(fields: Sequence[str]) -> bool:
-    return sum(is_number(field, "point") or is_number(field, "comma") for field in fields) >= 3
+def _is_data(fields: Sequence[str], numbers: int) -> bool:
+    return sum(is_number(field, "point") or is_number(field, "comma") for field in fields) >= numbers
 
 
-def _header(fields: Sequence[tuple[str, ...]]) -> int | None:
+def _header(fields: Sequence[tuple[str, ...]], need: Sequence[Role]) -> int | None:
     """Which of the first lines names the columns, if any does."""
     for row, names in enumerate(fields[: TITLES + 1]):
-        if _is_data(names):
+        if _is_data(names, len(need)):
             return None
-        if columns_of_header(names) is not None:
+        if columns_of_header(names, need=need) is not None:
             return row
     return None
 
 
-def _commented_header(lines: TextLines, first_row: int, delimiter: Delimiter) -> int | None:
+def _commented_header(lines: TextLines, first_row: int, delimiter: Delimiter, need: Sequence[Role]) -> int | None:
     """The last line of comment above the data, where it names the columns."""
     for row in range(first_row - 1, -1, -1):
         if is_comment(lines[row]):
-            return row if columns_of_header(split(_uncommented(lines[row]), delimiter)) is not None else None
+            names = split(_uncommented(lines[row]), delimiter)
+            return row if columns_of_header(names, need=need) is not None else None
     return None
 
 

@@ -96,6 +96,8 @@ class GroundOptions:
         No level where a triangle's edge is longer, metres; None for no limit.
     coincident
         What counts where points at one place differ in level.
+    levels
+        Whether files of points must have levels: ``needed``, as of ground, or ``optional``.
     table
         Where the job says so; errors put it before the key: ``ground.order``.
     """
@@ -114,6 +116,7 @@ class GroundOptions:
     classes: tuple[int, ...] = (2,)
     max_edge_m: float | None = None
     coincident: Literal["error", "mean", "lowest", "highest"] = "error"
+    levels: Literal["needed", "optional"] = "needed"
     table: str = "ground"
 
 
