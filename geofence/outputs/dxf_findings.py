@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from geofence.engine.records import Finding, Floats
+from geofence.engine.records import Finding
 from geofence.outputs import on_grid
 from geofence.outputs.dxf_blocks import finding_block, make_finding_blocks
 from geofence.outputs.dxf_drawing import Drawing, Tag
@@ -29,7 +29,7 @@ def add_findings(drawing: Drawing, plan: FencePlan, numbered: Sequence[Finding])
         if path is None:
             continue
         rows.append(row)
-        at.append(_middle(path))
+        at.append(on_grid.middle(path))
         if len(path) > 1:
             drawing.path(finding_layer(finding.severity), path, width=0.8 * drawing.millimetre)
     if not rows:
@@ -53,11 +53,3 @@ def add_findings(drawing: Drawing, plan: FencePlan, numbered: Sequence[Finding])
     ]
     blocks = [finding_block(numbered[row].severity) for row in rows]
     drawing.inserts(blocks, layers, places, turn_deg=upright, tags=tags)
-
-
-def _middle(path: Floats) -> Floats:
-    """The place half way along a path (n, 2)."""
-    if len(path) == 1:
-        return np.asarray(path[0])
-    so_far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
-    return np.array([np.interp(so_far[-1] / 2, so_far, column) for column in path.T])

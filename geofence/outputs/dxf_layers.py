@@ -1,7 +1,6 @@
 """The layers of drawings (DXF), in plain words.
 
-Colours: posts and findings by Okabe and Ito (2008), zones by the vibrant scheme of P. Tol (2021), which show on white
-and on black; what has none is black on white and white on black.
+A layer without a colour of its own is black on white and white on black.
 """
 
 from __future__ import annotations
@@ -9,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
+from geofence.outputs import colours
 from geofence.outputs.dxf_drawing import Layer
 from geofence.plan import SEVERITIES, FencePlan
 
@@ -43,21 +43,6 @@ GATE, GATE_NAME, SWING = "FENCE-GATE", "FENCE-GATE-NAME", "FENCE-GATE-SWING"
 GROUND, LEG, LEG_TEXT, MARK = "GROUND-LINE", "BOUNDARY-LEG", "BOUNDARY-LEG-TEXT", "SURVEY-MARK"
 ZONE_TEXT, NOTE = "ZONE-TEXT", "NOTE"
 
-_BLUE, _GREEN, _PURPLE, _SKY, _ORANGE = (0, 114, 178), (0, 158, 115), (204, 121, 167), (86, 180, 233), (230, 159, 0)
-_VERMILION, _EARTH = (213, 94, 0), (153, 153, 51)
-
-_POSTS = {"corner": _BLUE, "gate": _PURPLE, "junction": _GREEN, "strainer": _SKY, "existing": _ORANGE}
-_FINDINGS = {"stop": _VERMILION, "warn": _ORANGE, "note": _BLUE}
-_ZONES = {
-    "keep-clear": (238, 51, 119),
-    "no-fence": (204, 51, 17),
-    "setback": (0, 119, 187),
-    "max-height": (0, 153, 136),
-    "splay": (238, 119, 51),
-    "flood": (51, 187, 238),
-    "consult": _EARTH,
-}
-
 _DASHED, _CHAIN, _DOTTED = (3.0, -1.5), (6.0, -1.5, 1.0, -1.5), (1.0, -1.0)
 
 
@@ -70,8 +55,8 @@ def plan_layers(plan: FencePlan) -> list[Layer]:
         Layer(name=HOLE, description="Holes for the posts, at true size", colour=8, width_mm=0.13),
         Layer(name=BAY, description="Bays, from post to post", width_mm=0.35),
         *_gate_layers(plan),
-        Layer(name=LEG, description="Legs of the boundary", rgb=_GREEN, dashes_mm=_CHAIN),
-        Layer(name=LEG_TEXT, description="Numbers, lengths and bearings of the legs", rgb=_GREEN),
+        Layer(name=LEG, description="Legs of the boundary", rgb=colours.LEG, dashes_mm=_CHAIN),
+        Layer(name=LEG_TEXT, description="Numbers, lengths and bearings of the legs", rgb=colours.LEG),
         *([Layer(name=MARK, description="Marks on the ground", colour=8)] if len(plan.marks) else ()),
         *(layer for rule in rules for layer in _zone_layers(rule)),
         *([Layer(name=ZONE_TEXT, description="Names and sources of the zones")] if rules else ()),
@@ -85,14 +70,14 @@ def space_layers() -> list[Layer]:
     return [
         Layer(name=BODY, description="Posts from toe to top", colour=8),
         Layer(name=PANEL, description="What hangs between the posts", colour=9),
-        Layer(name=GROUND, description="The ground along the line", rgb=_EARTH),
+        Layer(name=GROUND, description="The ground along the line", rgb=colours.EARTH),
     ]
 
 
 def post_layers(plan: FencePlan) -> list[Layer]:
     """One for each kind of post."""
     return [
-        Layer(name=post_layer(kind), description=f"Posts: {kind}", rgb=_POSTS.get(kind))
+        Layer(name=post_layer(kind), description=f"Posts: {kind}", rgb=colours.POSTS.get(kind))
         for kind in dict.fromkeys(plan.fence.posts.kind)
     ]
 
@@ -100,22 +85,24 @@ def post_layers(plan: FencePlan) -> list[Layer]:
 def finding_layers() -> list[Layer]:
     """One for each severity."""
     return [
-        Layer(name=finding_layer(word), description=f"Findings: {word}", rgb=_FINDINGS[word], width_mm=0.35)
+        Layer(name=finding_layer(word), description=f"Findings: {word}", rgb=colours.FINDINGS[word], width_mm=0.35)
         for word in SEVERITIES
     ]
 
 
 def _gate_layers(plan: FencePlan) -> list[Layer]:
-    found = [Layer(name=GATE, description="Gates", rgb=_PURPLE, width_mm=0.35)]
+    found = [Layer(name=GATE, description="Gates", rgb=colours.GATE, width_mm=0.35)]
     if plan.gates:
-        found.append(Layer(name=GATE_NAME, description="Names of the gates", rgb=_PURPLE))
-        found.append(Layer(name=SWING, description="How gates open", rgb=_PURPLE, dashes_mm=_DOTTED, width_mm=0.18))
+        found.append(Layer(name=GATE_NAME, description="Names of the gates", rgb=colours.GATE))
+        found.append(
+            Layer(name=SWING, description="How gates open", rgb=colours.GATE, dashes_mm=_DOTTED, width_mm=0.18)
+        )
     return found
 
 
 def _zone_layers(rule: str) -> Iterable[Layer]:
     """What is drawn, and how far the rule reaches round it."""
-    rgb = _ZONES.get(rule)
+    rgb = colours.ZONES.get(rule)
     yield Layer(name=zone_layer(rule), description=f"Zones: {rule}", rgb=rgb)
     yield Layer(
         name=reach_layer(rule), description=f"Zones: reach of {rule}", rgb=rgb, dashes_mm=_DASHED, width_mm=0.18

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from geofence.engine.records import Finding, Floats
+from geofence.outputs import colours
 from geofence.outputs.digits import fixed
 from geofence.outputs.dxf_blocks import finding_block, make_finding_blocks
 from geofence.outputs.dxf_drawing import Drawing, Layer, Tag
@@ -83,10 +84,10 @@ def write(plan: FencePlan, path: Path, *, style: DxfStyle | None = None) -> None
 def _layers(plan: FencePlan) -> list[Layer]:
     return [
         Layer(name=SCALE, description="Levels and chainages", colour=8, width_mm=0.13),
-        Layer(name=GROUND, description="The ground along the line", rgb=(153, 102, 51), width_mm=0.35),
-        Layer(name=BAY, description="Bays: underside, top and ends", rgb=(0, 119, 187)),
-        Layer(name=GATE, description="Gates", rgb=(204, 121, 167)),
-        Layer(name=STEP, description="Changes of level at posts", rgb=(213, 94, 0)),
+        Layer(name=GROUND, description="The ground along the line", rgb=colours.EARTH, width_mm=0.35),
+        Layer(name=BAY, description="Bays: underside, top and ends", rgb=colours.POSTS["corner"]),
+        Layer(name=GATE, description="Gates", rgb=colours.GATE),
+        Layer(name=STEP, description="Changes of level at posts", rgb=colours.STEP),
         *post_layers(plan),
         Layer(name=NAME, description="Names of the posts"),
         *finding_layers(),

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 
-from geofence.outputs.plain_text import one_line
+from geofence.outputs.plain_text import one_line, sound
 
 __all__ = ["LONGEST", "line_text", "paragraph"]
 
@@ -27,7 +27,7 @@ def line_text(text: str) -> str:
     >>> line_text("50%% of ^J"), line_text("a\\nb")
     ('50%%%%%% of ^ J', 'a b')
     """
-    flat = one_line(_sound(text))
+    flat = one_line(sound(text))
     if len(flat) > LONGEST:
         flat = flat[: LONGEST - 2].rstrip() + " …"
     signs = _PERCENT_SIGNS.sub(lambda found: "%%%" * len(found[0]), flat)
@@ -40,7 +40,7 @@ def paragraph(text: str) -> str:
     >>> print(paragraph("a{b}\\n50% of C:\\\\P"))
     a\\{b\\}\\P50% of C:\\\\P
     """
-    lines = _ENDS_OF_LINES.split(_sound(text))
+    lines = _ENDS_OF_LINES.split(sound(text))
     return r"\P".join(_paragraph_line(line) for line in lines)
 
 
@@ -49,8 +49,3 @@ def _paragraph_line(line: str) -> str:
     # an empty group parts what would be a command together
     parts = [re.sub(r"([\\{}])", r"\\\1", part) for part in _CODED.split(printable)]
     return re.sub("%(?=%)", "%{}", r"\\{}".join(parts))
-
-
-def _sound(text: str) -> str:
-    """Text without halves of characters, which no file can hold."""
-    return text.encode("utf-8", "backslashreplace").decode("utf-8")

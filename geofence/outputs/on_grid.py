@@ -13,7 +13,17 @@ from geofence.plan import FencePlan
 from geofence.plan_parts import Run
 from geofence.site import grids
 
-__all__ = ["Carry", "Chain", "chains", "directions_deg", "finding_path", "from_degrees", "grid_crs", "leg_ends"]
+__all__ = [
+    "Carry",
+    "Chain",
+    "chains",
+    "directions_deg",
+    "finding_path",
+    "from_degrees",
+    "grid_crs",
+    "leg_ends",
+    "middle",
+]
 
 Carry = Callable[[Floats, Floats], tuple[Floats, Floats]]
 
@@ -105,6 +115,14 @@ def finding_path(plan: FencePlan, along: list[Chain], finding: Finding) -> Float
         if chain.chainage_m[0] <= (from_m + to_m) / 2 <= chain.chainage_m[-1]:
             return chain.path(from_m, to_m) if to_m > from_m else np.array([chain.place(from_m)])
     return None
+
+
+def middle(path: Floats) -> Floats:
+    """(2,) the place half way along a path (n, 2)."""
+    if len(path) == 1:
+        return np.asarray(path[0])
+    so_far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
+    return np.array([np.interp(so_far[-1] / 2, so_far, column) for column in path.T])
 
 
 def leg_ends(plan: FencePlan) -> Floats:
