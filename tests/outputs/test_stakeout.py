@@ -6,6 +6,7 @@ Readers: pandas and the standard library's csv module (independent). Expected va
 from __future__ import annotations
 
 import csv
+import hashlib
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -16,10 +17,9 @@ import pandas
 import pytest
 
 from geofence.engine.records import Finding
-from geofence.errors import JobError
 from geofence.outputs import stakeout
 from geofence.outputs.stakeout import StakeoutStyle
-from geofence.plan import FencePlan
+from geofence.plan import FencePlan, Parameter
 from tests.plans import hostile_plan, made_up_plan
 
 NUMBER = re.compile(r"-?\d+\.\d+")
@@ -158,31 +158,123 @@ class TestStyle:
         assert float(row[3]) == pytest.approx(80 * 3937 / 1200, abs=1e-4)
         assert row[4] == f"end top {82.355 * 3937 / 1200:.3f}"
 
+
+METRES = {"m": 1.0, "ft": 0.3048, "ftUS": 1200 / 3937}
+MARKS = {"comma": ",", "semicolon": ";", "tab": "\t", "space": " "}
+
+
+class TestReadBack:
+    """Each style comes back through pandas: coordinates and levels to 0.1 mm, text as it was."""
+
+    @pytest.mark.parametrize("header", ["names", "none"])
+    @pytest.mark.parametrize("unit", ["grid", "m", "ft", "ftUS"])
     @pytest.mark.parametrize(
-        ("style", "message"),
+        ("delimiter", "decimal"),
         [
-            (
-                {"order": ("point", "easting", "norhting")},
-                "stakeout.order: unknown word: 'norhting'. Did you mean north",
-            ),
-            (
-                {"order": ("point", "easting")},
-                "stakeout.order: a stake-out file has easting and northing, and no column",
-            ),
-            ({"order": ("easting", "northing", "easting")}, "and no column twice: easting,northing,easting. Give each"),
-            ({"delimiter": ","}, "stakeout.delimiter: unknown word: ','. Known: comma, semicolon, tab, space."),
-            ({"header": "yes"}, "stakeout.header: unknown word: 'yes'. Known: names, none."),
-            ({"level": "roof"}, "stakeout.level: unknown word: 'roof'. Known: ground, top, toe."),
-            ({"decimals": 10}, "stakeout.decimals: no such number of decimals: 10, limit 9."),
-            ({"decimals": -1}, "stakeout.decimals: no such number of decimals: -1, limit 9."),
-            ({"description": "{kidn}"}, "stakeout.description: unknown word: 'kidn'. Did you mean kind?"),
-            ({"description": "{}"}, "stakeout.description: unknown word: ''."),
-            ({"description": "{kind.__class__}"}, "stakeout.description: unknown word: 'kind.__class__'."),
-            ({"description": "{kind!r}"}, "stakeout.description: unknown word: 'kind!'."),
-            ({"description": "{kind:>9999999}"}, "stakeout.description: unknown word: 'kind>9999999'."),
-            ({"description": "{kind"}, "stakeout.description: a brace is not closed: '{kind'. Write {{ for a brace itself."),
+            ("comma", "point"), ("semicolon", "point"), ("tab", "point"), ("space", "point"),
+            ("semicolon", "comma"), ("tab", "comma"), ("space", "comma"),
         ],
-    )
-    def test_unknown_words(self, style: dict[str, Any], message: str) -> None:
-        with pytest.raises(JobError, match=re.escape(message)):
-            StakeoutStyle(**style)
+    )  # fmt: skip
+    @pytest.mark.parametrize("grid_unit_m", [1.0, 1200 / 3937])
+    def test_each_style(
+        self, header: str, unit: str, delimiter: str, decimal: str, grid_unit_m: float, tmp_path: Path
+    ) -> None:
+        plan = _shifted(hostile_plan(), east=-560_030.0, up=-82.0)
+        plan = replace(plan, grid=replace(plan.grid, unit_m=grid_unit_m))
+        order = ("description", "top", "northing", "point", "toe", "easting", "level", "chainage", "ground", "code")
+        style: dict[str, Any] = {"header": header, "unit": unit, "delimiter": delimiter, "decimal": decimal}
+        (tmp_path / "text.csv").write_text(_text(plan, tmp_path, order=order, level="top", **style), newline="")
+        table = pandas.read_csv(
+            tmp_path / "text.csv", sep=MARKS[delimiter], decimal="," if decimal == "comma" else ".",
+            header=0 if header == "names" else None, names=None if header == "names" else list(order),
+        )  # fmt: skip
+        assert list(table.columns) == list(order)
+        metres, posts = METRES.get(unit, grid_unit_m), plan.fence.posts
+        expected = {
+            "easting": plan.places.easting * grid_unit_m,
+            "northing": plan.places.northing * grid_unit_m,
+            "level": posts.top_level_m,
+            "top": posts.top_level_m,
+            "toe": posts.toe_level_m,
+            "ground": posts.ground_level_m,
+            "chainage": posts.chainage_m,
+        }
+        for name, values in expected.items():
+            assert table[name].dtype == np.float64
+            assert table[name].to_numpy() * metres == pytest.approx(values, abs=1e-4), name
+        assert list(table.point) == list(plan.post_names)
+        assert list(table.code) == list(posts.kind)
+        top = f"{posts.top_level_m[0] / metres:.3f}"
+        assert table.description[0] == f"end top {top.replace('.', ',') if decimal == 'comma' else top}"
+
+    def test_a_decimal_comma_makes_no_number_text(self, tmp_path: Path) -> None:
+        plan = _shifted(made_up_plan(), east=-560_001.25, up=-81.25)
+        first = _text(plan, tmp_path, decimal="comma", delimiter="semicolon").splitlines()[1]
+        assert first == "P001;-1,2500;5900000,0000;-1,2500;end top 1,105"
+
+    def test_the_two_feet_are_told_apart(self, tmp_path: Path) -> None:
+        """Closed form: 5,900,000 m are 19,356,955.3806 feet, and 38.7139 US survey feet fewer."""
+        feet, survey = (float(_rows(made_up_plan(), tmp_path, unit=unit)[1][2]) for unit in ("ft", "ftUS"))
+        assert feet == pytest.approx(5_900_000 / 0.3048, abs=1e-4)
+        assert feet - survey == pytest.approx(5_900_000 / 0.3048 - 5_900_000 * 3937 / 1200, abs=2e-4)
+        assert feet - survey == pytest.approx(38.7139, abs=2e-4)
+
+    def test_feet_of_a_grid_in_feet_are_left_alone(self, tmp_path: Path) -> None:
+        """The factor that a grid gives has 15 digits: such a grid's coordinates are not worked on."""
+        plan = made_up_plan()
+        for unit, metres in (("ft", 0.3048), ("ftUS", 0.304800609601219)):
+            there = replace(plan, grid=replace(plan.grid, unit_m=metres))
+            assert _text(there, tmp_path, unit=unit) == _text(there, tmp_path, unit="grid")
+
+
+class TestCodes:
+    def test_of_each_kind_of_post(self, tmp_path: Path) -> None:
+        rows = _rows(
+            made_up_plan(), tmp_path, codes={"end": "FE"}, order=("easting", "northing", "code", "description")
+        )
+        assert [rows[1][2:], rows[2][2:]] == [["FE", "FE top 82.355"], ["line", "line top 82.755"]]
+
+    def test_are_no_formulas(self, tmp_path: Path) -> None:
+        rows = _rows(made_up_plan(), tmp_path, codes={"end": "=1+1"}, order=("easting", "northing", "code", "kind"))
+        assert rows[1][2:] == ["'=1+1", "end"]
+
+    def test_of_marks_beside_posts(self, tmp_path: Path) -> None:
+        rows = _rows(
+            made_up_plan(), tmp_path, offset_m=(1.0, -2.5), codes={"offset": "OS"}, description="{code}{offset} {kind}"
+        )
+        assert [row[4] for row in rows[1:4]] == [
+            "end end", "OS 1.000 left of P001 offset", "OS 2.500 right of P001 offset"
+        ]  # fmt: skip
+
+
+class TestMarksBesidePosts:
+    def test_follow_their_post_and_carry_its_levels(self, tmp_path: Path) -> None:
+        plan = made_up_plan()
+        path = tmp_path / "stakeout.csv"
+        stakeout.write(
+            plan, path, style=StakeoutStyle(offset_m=(1.0, -1.0), order=("point", "easting", "northing", "top"))
+        )
+        table = pandas.read_csv(path)
+        assert list(table.point[:4]) == ["P001", "P001L", "P001R", "P002"]
+        assert table.top.to_numpy() == pytest.approx(np.repeat(plan.fence.posts.top_level_m, 3), abs=1e-4)
+        post, left, right = (table.iloc[row][["easting", "northing"]].to_numpy(dtype=float) for row in (6, 7, 8))
+        assert (left + right) / 2 == pytest.approx(post, abs=1e-4)
+        assert np.hypot(*(left - post)) == pytest.approx(1.0, abs=2e-4)
+
+    def test_distances_are_told_in_the_unit_of_the_file(self, tmp_path: Path) -> None:
+        rows = _rows(made_up_plan(), tmp_path, offset_m=(1.0,), unit="ft", name_length=5)
+        assert rows[2][4].startswith("offset 3.281 left of P001 top ")
+
+
+def test_a_job_chooses_what_every_run_writes(tmp_path: Path) -> None:
+    plan = made_up_plan()
+    chosen = {"stakeout.order": "NE", "stakeout.header": "none", "stakeout.decimals": 1}
+    parameters = {name: Parameter(value=value, origin="job") for name, value in chosen.items()}
+    stakeout.OUTPUT.write(replace(plan, parameters=parameters), tmp_path / "stakeout.csv")
+    assert (tmp_path / "stakeout.csv").read_text().splitlines()[0] == "5900000.0,560000.0"
+
+
+def test_its_digest_is_that_of_the_file(tmp_path: Path) -> None:
+    plan, style = hostile_plan(), StakeoutStyle(offset_m=(1.0,), codes={"line": "čšž"})
+    stakeout.write(plan, tmp_path / "stakeout.csv", style=style)
+    assert stakeout.digest(plan, style) == hashlib.sha256((tmp_path / "stakeout.csv").read_bytes()).hexdigest()

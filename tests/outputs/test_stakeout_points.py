@@ -1,0 +1,141 @@
+"""Where marks beside posts stand, and what points are called. Expected places are closed form, on lines made here."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from geofence.engine.records import Bays, Posts
+from geofence.errors import JobError
+from geofence.outputs.stakeout_points import StakeoutPoints, stakeout_points
+from geofence.plan import FencePlan, Places, Run
+from geofence.stakeout_style import StakeoutStyle
+from tests.plans import made_up_plan
+
+
+def _plan(corners: Sequence[tuple[float, float]], *, closed: bool = False, scale: float = 1.0) -> FencePlan:
+    """A fence with a post at each corner; a metre on the ground is ``scale`` units of the grid."""
+    east, north = np.array(corners, dtype=float).T
+    count = len(east)
+    ends = np.arange(count + 1) % count if closed else np.arange(count)
+    width = np.hypot(np.diff(east[ends]), np.diff(north[ends])) / scale
+    nothing, along = np.zeros(count), np.arange(count, dtype=float)
+    posts = Posts(
+        chainage_m=along, kind=("line",) * count, deflection_deg=nothing, ground_level_m=nothing, top_level_m=nothing,
+        toe_level_m=nothing, embedment_m=nothing, stock_length_m=nothing, support_back_m=nothing,
+        support_ahead_m=nothing,
+    )  # fmt: skip
+    bays = len(width)
+    columns = {name: np.zeros(bays) for name in Bays.__dataclass_fields__ if name not in ("kind", "width_m")}
+    columns |= {"from_post": ends[:-1], "to_post": ends[1:]}
+    run = Run(
+        line="", posts=np.arange(count), chainage_m=along, bays=np.arange(bays), stations=[], legs=[], closed=closed
+    )
+    plan = made_up_plan(relief=False)
+    return replace(
+        plan,
+        fence=replace(plan.fence, posts=posts, bays=Bays(kind=("full",) * bays, width_m=width, **columns), findings=()),
+        places=Places(
+            lon_deg=nothing, lat_deg=nothing, easting=east, northing=north, bearing_deg=nothing,
+            survey_distance_m=nothing,
+        ),
+        runs=(run,),
+    )  # fmt: skip
+
+
+def _marks(plan: FencePlan, *offset_m: float) -> list[tuple[float, float]]:
+    points = stakeout_points(plan, StakeoutStyle(offset_m=offset_m))
+    marks = points.offset_m != 0
+    return list(zip(points.easting[marks].round(9).tolist(), points.northing[marks].round(9).tolist(), strict=True))
+
+
+def _points(count: int = 40, **style: object) -> StakeoutPoints:
+    return stakeout_points(made_up_plan(count, relief=False), StakeoutStyle(**style))  # type: ignore[arg-type]
+
+
+class TestMarks:
+    def test_stand_left_of_travel(self) -> None:
+        assert _marks(_plan([(0, 0), (10, 0), (20, 0)]), 1.5) == [(0, 1.5), (10, 1.5), (20, 1.5)]
+        assert _marks(_plan([(20, 0), (10, 0), (0, 0)]), 1.5) == [(20, -1.5), (10, -1.5), (0, -1.5)]
+        assert _marks(_plan([(0, 0), (0, 7)]), 2.0) == [(-2, 0), (-2, 7)]
+
+    def test_or_right(self) -> None:
+        assert _marks(_plan([(0, 0), (10, 0)]), -1.5) == [(0, -1.5), (10, -1.5)]
+
+    def test_at_a_corner_where_its_angle_is_halved(self) -> None:
+        half = 1.5 * np.sqrt(0.5)
+        corner = _plan([(0, 0), (10, 0), (10, 30)])
+        assert _marks(corner, 1.5)[1] == pytest.approx((10 - half, half))
+        assert _marks(corner, -1.5)[1] == pytest.approx((10 + half, -half))
+
+    def test_as_far_as_said_at_any_turn(self) -> None:
+        for turn in np.radians([1, 30, 90, 135, 170, 179.9]):
+            plan = _plan([(0, 0), (10, 0), (10 + 5 * np.cos(turn), 5 * np.sin(turn))])
+            assert np.hypot(*np.subtract(_marks(plan, 2.0)[1], (10, 0))) == pytest.approx(2.0, abs=1e-9)
+
+    def test_where_the_line_turns_back_square_off_the_bay_ahead(self) -> None:
+        assert _marks(_plan([(0, 0), (10, 0), (5, 0)]), 1.0)[1] == (10, -1)
+
+    def test_on_a_ring_every_post_is_between_two_bays(self) -> None:
+        half = np.sqrt(0.5)
+        square = _plan([(0, 0), (10, 0), (10, 10), (0, 10)], closed=True)
+        inside = [(half, half), (10 - half, half), (10 - half, 10 - half), (half, 10 - half)]
+        assert np.array(_marks(square, 1.0)) == pytest.approx(np.array(inside))
+
+    def test_as_far_as_a_tape_measures(self) -> None:
+        """Twice the grid's units for each metre on the ground; and 3.2 where one bay has 2.4 and the other 4."""
+        assert _marks(_plan([(0, 0), (10, 0)], scale=2.0), 1.5) == [(0, 3), (10, 3)]
+        plan = _plan([(0, 0), (12, 0), (32, 0)])
+        bays = replace(plan.fence.bays, width_m=[5.0, 5.0])
+        plan = replace(plan, fence=replace(plan.fence, bays=bays))
+        assert _marks(plan, 1.0) == [(0, 2.4), (12, 3.2), (32, 4)]
+
+    def test_lines_that_meet(self) -> None:
+        """A post of two runs goes by the first of them."""
+        plan = _plan([(0, 0), (10, 0), (20, 0), (10, 9)])
+        bays = replace(
+            plan.fence.bays, from_post=[0, 1, 1], to_post=[1, 2, 3], width_m=[10.0, 10.0, 9.0],
+        )  # fmt: skip
+        first = replace(plan.runs[0], posts=[0, 1, 2], chainage_m=[0, 10, 20], bays=[0, 1])
+        second = replace(plan.runs[0], posts=[1, 3], chainage_m=[0, 9], bays=[2])
+        plan = replace(plan, fence=replace(plan.fence, bays=bays), runs=(first, second))
+        assert _marks(plan, 1.0) == [(0, 1), (10, 1), (20, 1), (9, 9)]
+
+
+class TestNames:
+    def test_of_marks_say_side_and_rank(self) -> None:
+        names = _points(offset_m=(2.0, -1.0, 1.0, -3.0, 4.0)).name
+        assert names[:7] == ("P001", "P001L", "P001L2", "P001L3", "P001R", "P001R2", "P002")
+
+    def test_and_nearer_ones_come_first(self) -> None:
+        points = _points(offset_m=(2.0, -1.0, 1.0))
+        found = dict(zip(points.name, points.offset_m.tolist(), strict=True))
+        assert [found[name] for name in ("P001", "P001L", "P001L2", "P001R")] == [0, 1, 2, -1]
+
+    @pytest.mark.parametrize(
+        ("style", "count", "first", "last"),
+        [
+            ({}, 40, "P001", "P040"),
+            ({"prefix": "NB-"}, 40, "NB-001", "NB-040"),
+            ({"prefix": ""}, 40, "001", "040"),
+            ({"prefix": "NORTH", "name_length": 8}, 40, "NORTH001", "NORTH040"),
+            ({"prefix": "NORTH", "name_length": 7}, 40, "NORTH01", "NORTH40"),
+            ({"prefix": "NORTH", "name_length": 4}, 40, "NO01", "NO40"),
+            ({"name_length": 4}, 40, "P001", "P040"),
+            ({"name_length": 4}, 1000, "0001", "1000"),
+            ({"name_length": 5}, 1000, "P0001", "P1000"),
+            ({"prefix": "NORTH", "name_length": 8, "offset_m": (1.0, 2.0)}, 40, "NORT01", "NORT40L2"),
+        ],
+    )
+    def test_within_the_devices_limit(self, style: dict[str, object], count: int, first: str, last: str) -> None:
+        names = _points(count, **style).name
+        assert (names[0], names[-1]) == (first, last)
+        assert len(set(names)) == len(names)
+        assert max(map(len, names)) <= style.get("name_length", 99)  # type: ignore[operator]
+
+    def test_that_are_too_short_to_tell_them_apart(self) -> None:
+        with pytest.raises(JobError, match="names of 4 characters cannot tell 1000 posts apart: 4, limit 5"):
+            _points(1000, name_length=4, offset_m=(1.0,))
