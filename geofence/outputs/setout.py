@@ -12,6 +12,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from geofence.outputs.setout_content import setout_sheet
+from geofence.outputs.setout_figure import Figure
 from geofence.outputs.setout_posts import Note
 from geofence.outputs.setout_sheet import SERVICES, SIGN_OFF, Band, Cell, Column, Line, Sheet, Table
 from geofence.outputs.setout_style import PAPERS_MM, SetoutStyle
@@ -64,18 +65,37 @@ def _page(sheet: Sheet, style: SetoutStyle) -> Iterator[str]:
 
 def _front(sheet: Sheet) -> Iterator[str]:
     yield f'<div class="section">\n<h1>{escape(sheet.name)}</h1>\n<p class="fence">{escape(sheet.fence)}</p>\n'
-    yield _definitions(sheet.facts)
+    yield _definitions(sheet.facts, kind="facts")
     cautions = "".join(f"<li>{escape(caution)}</li>\n" for caution in sheet.cautions)
     yield f'<div class="boxed"><h2>Before anybody digs</h2>\n<ul class="checks">\n{cautions}</ul></div>\n'
     if sheet.look:
         notes = "".join(f"<li>{_note(note)}</li>\n" for note in sheet.look)
         yield f'<h2>Look at these first</h2>\n<ul class="checks">\n{notes}</ul>\n'
-    yield f"<h2>What the columns of the posts mean</h2>\n{_definitions(sheet.legend)}</div>\n"
+    yield f"<h2>What the columns of the posts mean</h2>\n{_figure(sheet.figure)}"
+    yield f"{_definitions(sheet.legend, kind='legend')}</div>\n"
 
 
-def _definitions(pairs: Iterable[tuple[str, str]]) -> str:
-    rows = "".join(f"<dt>{escape(label)}</dt><dd>{escape(text)}</dd>\n" for label, text in pairs)
-    return f"<dl>\n{rows}</dl>\n"
+def _definitions(pairs: Iterable[tuple[str, str]], *, kind: str) -> str:
+    rows = "".join(f"<div><dt>{escape(label)}</dt><dd>{escape(text)}</dd></div>\n" for label, text in pairs)
+    return f'<dl class="{kind}">\n{rows}</dl>\n'
+
+
+def _figure(figure: Figure) -> str:
+    """As a drawing of the page's own, without scripts; words are the columns', which the list below it explains."""
+    high = figure.height_mm
+    parts = [
+        f'<svg class="figure" viewBox="0 0 {figure.width_mm:g} {high:g}" role="img" '
+        'aria-label="A post between two bays, with the words that the columns use">\n'
+    ]
+    for way in figure.ways:
+        points = " ".join(f"{x:g},{high - y:g}" for x, y in way.points)
+        kind, fill = ("polygon", way.fill) if way.closed else ("polyline", "none")
+        parts.append(f'<{kind} points="{points}" fill="{fill}" stroke="#000" stroke-width="{way.width_mm:g}"/>\n')
+    for label in figure.labels:
+        parts.append(
+            f'<text x="{label.x:g}" y="{high - label.y:g}" text-anchor="{label.anchor}">{escape(label.text)}</text>\n'
+        )
+    return "".join([*parts, "</svg>\n"])
 
 
 def _note(note: Note) -> str:

@@ -14,6 +14,7 @@ from geofence.outputs.setout_checks import (
     in_holes,
     ties,
 )
+from geofence.outputs.setout_figure import post_figure
 from geofence.outputs.setout_post_table import legend, post_table
 from geofence.outputs.setout_posts import Note, Stretch, stretches, whole_plan_notes
 from geofence.outputs.setout_sheet import Sheet, Table
@@ -50,6 +51,7 @@ def setout_sheet(plan: FencePlan, style: SetoutStyle) -> Sheet:
         cautions=plan.cautions,
         look=(*whole_plan_notes(plan), *_marked(plan)),
         legend=legend(plan, units),
+        figure=post_figure(wires=plan.system.slope == "strained"),
         tables=tuple(table for table in _tables(plan, style, units, tape, along) if table.rows),
     )
 
@@ -73,7 +75,7 @@ def _tables(plan: FencePlan, style: SetoutStyle, units: Units, tape: Tape, along
 
 
 def _facts(plan: FencePlan, units: Units) -> Iterator[tuple[str, str]]:
-    told = facts(plan, places=f"easting, northing, in {one_line(plan.grid.unit)}", levels=units.level_word)
+    told = facts(plan, places=f"easting, northing, in {one_line(plan.grid.unit)}", levels=units.level_words)
     yield from (fact for fact in told if fact[0] in ("grid", "levels"))
     factor = plan.grid.combined_factor
     yield "lengths", f"{units.words}, level tape on the ground"

@@ -188,7 +188,7 @@ def _hung(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
     )
     if wires:
         return (*drops, _wire_entry())
-    return (*drops, _step_entry(plan, units))
+    return (*drops, _rake_entry(plan, units) if plan.system.slope == "rake" else _step_entry(units))
 
 
 def _wire_entry() -> _Entry:
@@ -204,22 +204,37 @@ def _wire_entry() -> _Entry:
     )
 
 
-def _step_entry(plan: FencePlan, units: Units) -> _Entry:
-    raked = plan.system.slope == "rake"
+def _step_entry(units: Units) -> _Entry:
     return _Entry(
-        head=("Step", "cut" if raked else ""),
-        kind="signed",
+        head=("Step", ""),
         width=16,
-        cell=lambda post: _once(post, units.signed(post.step_m), _cut(post) if raked else ""),
-        means=(
-            "of the undersides from the bay behind to the bay ahead, up +",
-            "how far off square the ends in the bay ahead are cut, rising +, degrees" if raked else "",
-        ),
+        kind="signed",
+        cell=lambda post: _once(post, units.signed(post.step_m), ""),
+        means=("of the undersides from the bay behind to the bay ahead, up +", ""),
+    )
+
+
+def _rake_entry(plan: FencePlan, units: Units) -> _Entry:
+    """Of bays that slope; their steps too, where there are any."""
+    cut = "how far off square the ends in the bay ahead are cut to stand plumb, rising +"
+    if plan.fence.bays.step_m.any():
+        return _Entry(
+            head=("Step", "cut"),
+            width=17,
+            kind="signed",
+            cell=lambda post: _once(post, units.signed(post.step_m), _cut(post)),
+            means=("of the undersides from the bay behind to the bay ahead, up +", cut),
+        )
+    return _Entry(
+        head=("Cut", "on slope"),
+        width=17,
+        cell=lambda post: _once(post, _cut(post), units.length(post.slope_length_m)),
+        means=(cut, "centre to centre of the posts along the slope"),
     )
 
 
 def _cut(post: SetOutPost) -> str:
-    return "" if post.cut_angle_deg != post.cut_angle_deg else f"{post.cut_angle_deg + 0.0:+.1f}°"
+    return "" if post.cut_angle_deg != post.cut_angle_deg else f"{round(post.cut_angle_deg, 1) + 0.0:+.1f}°"
 
 
 def _clear(post: SetOutPost, units: Units) -> str:

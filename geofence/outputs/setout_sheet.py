@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from geofence.outputs.setout_figure import Figure
 from geofence.outputs.setout_posts import Note
 
 __all__ = ["SERVICES", "SIGN_OFF", "Band", "Cell", "Column", "Kind", "Line", "Sheet", "Table"]
@@ -78,6 +79,8 @@ class Sheet:
         What to look at that concerns no single post; then how many posts have something to look at.
     legend
         Labels and meanings of the columns of the posts.
+    figure
+        A post and its neighbours, with the same words.
     tables
         In the order of the work.
     """
@@ -88,4 +91,5 @@ class Sheet:
     cautions: tuple[str, ...]
     look: tuple[Note, ...]
     legend: tuple[tuple[str, str], ...]
+    figure: Figure
     tables: tuple[Table, ...]

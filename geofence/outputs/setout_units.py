@@ -39,9 +39,9 @@ class Units:
         return cls(tape=tape, foot_m=own)
 
     @property
-    def level_word(self) -> str:
+    def level_words(self) -> str:
         """What levels are in."""
-        return "m" if self.tape == "m" else "ft"
+        return "metres" if self.tape == "m" else "decimal feet"
 
     @property
     def words(self) -> str:
