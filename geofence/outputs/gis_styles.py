@@ -97,7 +97,7 @@ def _zones(shape: Shape, *, dash_mm: Dash = (), opacity: float = 0.0, width_mm: 
             ),
             Look(value=None, title="other rules", symbol=_zone(INK, dash_mm, opacity, width_mm, shape)),
         ),
-        label=Label(column="zone", size_pt=8.0, least_scale=10_000),
+        label=Label(column="zone", size_pt=8.0, least_scale=10_000) if dash_mm == () else None,
     )
 
 
@@ -168,7 +168,7 @@ STYLES: Mapping[str, Style] = {
         ),
     ),
     "marks": _alone(
-        "Point", "mark on the ground", Symbol(mark="cross", size_mm=3.0, width_mm=0.4), Label(column="mark")
+        "Point", "mark on the ground", Symbol(mark="cross", size_mm=2.2, width_mm=0.3), Label(column="mark")
     ),
     "zone_reach": _zones("MultiPolygon", dash_mm=(3.0, 1.5), opacity=0.15, width_mm=0.2),
     "zone_areas": _zones("MultiPolygon"),

@@ -126,7 +126,7 @@ def _labeling(style: Style, label: Label) -> str:
     }
     halo = {
         "bufferDraw": "1",
-        "bufferSize": "0.7",
+        "bufferSize": "0.5",
         "bufferSizeUnits": "MM",
         "bufferColor": "255,255,255,255",
         "bufferOpacity": "1",
