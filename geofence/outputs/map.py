@@ -34,6 +34,7 @@ SCRIPTS = (
     "geometry.js",
     "earth.js",
     "zones.js",
+    "gates.js",
     "contours.js",
     "survey.js",
     "sheet.js",

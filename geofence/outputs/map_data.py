@@ -15,7 +15,7 @@ from geofence.outputs.map_columns import coded, counted, had, packed, rounded, t
 from geofence.outputs.map_findings import findings
 from geofence.outputs.thinned import kept, stretch_starts
 from geofence.outputs.zone_reach import reach_rings
-from geofence.plan import SEVERITIES, FencePlan, PlannedZone, Stations
+from geofence.plan import SEVERITIES, FencePlan, PlannedGate, PlannedZone, Stations
 from geofence.site.ground import Relief
 
 __all__ = ["contour_data", "map_data", "script_text"]
@@ -93,6 +93,7 @@ def map_data(plan: FencePlan) -> dict[str, Any]:
         "posts": _posts(plan),
         "bays": _bays(plan),
         "legs": _legs(plan),
+        "gates": [_gate(plan, gate) for gate in plan.gates],
         "zones": [_zone(plan, zone) for zone in plan.zones],
         "shot": _shot(plan),
         "findings": findings(plan),
@@ -199,6 +200,20 @@ def _shot(plan: FencePlan) -> dict[str, Any] | None:
         return None
     way = _way(plan, plan.shot.lon_deg, plan.shot.lat_deg)
     return {**way, "level_m": packed(plan.shot.level_m, decimals=3), "reach_m": round(plan.shot.reach_m, 1)}
+
+
+def _gate(plan: FencePlan, gate: PlannedGate) -> dict[str, Any]:
+    """A gate with the ways of its leaves' tips to a millimetre."""
+    return {
+        "name": gate.name,
+        "bay": gate.bay,
+        "swing": gate.swing,
+        "leaves": gate.leaves,
+        "ways": [
+            {"post": way.post, "side": way.side, "open_deg": way.open_deg, **_way(plan, way.lon_deg, way.lat_deg)}
+            for way in gate.ways
+        ],
+    }
 
 
 def _way(plan: FencePlan, lon_deg: Floats, lat_deg: Floats) -> dict[str, Any]:

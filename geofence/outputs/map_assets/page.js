@@ -268,6 +268,8 @@
     nameOf({ part, row }) {
       const { plan } = this;
       if (part === "post") return `${plan.posts.names.name(row)} · ${geofence.postLook(plan.posts.kind(row)).word}`;
+      const gate = part === "bay" ? this.sheet.gates.of(row) : null;
+      if (gate) return `${plan.bays.names.name(row)} · gate ${gate.name}`;
       if (part === "bay") return `${plan.bays.names.name(row)} · gap ${plan.bays.table.gap_max_m.text(row)} m`;
       if (part === "zone") return `${plan.zones[row].name} · ${this.sheet.zones.zones[row].look.word}`;
       if (part === "shot") return `Surveyed point · level ${this.sheet.survey.level(row)} m`;

@@ -308,6 +308,9 @@
       });
       if (used.has(style.OVER)) rows.push(this.row(swatch(style.OVER), "over a limit or stopped: do not build as it is"));
       if (used.has(style.GATE)) rows.push(this.row(swatch(style.GATE), "gate"));
+      if (plan.gates.some(({ ways }) => ways.length)) {
+        rows.push(this.row(geofence.swingSwatch(), "a gate's leaf as it opens; where it slides, as it stands open"));
+      }
       return rows;
     }
 

@@ -58,8 +58,8 @@
   }
 
   class Popups {
-    constructor(plan, { zones, survey }, open) {
-      Object.assign(this, { plan, zones, survey });
+    constructor(plan, { zones, survey, gates }, open) {
+      Object.assign(this, { plan, zones, survey, gates });
       this.open = open; // open(part, row): shows another part
     }
 
@@ -111,11 +111,13 @@
       const metres = (name) => shown(table[name], row, "m");
       const area = (name) => shown(table[name], row, "m²");
       const [from, to] = [posts.names.name(bays.from[row]), posts.names.name(bays.to[row])];
-      const kinds = { full: "Full bay", cut: "Cut bay", gate: "Gate" };
+      const gate = this.gates.of(row);
+      const kinds = { full: "Full bay", cut: "Cut bay", gate: gate ? `Gate ${gate.name}` : "Gate" };
       return this.article("bay", row, bays, `${kinds[bays.kind(row)] || "Bay"}, ${from} to ${to}`, [
         group("Bay", [
           ["Width, centre to centre", metres("width_m"), "width_m"],
           ["Step from the bay before", metres("step_m"), "step_m"],
+          ...(gate ? [["Leaves", String(gate.leaves), "leaves"], ["Opens", gate.opens, "opens"]] : []),
           ...optional(table, row, [
             ["Length along the slope", "slope_length_m", "m"],
             ["Ends cut off square by", "cut_angle_deg", "°"],

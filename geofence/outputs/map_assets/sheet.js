@@ -21,6 +21,7 @@
       this.terrain = terrain; // {image, west, east, north, south, opacity} in world pixels, or null
       this.runs = new Runs(plan);
       this.zones = new geofence.Zones(plan);
+      this.gates = new geofence.Gates(plan);
       this.survey = plan.shot ? new geofence.Survey(plan.shot) : null;
       this.contours = terrain && terrain.contours ? new geofence.Contours(terrain.contours, terrain) : null;
       this.legs = plan.legs.number.map((number, row) => this.readLeg(number, row));
@@ -147,6 +148,7 @@
       if (this.shown.has("zones")) this.drawn.zones = this.zones.draw(context, frame);
       if (this.shown.has("survey") && this.survey) this.drawn.survey = this.survey.draw(context, frame);
       if (this.shown.has("boundary")) this.drawBoundary(context, frame);
+      if (this.shown.has("bays")) this.drawn.leaves = this.gates.draw(context, frame);
       if (this.shown.has("bays")) this.drawBays(context, frame, runs);
       if (this.shown.has("posts")) this.drawPosts(context, frame, runs);
       if (this.shown.has("findings")) this.drawFindings(context, frame);
@@ -467,7 +469,8 @@
           const [bx, by] = [x[to[bay]] * frame.scale - frame.left, y[to[bay]] * frame.scale - frame.top];
           const [midX, midY] = [(ax + bx) / 2, (ay + by) / 2];
           if (midX < 0 || midY < 0 || midX > frame.width || midY > frame.height) continue;
-          const what = kind(bay) === "gate" ? "gate" : `gap ${table.gap_max_m.text(bay)} m`;
+          const gate = this.gates.of(bay);
+          const what = kind(bay) === "gate" ? `gate${gate ? ` ${gate.name}` : ""}` : `gap ${table.gap_max_m.text(bay)} m`;
           this.alongLabel(context, `${table.width_m.text(bay)} m · ${what}`, ax, ay, bx, by, 15, {});
         }
       }

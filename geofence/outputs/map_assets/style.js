@@ -33,6 +33,8 @@
       strainer: { shape: "pentagon", fill: "#56b4e9", radius: 6, word: "Strainer post" },
     },
     SURVEY: "#0b4f8a",
+    SWING: "#cc79a7",
+    SWING_LINE: "#7b3f6b",
     CONTOUR: "rgba(106, 74, 30, 0.62)",
     CONTOUR_TEXT: "#5b3e16",
     ZONES: {
