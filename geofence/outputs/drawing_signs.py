@@ -9,7 +9,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from geofence.engine.records import Floats
-from geofence.outputs.paper import BLACK, WHITE, Page, Pen
+from geofence.outputs.paper import BLACK, WHITE, Page, Pen, text_width_mm
 
 __all__ = ["SEVERITY_INKS", "finding_sign", "mark_sign", "north_point", "post_sign", "round_steps", "scale_bar"]
 
@@ -63,19 +63,18 @@ def north_point(page: Page, x: float, y: float, turn_rad: float, *, radius_mm: f
     page.text("N", letter[0], letter[1] - 0.9, anchor="middle", weight="bold")
 
 
-def scale_bar(page: Page, x: float, y: float, scale: float, *, longest_mm: float = 60.0) -> float:
-    """A bar of round lengths in four fields, alternately full, labelled in metres; gives its right end."""
+def scale_bar(page: Page, x: float, y: float, scale: float, *, longest_mm: float = 60.0) -> None:
+    """A bar of round lengths in four fields, alternately full, labelled in metres."""
     step_m = round_steps(longest_mm / 4 * scale / 1000)
     wide = step_m * 1000 / scale
     for field in range(4):
         left = x + field * wide
         ring = [(left, y), (left + wide, y), (left + wide, y + 1.2), (left, y + 1.2)]
         page.area(ring, fill=WHITE if field % 2 else BLACK, pen=THIN)
-    for field in (0, 1, 2, 4):
+    for field in (0, 1, 2):
         page.text(f"{step_m * field:g}", x + field * wide, y + 1.9, anchor="middle")
-    end = x + 4 * wide + max(2.0, wide * 0.1)
-    box = page.text("m", end, y + 1.9)
-    return box.bounds[2]
+    last = f"{step_m * 4:g}"
+    page.text(f"{last} m", x + 4 * wide - text_width_mm(last) / 2, y + 1.9)
 
 
 def round_steps(most: float) -> float:

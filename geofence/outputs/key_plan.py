@@ -114,9 +114,11 @@ class KeyPlan:
         along = (ring[1] - ring[0]) / 2
         beyond = up / np.hypot(*up)
         for cap in (3.5, 2.5, 1.8):
-            reach = up + beyond * cap
             places = [
-                middle + reach * side + along * share for share in (0.0, 0.3, -0.3, 0.6, -0.6) for side in (1, -1)
+                middle + (up + beyond * cap * far) * side + along * share
+                for far in (1.0, 1.6, 2.2)
+                for share in (0.0, 0.3, -0.3, 0.6, -0.6)
+                for side in (1, -1)
             ]
             spots = [Spot(float(x), float(y) - cap / 2, "middle") for x, y in (*places, middle)]
             if room.letter(name, spots, cap_mm=cap, weight="bold"):

@@ -14,16 +14,19 @@ from geofence.outputs.paper import LETTERING_MM, Anchor
 __all__ = ["across", "along", "around", "beside_sides", "readable_deg", "running"]
 
 CAP = LETTERING_MM[0]
+LEAN_DEG = 20.0
 
 
 def readable_deg(turn: float) -> float:
     """The turn, in degrees, of a text along a direction in radians that is read from below or from the right.
 
+    Names across a fence that wavers about level all read the same way.
+
     >>> readable_deg(math.pi), readable_deg(math.pi / 2), readable_deg(-math.pi / 2)
     (0.0, 90.0, 90.0)
     """
     degrees = math.degrees(turn) % 360
-    return degrees - 180 if 90 + 1e-6 < degrees <= 270 + 1e-6 else degrees
+    return degrees - 180 if 90 + LEAN_DEG < degrees <= 270 + LEAN_DEG else degrees
 
 
 def running(start: Floats, turn: float, *, aside_mm: float = -CAP / 2) -> Spot:

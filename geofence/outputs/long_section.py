@@ -155,10 +155,11 @@ class _Section:
         if first:
             self._room.letter(text, [Spot(left - 1.5, self._box[1] + 0.7, "end")], weight="bold")
             return
-        y = self._box[1] + 0.9
-        for words in (f"Datum {text}", text):
-            if text_width_mm(words, weight="bold") < right - left - 2:
-                self._room.letter(words, [Spot(left + 1, y)], weight="bold")
+        low = self._box[1] + 0.9
+        fits = [words for words in (f"Datum {text}", text) if text_width_mm(words, weight="bold") < right - left - 2]
+        upright = [Spot(left + shift + CAP, low, "start", 90.0) for shift in (0.6, -CAP - 0.6)]
+        for words, spots in (*((words, [Spot(left + 1, low)]) for words in fits), (text, upright)):
+            if self._room.letter(words, spots, weight="bold"):
                 return
 
     def _name_levels(self, piece: Piece, *, first: bool) -> None:

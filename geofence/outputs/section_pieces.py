@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 
@@ -16,9 +18,11 @@ __all__ = ["ABOVE_MM", "BELOW_MM", "Piece", "fitting_exaggeration", "level_step_
 
 ABOVE_MM, BELOW_MM = 9.0, 5.0
 """Room above the posts for the steps' labels, and below their toes for the datum's."""
-PIECE_MM = 40.0
+PIECE_MM = 25.0
 """Pieces are about so wide at least, where the job leaves the exaggeration open."""
 LEVELS_APART_MM = 7.0
+ALL_EXAGGERATIONS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, *EXAGGERATIONS)
+"""Less than one only where a single bay falls farther than the paper is high."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,20 +53,28 @@ def levels_of_bays(line: FenceLine) -> Floats:
 
 
 def pieces(line: FenceLine, first: int, last: int, *, level_scale: float, height_mm: float) -> list[Piece]:
-    """The fewest pieces of posts ``first`` to ``last``, each as long as fits a height of paper."""
-    levels = levels_of_bays(line)
-    step_m = level_step_m(level_scale)
-    found, start = [], first
-    while start < last:
-        low, high, end = math.inf, -math.inf, start
-        while end < last:
-            lower, higher = min(low, levels[end, 0]), max(high, levels[end, 1])
-            if end > start and _height_mm(lower, higher, step_m, level_scale) > height_mm:
-                break
-            low, high, end = lower, higher, end + 1
-        found.append(Piece(first=start, last=end, datum_m=_datum_m(low, step_m, level_scale)))
-        start = end
-    return found
+    """The fewest pieces of posts ``first`` to ``last`` that fit a height of paper, the last no shorter than need be."""
+    levels, step_m = levels_of_bays(line), level_step_m(level_scale)
+
+    def fits(start: int, end: int) -> bool:
+        low, high = levels[start:end, 0].min(), levels[start:end, 1].max()
+        return end == start + 1 or _height_mm(low, high, step_m, level_scale) <= height_mm
+
+    ends = [first]
+    while ends[-1] < last:
+        end = ends[-1] + 1
+        while end < last and fits(ends[-1], end + 1):
+            end += 1
+        ends.append(end)
+    at = line.chainage_m
+    while len(ends) > 2 and at[last] - at[ends[-2]] < at[ends[-2]] - at[ends[-3]] and ends[-2] - 1 > ends[-3]:
+        if not fits(ends[-2] - 1, last):
+            break
+        ends[-2] -= 1
+    return [
+        Piece(first=start, last=end, datum_m=_datum_m(float(levels[start:end, 0].min()), step_m, level_scale))
+        for start, end in pairwise(ends)
+    ]
 
 
 def _datum_m(low_m: float, step_m: float, level_scale: float) -> float:
@@ -75,19 +87,23 @@ def _height_mm(low_m: float, high_m: float, step_m: float, level_scale: float) -
 
 
 def fitting_exaggeration(
-    lines: Sequence[FenceLine], asked: float, *, section_scale: float, height_mm: float, wanted: bool
+    lines: Sequence[FenceLine],
+    wanted: float,
+    *,
+    section_scale: float,
+    height_mm: float,
+    widest: Literal["bay", "piece"],
 ) -> float:
-    """The exaggeration asked for, or the largest below it with which every bay, and ``wanted`` stretches, fit.
+    """The exaggeration wanted, or the largest below it with which all fits a height of paper.
 
-    ``wanted``: whether stretches that fill a piece of a fair width on paper are to fit too, not only single bays.
+    ``widest`` is what has to fit: every single bay, or as well, down to natural size, pieces of a fair width.
     """
-    for times in (asked, *reversed([one for one in EXAGGERATIONS if one < asked]), 0.5, 0.2, 0.1, 0.05, 0.02, 0.01):
+    for times in (wanted, *(one for one in reversed(ALL_EXAGGERATIONS) if one < wanted)):
         scale = section_scale / times
-        step_m = level_step_m(scale)
-        reach_m = PIECE_MM * section_scale / 1000 if wanted else 0.0
-        if all(_fits(line, reach_m, step_m, scale, height_mm) for line in lines):
+        reach_m = PIECE_MM * section_scale / 1000 if widest == "piece" and times > 1 else 0.0
+        if all(_fits(line, reach_m, level_step_m(scale), scale, height_mm) for line in lines):
             return times
-    return 0.01
+    return ALL_EXAGGERATIONS[0]
 
 
 def _fits(line: FenceLine, reach_m: float, step_m: float, level_scale: float, height_mm: float) -> bool:

@@ -135,7 +135,7 @@ def _with_fitting_exaggeration(
     height_mm = arrangement.section[3] - arrangement.section[1]
     fits = fitting_exaggeration(
         lines, options.exaggeration, section_scale=options.section_scale, height_mm=height_mm,
-        wanted=options.asked is None,
+        widest="piece" if options.asked is None else "bay",
     )  # fmt: skip
     if options.asked is not None and fits < options.asked:
         raise JobError(
@@ -194,7 +194,8 @@ def _list_columns(body: Rectangle, width_mm: float) -> list[Column]:
 def _first_sheet(
     drawn: _Drawings, count: int, box: Rectangle, column: Column, lines: Sequence[Line], *, each: int
 ) -> Page:
-    named = [(str(2 + each * number), strip) for number, strip in enumerate(drawn.strips)]
+    firsts = [(2 + each * number, strip) for number, strip in enumerate(drawn.strips)]
+    named = [(str(sheet) if each == 1 else f"{sheet}–{sheet + 1}", strip) for sheet, strip in firsts]
     plan = drawn.arrangement.plan
     window = (plan[2] - plan[0]) * drawn.options.scale / 1000, (plan[3] - plan[1]) * drawn.options.scale / 1000
     key = key_plan(drawn.lines, drawn.zones, named, window, unit_m=drawn.plan.grid.unit_m, box=box)

@@ -52,7 +52,7 @@ class PlanDrawing:
             room.take(Box.upright(x - 0.9, y - 0.9, x + 0.9, y + 0.9))
         self._draw_zones(page, window)
         marks = self._draw_marks(page, window, room)
-        self._draw_neighbours(page, window)
+        self._draw_neighbours(page, window, room)
         self._draw_fence(page, window, posts)
         names = StripNames(
             page=page, room=room, window=window, line=self.lines[strip.line], posts=posts, plan=self.plan
@@ -96,7 +96,7 @@ class PlanDrawing:
                 found.append((x, y, name))
         return found
 
-    def _draw_neighbours(self, page: Page, window: StripWindow) -> None:
+    def _draw_neighbours(self, page: Page, window: StripWindow, room: LabelRoom) -> None:
         """The rest of this fence, and other fences, where they pass through the window."""
         strip = window.strip
         for number, line in enumerate(self.lines):
@@ -106,6 +106,7 @@ class PlanDrawing:
                 if last > first:
                     for way in window.ways(shapely.LineString(line.xy_m[first : last + 1])):
                         page.line(way, BESIDE)
+                        room.take_line(way, wide_mm=0.5)
 
     def _draw_fence(self, page: Page, window: StripWindow, posts: Floats) -> None:
         strip, line = window.strip, self.lines[window.strip.line]
