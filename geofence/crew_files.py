@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
+from geofence import folder as folders
 from geofence.errors import OutputError
 from geofence.inputs.output_tables import Stakeout
 from geofence.inputs.plan_file import read_plan
@@ -61,6 +62,7 @@ def write_stakeout(
     checked = validate(Stakeout, {**own, **values}, place=lambda keys: f"{origin}, {address(('stakeout', *keys))}")
     style = StakeoutStyle.from_values(checked.model_dump())
     note = note_beside(out)
+    _refuse_the_plans_own(out)
     _refuse_strangers(out, note)
     _write_both(
         {
@@ -80,6 +82,16 @@ def note_beside(file: Path) -> Path:
     return file.with_name(f"{file.stem}-note.txt") if file.suffix.lower() == ".txt" else file.with_suffix(".txt")
 
 
+def _refuse_the_plans_own(file: Path) -> None:
+    """Raise where the file is one of a plan's set, which its ``plan.json`` tells of."""
+    if file.name in folders.written(file.parent):
+        raise OutputError(
+            f"{file.name} belongs to the plan in this folder",
+            place=str(file.parent),
+            remedy="Choose another name; the table [stakeout] of the job file decides how the plan's own file looks.",
+        )
+
+
 def _refuse_strangers(file: Path, note: Path) -> None:
     """Raise where files are there that are not the pair that an earlier run wrote: the note knows its file's digest."""
     there = [each for each in (file, note) if os.path.lexists(each)]
@@ -92,7 +104,7 @@ def _refuse_strangers(file: Path, note: Path) -> None:
         ours = False
     if not ours:
         raise OutputError(
-            f"{' and '.join(each.name for each in there)} would be overwritten, and not as geofence wrote it",
+            f"{there[0].name} would be overwritten, and is not as geofence wrote it",
             place=str(file.parent),
             remedy="Move it away or choose another name.",
         )

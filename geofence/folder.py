@@ -32,7 +32,7 @@ from geofence.errors import OutputError
 if sys.platform != "win32":
     import fcntl
 
-__all__ = ["INDEX", "PROGRAM", "check", "replace"]
+__all__ = ["INDEX", "PROGRAM", "check", "replace", "written"]
 
 INDEX = "plan.json"
 """The file whose members ``program`` and ``files`` tell which files of a folder geofence wrote."""
@@ -104,6 +104,11 @@ def check(folder: Path, names: Collection[str], *, index: str = INDEX) -> None:
     with _reported(folder):
         _recover(Path(os.path.realpath(folder)), index)
         _checked(folder, names, index)
+
+
+def written(folder: Path, *, index: str = INDEX) -> frozenset[str]:
+    """Names of the files that an index in a folder says geofence wrote, itself among them; none without an index."""
+    return _listed(folder, index)
 
 
 @contextlib.contextmanager

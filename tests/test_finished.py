@@ -17,6 +17,7 @@ import pytest
 from geofence import registry
 from geofence.errors import InputError, JobError, OutputError
 from geofence.finished import open_folder, write_further
+from geofence.inputs.plan_file import read_plan
 from geofence.plan import FencePlan, Output, known_outputs
 from tests.plans import hostile_plan, made_up_plan
 from tests.terminal import geofence
@@ -78,6 +79,19 @@ def planned(folder: Path, *also: str) -> dict[str, bytes]:
     """What planning writes."""
     hostile_plan().write(folder, also=also)
     return contents(folder)
+
+
+class TestEveryOutput:
+    """Whatever output there is makes the same file of a plan that was read back as of the plan itself."""
+
+    @pytest.mark.parametrize("name", registry.names(registry.OUTPUTS))
+    def test_byte_for_byte(self, name: str, folder: Path, tmp_path: Path) -> None:
+        output: Output = registry.find(registry.OUTPUTS, name)
+        one, two = (tmp_path / side / output.filename for side in ("one", "two"))
+        for file, plan in ((one, hostile_plan()), (two, read_plan(folder))):
+            file.parent.mkdir()
+            output.write(plan, file)
+        assert one.read_bytes() == two.read_bytes()
 
 
 class TestIntoItsFolder:

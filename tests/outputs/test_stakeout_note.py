@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from geofence.engine.records import Finding
-from geofence.outputs import stakeout_note
-from geofence.plan import CAUTIONS, FencePlan
+from geofence.outputs import stakeout, stakeout_note
+from geofence.plan import CAUTIONS, FencePlan, Parameter
+from geofence.stakeout_style import StakeoutStyle
 from tests.plans import HOSTILE, hostile_plan, made_up_plan
 
 
@@ -56,6 +58,71 @@ def test_feet_grids_without_a_code_and_datums_not_stated(tmp_path: Path) -> None
     assert "Unit         US survey foot = 0.304800609601 m, levels too" in lines
     assert "Grid         WGS 84 / UTM zone 30N (no code: its definition is in plan.json)" in lines
     assert "Level datum  not stated" in lines
+
+
+class TestTheChosenStyle:
+    """What stands in the note is what was asked for, and true of the file beside it."""
+
+    STYLE = StakeoutStyle(
+        order=("point", "northing", "easting", "top", "chainage", "level"), unit="ft", decimals=3, delimiter="tab",
+        decimal="comma", header="none", level="toe", codes={"end": "FE", "offset": "OS"}, prefix="NORTH", name_length=7,
+        offset_m=(1.0, -1.0, -2.0),
+    )  # fmt: skip
+
+    @pytest.mark.parametrize(
+        "line",
+        [
+            "THE NUMBERS IN crew.csv",
+            "Unit         international foot = 0.3048 m, levels too; the grid's own: metre = 1 m",
+            "Order        point, northing, easting, top, chainage, level",
+            "Written      tab between fields, decimal comma, 3 decimals; line 1 is a point: there is no header",
+            "level        the toe of the post, the bottom of its hole",
+            "top          the top of the post",
+            "chainage     along the line, on the ground",
+            "Codes        end FE, offset OS",
+            "Points       40 posts and 120 marks beside them",
+            "Names        NORT01 is post P001 of the other files, and so on by number",
+            "Marks        L: 3.281 left; R: 3.281 right; R2: 6.562 right of the direction of travel; code OS",
+        ],
+    )
+    def test_is_told(self, line: str, tmp_path: Path) -> None:
+        style = replace(self.STYLE, name_length=8) if "NORT01" in line else self.STYLE
+        assert line in self._lines(made_up_plan(), tmp_path, style)
+
+    def test_first_and_last_post_as_in_the_file(self, tmp_path: Path) -> None:
+        """Closed form: 560,000 m are 1,837,270.341 feet."""
+        lines = self._lines(made_up_plan(), tmp_path, replace(self.STYLE, name_length=None))
+        at = lines.index("FIRST AND LAST POST")
+        assert lines[at + 1].startswith("NORTH001  easting 1837270.341  northing 19356955.381  chainage 0.000 m")
+        assert lines[at + 2].startswith("NORTH040  easting ")
+        stakeout.write(made_up_plan(), tmp_path / "crew.csv", style=replace(self.STYLE, name_length=None))
+        last = (tmp_path / "crew.csv").read_text().splitlines()[-4].replace(",", ".").split("\t")
+        assert lines[at + 2].startswith(f"{last[0]}  easting {last[2]}  northing {last[1]}  ")
+
+    def test_names_the_file_by_its_digest(self, tmp_path: Path) -> None:
+        lines = self._lines(hostile_plan(), tmp_path, self.STYLE)
+        stakeout.write(hostile_plan(), tmp_path / "crew.csv", style=self.STYLE)
+        digest = hashlib.sha256((tmp_path / "crew.csv").read_bytes()).hexdigest()
+        assert f"SHA-256      {digest}" in lines
+
+    def test_free_text_stays_on_its_line(self, tmp_path: Path) -> None:
+        plain = self._lines(made_up_plan(), tmp_path, replace(self.STYLE, description="x", codes={"line": "y"}))
+        evil = "a\r\nUnit         fathom\u2028x"
+        style = replace(self.STYLE, description=evil, codes={"line": evil})
+        order = (*self.STYLE.order, "description")
+        hostile = self._lines(made_up_plan(), tmp_path, replace(style, order=order))
+        assert len(hostile) == len(plain) + 1  # the description's own line
+        assert "Codes        line a Unit fathom x" in hostile
+
+    def test_a_plan_carries_it(self, tmp_path: Path) -> None:
+        plan = made_up_plan()
+        more = {"stakeout.unit": Parameter(value="ftUS", origin="job")}
+        lines = _lines(replace(plan, parameters={**plan.parameters, **more}), tmp_path)
+        assert "Unit         US survey foot = 0.304800609601 m, levels too; the grid's own: metre = 1 m" in lines
+
+    def _lines(self, plan: FencePlan, tmp_path: Path, style: StakeoutStyle) -> list[str]:
+        stakeout_note.write(plan, tmp_path / "note.txt", style=style, about="crew.csv")
+        return (tmp_path / "note.txt").read_bytes().decode("utf-8").split("\r\n")
 
 
 def test_stops_come_first_and_a_long_list_is_cut(tmp_path: Path) -> None:

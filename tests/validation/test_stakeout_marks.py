@@ -4,8 +4,8 @@ Source
 ------
 GeographicLib (C. F. F. Karney, "Algorithms for geodesics", Journal of Geodesy 87, 2013, 43-55), which shares no code
 with PROJ's binding. A distance *s* on the ellipsoid is *s* (1 + h / R) on ground at the height *h*, with *R* the radius
-of curvature in its direction (Euler's formula; NOAA Manual NOS NGS 5, section 4). The grids are taken where they are not
-true to scale, and the ground high, so that neither factor can be left out.
+of curvature in its direction (Euler's formula; NOAA Manual NOS NGS 5, section 4). The grids are taken where they are
+not true to scale, and the ground high, so that neither factor can be left out.
 """
 
 from __future__ import annotations
