@@ -6,6 +6,7 @@ import json
 import resource
 import subprocess
 import sys
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -14,6 +15,7 @@ import pytest
 import rasterio
 from pyproj import CRS, Transformer
 
+from tests.plans import made_up_plan
 from tests.sites import geojson_line, write_line, write_raster
 from tests.terminal import Ran, geofence
 
@@ -262,3 +264,109 @@ class TestOutputFolder:
         assert (out / "notes.txt").read_text() == "mine"
         plan = json.loads((out / "plan.json").read_text())
         assert plan["parameters"]["fence.height_m"]["value"] == 1.5
+
+
+class TestFinishedPlans:
+    """What ``write`` and ``stakeout`` are given; the folder stays as it was."""
+
+    @pytest.fixture
+    def folder(self, tmp_path: Path) -> Path:
+        made_up_plan(relief=False).write(tmp_path / "plan")
+        return tmp_path / "plan"
+
+    @staticmethod
+    def cut_short(folder: Path) -> None:
+        (folder / "plan.npz").write_bytes((folder / "plan.npz").read_bytes()[:-200])
+
+    @staticmethod
+    def emptied(folder: Path) -> None:
+        (folder / "plan.npz").write_bytes(b"")
+
+    @staticmethod
+    def taken_away(folder: Path) -> None:
+        (folder / "plan.npz").unlink()
+
+    @staticmethod
+    def a_folder(folder: Path) -> None:
+        (folder / "plan.npz").unlink()
+        (folder / "plan.npz").mkdir()
+
+    @staticmethod
+    def remade(folder: Path, member: str, content: bytes) -> None:
+        with zipfile.ZipFile(folder / "plan.npz") as archive:
+            members = {name: archive.read(name) for name in archive.namelist()}
+        with zipfile.ZipFile(folder / "plan.npz", "w", zipfile.ZIP_DEFLATED) as archive:
+            for name, old in members.items():
+                archive.writestr(name, content if name == member else old)
+
+    @classmethod
+    def edited(cls, folder: Path) -> None:
+        cls.remade(folder, "places/easting.npy", b"0")
+
+    @classmethod
+    def newer(cls, folder: Path) -> None:
+        cls.remade(folder, "record.json", b'{"format": "geofence plan", "schema": 99}')
+
+    @classmethod
+    def huge(cls, folder: Path) -> None:
+        """As its directory has it: a last member of two gigabytes."""
+        content = bytearray((folder / "plan.npz").read_bytes())
+        size = content.rfind(b"PK\x01\x02") + 24
+        content[size : size + 4] = (1 << 31).to_bytes(4, "little")
+        (folder / "plan.npz").write_bytes(content)
+
+    DAMAGE = (
+        ("cut_short", ("plan.npz", "is damaged, or is no finished plan", "Plan it again")),
+        ("emptied", ("plan.npz", "is damaged, or is no finished plan")),
+        ("taken_away", ("holds no plan.npz", "Plan it again")),
+        ("a_folder", ("holds no plan.npz", "Plan it again")),
+        ("edited", ("plan.npz, places/easting.npy", "was changed since it was written")),
+        ("newer", ("was written by a newer geofence", "99", "Update geofence")),
+        ("huge", ("is larger than any plan once unpacked", "limit 1073741824 bytes")),
+    )
+
+    @pytest.mark.parametrize(("damage", "says"), DAMAGE, ids=[name for name, _ in DAMAGE])
+    @pytest.mark.parametrize("command", ["write", "stakeout"])
+    def test_damaged(self, command: str, damage: str, says: tuple[str, ...], folder: Path, tmp_path: Path) -> None:
+        getattr(self, damage)(folder)
+        before = state(tmp_path)
+        more = ("--also", "profile") if command == "write" else ("--out", tmp_path / "crew.csv")
+        told_off(geofence(command, folder, *more), *says)
+        assert state(tmp_path) == before
+
+    def test_no_plan_at_all(self, tmp_path: Path) -> None:
+        told_off(geofence("write", tmp_path, "--also", "profile"), "holds no plan.npz, and so no finished plan")
+        told_off(geofence("write", tmp_path / "none", "--also", "profile"), "none: there is no such folder")
+
+    def test_a_record_edited_by_hand(self, folder: Path, tmp_path: Path) -> None:
+        text = (folder / "plan.json").read_text(encoding="utf-8")
+        (folder / "plan.json").write_text(text.replace('"value": 1.885', '"value": 2.0'), encoding="utf-8")
+        before = state(tmp_path)
+        ran = geofence("write", folder, "--also", "profile")
+        told_off(ran, "plan.json, parameters", "tells of another plan than plan.npz", "Put back the two files")
+        assert state(tmp_path) == before
+
+    def test_an_output_that_is_none(self, folder: Path) -> None:
+        told_off(geofence("write", folder, "--also", "profiel"), "no output is called 'profiel'", "profile")
+        told_off(geofence("write", folder), "nothing to write", "geofence outputs")
+
+    def test_a_folder_with_files_of_the_users(self, folder: Path, tmp_path: Path) -> None:
+        (tmp_path / "mine").mkdir()
+        (tmp_path / "mine" / "posts.geojson").write_text("mine")
+        before = state(tmp_path)
+        told_off(geofence("write", folder, "--out", tmp_path / "mine"), "geofence did not write posts.geojson")
+        assert state(tmp_path) == before
+
+
+def state(folder: Path) -> dict[str, bytes | None]:
+    return {str(file.relative_to(folder)): file.read_bytes() if file.is_file() else None for file in folder.rglob("*")}
+
+
+def told_off(ran: Ran, *says: str) -> None:
+    """One screen that says what to mend, and exit code 2."""
+    assert ran.code == 2, ran.out + ran.err
+    assert "Traceback" not in ran.err
+    assert ran.out == ""
+    assert len(ran.err) < 1200, "one screen"
+    for text in says:
+        assert text in ran.err

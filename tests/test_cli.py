@@ -22,6 +22,7 @@ CONTRACT = {
     "profile.csv",
     "map.html",
     "plan.json",
+    "plan.npz",
 }
 GRID = CRS(32630)
 
@@ -86,7 +87,7 @@ class TestPlan:
         line, raster = files
         for out in ("one", "two"):
             geofence("plan", "--line", line, "--ground", raster, "--system", "aac-panel", "--out", tmp_path / out)
-        for name in CONTRACT - {"plan.json"}:
+        for name in CONTRACT - {"plan.json", "plan.npz"}:
             assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes(), name
         one, two = (json.loads((tmp_path / out / "plan.json").read_text()) for out in ("one", "two"))
         one["provenance"].pop("planned_at")
@@ -170,6 +171,50 @@ class TestInspect:
         assert ran.code == 0, ran.err
         assert "no level at chainage" in ran.out
         assert "outside the data" in ran.out
+
+
+class TestWrite:
+    """Further files of a finished plan, end to end; what may go wrong is in test_bad_input."""
+
+    ALSO = ("gpx", "landxml", "kml")
+
+    def test_the_same_as_planning_with_them(
+        self, files: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setenv("SOURCE_DATE_EPOCH", "1764100000")
+        line, raster = files
+        words = ("plan", "--line", line, "--ground", raster, "--gate", "41.5,3.6", "--name", "Long Meadow")
+        also = [word for name in self.ALSO for word in ("--also", name)]
+        assert geofence(*words, *also, "--out", tmp_path / "at-once").code == 0
+        assert geofence(*words, "--out", tmp_path / "later").code == 0
+        monkeypatch.delenv("SOURCE_DATE_EPOCH")
+        line.unlink()
+        raster.unlink()
+        for name in self.ALSO:
+            ran = geofence("write", tmp_path / "later", "--also", name)
+            assert ran.code == 0, ran.err
+        assert geofence("write", tmp_path / "later", *also, "--out", tmp_path / "elsewhere").code == 0
+        at_once, later, elsewhere = (
+            {file.name: file.read_bytes() for file in (tmp_path / out).iterdir()}
+            for out in ("at-once", "later", "elsewhere")
+        )
+        assert at_once == later == elsewhere
+        assert {"fence.gpx", "fence.xml", "fence.kml", "plan.npz"} <= at_once.keys()
+
+    def test_stops_of_the_plan_are_told_but_nothing_failed(self, files: tuple[Path, Path], tmp_path: Path) -> None:
+        line, raster = files
+        job = tmp_path / "fence.toml"
+        job.write_text(
+            f'schema = 1\n[line]\nfile = "{line.name}"\n[ground]\nfiles = "{raster.name}"\n'
+            '[levels]\ngap_max_m = 0.0\ndig_max_m = 0.0\n[stakeout]\nunit = "ftUS"\ncodes = { end = "FE" }\n'
+        )
+        assert geofence("plan", job, "--out", tmp_path / "plan").code == 1
+        ran = geofence("write", tmp_path / "plan", "--also", "gpx")
+        assert ran.code == 0
+        assert "stop" in ran.out
+        lines = (tmp_path / "plan" / "stakeout.csv").read_text().splitlines()
+        assert lines[1].split(",")[4].startswith("FE top ")
+        assert "US survey foot" in (tmp_path / "plan" / "stakeout.txt").read_text()
 
 
 class TestNewAndSystems:
