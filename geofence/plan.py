@@ -231,7 +231,7 @@ class FencePlan:
             "support_ahead_m": posts.support_ahead_m,
             "survey_distance_m": places.survey_distance_m,
             "findings": self._codes("post", len(posts)),
-            **self._gate_names("post", len(posts)),
+            **({"gate": self.gate_names("post")} if self.gates else {}),
             **_given(posts, POST_EXTRAS),
         }
 
@@ -254,7 +254,7 @@ class FencePlan:
             "gap_area_m2": bays.gap_area_m2,
             "dig_area_m2": bays.dig_area_m2,
             "findings": self._codes("bay", len(bays)),
-            **self._gate_names("bay", len(bays)),
+            **({"gate": self.gate_names("bay")} if self.gates else {}),
             **_given(bays, BAY_EXTRAS),
         }
 
@@ -294,17 +294,15 @@ class FencePlan:
                 codes[row].append(finding.code)
         return [" ".join(words) for words in codes]
 
-    def _gate_names(self, part: Literal["post", "bay"], count: int) -> dict[str, list[str]]:
-        """A column of gates' names, empty away from gates; without gates none."""
-        if not self.gates:
-            return {}
-        names: list[list[str]] = [[] for _ in range(count)]
+    def gate_names(self, part: Literal["post", "bay"]) -> list[str]:
+        """Of each post or bay the name of its gate, empty where it has none; of a post between two gates both."""
+        bays = self.fence.bays
+        names: list[list[str]] = [[] for _ in range(len(self.fence.posts if part == "post" else bays))]
         for gate in self.gates:
-            bays = self.fence.bays
             rows = (gate.bay,) if part == "bay" else (int(bays.from_post[gate.bay]), int(bays.to_post[gate.bay]))
             for row in rows:
                 names[row].append(gate.name)
-        return {"gate": ["; ".join(each) for each in names]}
+        return ["; ".join(each) for each in names]
 
     def summary(self) -> dict[str, Any]:
         """Counts and extremes for the end of a run and for ``plan.json``."""

@@ -52,7 +52,7 @@ OFFSET = "offset"
 KINDS: tuple[str, ...] = (*get_args(PostKind), OFFSET)
 """What a point may be: a post of some kind, or a mark beside one."""
 
-BLANKS = ("kind", "code", "offset", "ground", "top", "toe", "height", "depth", "length", "chainage", "marks")
+BLANKS = ("kind", "code", "gate", "offset", "ground", "top", "toe", "height", "depth", "length", "chainage", "marks")
 
 USUAL_DESCRIPTION = "{code}{offset} top {top}{marks}"
 
@@ -96,9 +96,9 @@ class StakeoutStyle:
         Whose level the column ``level`` gives: ``ground`` at the post, or ``top`` or ``toe`` of the post.
     description
         The description: the code of the device's own library (``FP``), or a pattern with ``{kind}`` and ``{code}`` of
-        the post; ``{offset}``: how far beside which post a mark is; ``{ground}``, ``{top}``, ``{toe}`` (levels),
-        ``{height}``, ``{depth}``, ``{length}`` of the post, ``{chainage}``; ``{marks}``: ``STOP`` or ``CHECK`` and the
-        codes of the post's findings, where it has such.
+        the post; ``{gate}``: the name of its gate; ``{offset}``: how far beside which post a mark is; ``{ground}``,
+        ``{top}``, ``{toe}`` (levels), ``{height}``, ``{depth}``, ``{length}`` of the post, ``{chainage}``; ``{marks}``:
+        ``STOP`` or ``CHECK`` and the codes of the post's findings, where it has such.
     codes
         The device's code for each of :data:`KINDS`; the kind's own word where there is none.
     name_length

@@ -130,6 +130,7 @@ class _Table:
         of_post = {
             name: self._measures(getattr(posts, column)) for name, column in _POST_COLUMNS.items() if name in wanted
         }
+        of_post["gate"] = [f" {name}" if name else "" for name in self.plan.gate_names("post")]
         of_post["marks"] = [f" {mark}" if mark else "" for mark in marks(self.plan)]
         texts: dict[str, Iterable[str]] = {
             name: [values[row] for row in self.points.post.tolist()] for name, values in of_post.items()

@@ -19,7 +19,7 @@ import pytest
 from geofence.engine.records import Finding
 from geofence.outputs import stakeout
 from geofence.outputs.stakeout import StakeoutStyle
-from geofence.plan import FencePlan, Parameter
+from geofence.plan import FencePlan, Parameter, PlannedGate
 from tests.plans import hostile_plan, made_up_plan
 
 NUMBER = re.compile(r"-?\d+\.\d+")
@@ -245,6 +245,17 @@ class TestCodes:
         assert [row[4] for row in rows[1:4]] == [
             "end end", "OS 1.000 left of P001 offset", "OS 2.500 right of P001 offset"
         ]  # fmt: skip
+
+
+class TestGates:
+    def test_are_named_at_their_posts_where_the_pattern_asks_for_it(self, tmp_path: Path) -> None:
+        plan = made_up_plan()
+        gate = PlannedGate(
+            name="Yard", bay=3, swing="none", leaves=0, leaf_kg=None, post_width_m=0.1, hole_diameter_m=0.4
+        )
+        rows = _rows(replace(plan, gates=(gate,)), tmp_path, description="{code}{gate}", header="none")
+        assert [row[-1] for row in rows[2:6]] == ["line", "line Yard", "line Yard", "line"]
+        assert _rows(plan, tmp_path, description="{code}{gate}", header="none")[3][-1] == "line"
 
 
 class TestMarksBesidePosts:
