@@ -15,9 +15,25 @@ from geofence.outputs.dxf_drawing import Drawing
 from geofence.outputs.dxf_layers import HOLE
 from geofence.plan import SEVERITIES
 
-__all__ = ["MARK_BLOCK", "POST_BODY", "finding_block", "make_body", "make_finding_blocks", "make_mark", "make_post"]
+__all__ = [
+    "FINDING_TAGS",
+    "MARK_BLOCK",
+    "MARK_TAGS",
+    "POST_BODY",
+    "POST_TAGS",
+    "finding_block",
+    "make_body",
+    "make_finding_blocks",
+    "make_mark",
+    "make_post",
+]
 
 POST_BODY, MARK_BLOCK = "POST-BODY", "SURVEY-MARK"
+
+POST_TAGS = ("NAME", "GROUND", "TOP", "TOE")
+FINDING_TAGS = ("NUMBER", "CODE", "MESSAGE")
+MARK_TAGS = ("NAME", "KIND", "LEVEL")
+"""The attributes of the blocks."""
 
 _SIDES = {"end": 4, "corner": 4, "gate": 4, "junction": 3, "strainer": 5, "existing": 6}
 _SQUARE_TO_THE_FENCE = ("end", "gate")
@@ -27,7 +43,7 @@ _RADIUS_MM, _FINDING_MM, _MARK_MM = 1.3, 2.2, 1.2
 
 def make_post(drawing: Drawing, name: str, kind: str, *, width: float, hole: float) -> None:
     """A post that lies along its fence: a shape for its kind, and at true size post and hole."""
-    block = drawing.block(name)
+    block = drawing.block(name, tags=POST_TAGS)
     _polygon(block, 4, width / math.sqrt(2), 45.0)
     if hole > 0:
         block.add_circle((0, 0), hole / 2, dxfattribs={"layer": HOLE})
@@ -60,7 +76,7 @@ def make_finding_blocks(drawing: Drawing) -> None:
     """An octagon that says stop, a triangle that warns, a ring to know of."""
     radius = _FINDING_MM * drawing.millimetre
     for severity in SEVERITIES:
-        block = drawing.block(finding_block(severity))
+        block = drawing.block(finding_block(severity), tags=FINDING_TAGS)
         if severity == "note":
             block.add_circle((0, 0), radius)
         else:
@@ -70,7 +86,7 @@ def make_finding_blocks(drawing: Drawing) -> None:
 
 def make_mark(drawing: Drawing) -> None:
     """A mark on the ground: a ring with a cross in it."""
-    block, radius = drawing.block(MARK_BLOCK), _MARK_MM * drawing.millimetre
+    block, radius = drawing.block(MARK_BLOCK, tags=MARK_TAGS), _MARK_MM * drawing.millimetre
     block.add_circle((0, 0), radius)
     block.add_line((-radius, 0), (radius, 0))
     block.add_line((0, -radius), (0, radius))

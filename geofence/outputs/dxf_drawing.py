@@ -33,6 +33,7 @@ _UNITLESS = 0
 _FONT = "arial.ttf"
 """Any outline font has letters beyond the Latin ones, or a stand-in that has; the format's own stroke fonts do not."""
 
+_HIDDEN = 1
 _FIRST_OF_MANY = 0x1000000
 """Handles of the columns begin here, far above those of the frame."""
 
@@ -117,10 +118,12 @@ class Drawing:
             self.document.linetypes.add(layer.name, pattern, description=layer.description)
             made.dxf.linetype = layer.name
 
-    def block(self, name: str) -> BlockLayout:
-        """A new block, in the drawing's unit."""
+    def block(self, name: str, *, tags: Iterable[str] = ()) -> BlockLayout:
+        """A new block, in the drawing's unit, with the names of its attributes."""
         block = self.document.blocks.new(name)
         block.block_record.dxf.units = self.document.header["$INSUNITS"]
+        for tag in tags:
+            block.add_attdef(tag, (0, 0), height=self.millimetre, dxfattribs={"prompt": tag.lower(), "flags": _HIDDEN})
         return block
 
     # --------------------------------------------------------------------------------------------- columns of entities
@@ -157,7 +160,7 @@ class Drawing:
         for tag in tags:
             lettering, more = _lettering(tag.texts, tag.height, tag.at, tag.turn_deg)
             form += "0\nATTRIB\n5\n%X\n330\n%X\n100\nAcDbEntity\n8\n%s\n100\nAcDbText\n" + lettering
-            form += f"100\nAcDbAttribute\n2\n{tag.name}\n70\n{0 if tag.turn_deg is not None else 1}\n"
+            form += f"100\nAcDbAttribute\n2\n{tag.name}\n70\n{0 if tag.turn_deg is not None else _HIDDEN}\n"
             columns += [None, handle, tag.layer, *more]
         if tags:
             form += "0\nSEQEND\n5\n%X\n330\n%X\n100\nAcDbEntity\n8\n%s\n"

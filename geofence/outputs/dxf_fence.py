@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from geofence.engine.records import Floats
 from geofence.outputs import on_grid
 from geofence.outputs.digits import fixed
-from geofence.outputs.dxf_blocks import POST_BODY, make_body, make_post
+from geofence.outputs.dxf_blocks import POST_BODY, POST_TAGS, make_body, make_post
 from geofence.outputs.dxf_drawing import Drawing, Tag
 from geofence.outputs.dxf_layers import BAY, BODY, GATE, GATE_NAME, GROUND, NAME, PANEL, SWING, post_layer
 from geofence.outputs.dxf_lettering import LETTER_WIDTH, axes, readable, second_row
@@ -30,18 +30,14 @@ def add_posts(drawing: Drawing, plan: FencePlan, posts_as: PostsAs) -> None:
     at, turn_deg = _at_posts(plan, posts_as), on_grid.directions_deg(plan)
     height = NAME_MM * drawing.millimetre
     start, reading_deg = _beside(plan, at, turn_deg, height, drawing.millimetre)
-    levels = {"GROUND": posts.ground_level_m, "TOP": posts.top_level_m, "TOE": posts.toe_level_m}
+    levels_m = (posts.ground_level_m, posts.top_level_m, posts.toe_level_m)
+    levels = [list(fixed(level_m / unit, _LEVEL_DECIMALS, missing="")) for level_m in levels_m]
+    name, *rest = POST_TAGS
     tags = [
-        Tag(name="NAME", texts=plan.post_names, layer=NAME, height=height, at=start, turn_deg=reading_deg),
+        Tag(name=name, texts=plan.post_names, layer=NAME, height=height, at=start, turn_deg=reading_deg),
         *(
-            Tag(
-                name=name,
-                texts=list(fixed(level_m / unit, _LEVEL_DECIMALS, missing="")),
-                layer=NAME,
-                height=height,
-                at=at,
-            )
-            for name, level_m in levels.items()
+            Tag(name=tag, texts=texts, layer=NAME, height=height, at=at)
+            for tag, texts in zip(rest, levels, strict=True)
         ),
     ]
     layers = {kind: post_layer(kind) for kind in posts.kind}

@@ -8,7 +8,7 @@ import numpy as np
 
 from geofence.engine.records import Finding
 from geofence.outputs import on_grid
-from geofence.outputs.dxf_blocks import finding_block, make_finding_blocks
+from geofence.outputs.dxf_blocks import FINDING_TAGS, finding_block, make_finding_blocks
 from geofence.outputs.dxf_drawing import Drawing, Tag
 from geofence.outputs.dxf_layers import NOTE, finding_layer
 from geofence.outputs.dxf_style import NAME_MM
@@ -38,18 +38,15 @@ def add_findings(drawing: Drawing, plan: FencePlan, numbered: Sequence[Finding])
     beside = places + np.array([1.7, -1.7 - NAME_MM, 0.0]) * drawing.millimetre
     layers = [finding_layer(numbered[row].severity) for row in rows]
     upright = np.zeros(len(rows))
+    found = [numbered[row] for row in rows]
+    columns = (
+        [str(row + 1) for row in rows],
+        [line_text(finding.code) for finding in found],
+        [line_text(finding.message) for finding in found],
+    )
     tags = [
-        Tag(
-            name="NUMBER", texts=[str(row + 1) for row in rows], layer=NOTE, height=height, at=beside, turn_deg=upright
-        ),
-        Tag(name="CODE", texts=[line_text(numbered[row].code) for row in rows], layer=NOTE, height=height, at=beside),
-        Tag(
-            name="MESSAGE",
-            texts=[line_text(numbered[row].message) for row in rows],
-            layer=NOTE,
-            height=height,
-            at=beside,
-        ),
+        Tag(name=tag, texts=texts, layer=NOTE, height=height, at=beside, turn_deg=upright if tag == "NUMBER" else None)
+        for tag, texts in zip(FINDING_TAGS, columns, strict=True)
     ]
     blocks = [finding_block(numbered[row].severity) for row in rows]
     drawing.inserts(blocks, layers, places, turn_deg=upright, tags=tags)

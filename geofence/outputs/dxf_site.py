@@ -10,7 +10,7 @@ import shapely
 from geofence.engine.records import Floats
 from geofence.outputs import on_grid
 from geofence.outputs.digits import fixed
-from geofence.outputs.dxf_blocks import MARK_BLOCK, make_mark
+from geofence.outputs.dxf_blocks import MARK_BLOCK, MARK_TAGS, make_mark
 from geofence.outputs.dxf_drawing import Drawing, Tag
 from geofence.outputs.dxf_layers import LEG, LEG_TEXT, MARK, ZONE_TEXT, reach_layer, zone_layer
 from geofence.outputs.dxf_lettering import LETTER_WIDTH, axes, readable
@@ -85,7 +85,7 @@ def add_marks(drawing: Drawing, plan: FencePlan) -> None:
                 at=beside,
                 turn_deg=turn_deg if shown and name == "NAME" else None,
             )
-            for name, texts in (("NAME", names), ("KIND", marks.kind), ("LEVEL", levels))
+            for name, texts in zip(MARK_TAGS, (names, marks.kind, levels), strict=True)
         ]
         drawing.inserts(MARK_BLOCK, MARK, at[rows], turn_deg=turn_deg, tags=tags)
 

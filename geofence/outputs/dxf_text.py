@@ -12,9 +12,8 @@ from geofence.outputs.plain_text import one_line, sound
 
 __all__ = ["LONGEST", "line_text", "paragraph"]
 
-LONGEST = 1000
-"""Characters of a line of text. The format allows 2049 bytes, of which one character may take two here: the mark that
-escapes it is more often than not a second one, and a long line is no help on a drawing."""
+LONGEST = 500
+"""Characters of a line of text: each takes at most four bytes as it is written, and the format allows 2049."""
 
 _PERCENT_SIGNS = re.compile("%%+")
 _CODED = re.compile(r"\\(?=[UuMm]\+)")

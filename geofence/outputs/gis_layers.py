@@ -95,7 +95,7 @@ def bays(plan: FencePlan) -> GisLayer:
 
 
 def _runs(plan: FencePlan) -> GisLayer:
-    along = on_grid.chains(plan)
+    along = [chain for chain in on_grid.chains(plan) if len(chain.rows) > 1]
     columns: dict[str, Values] = {
         "line": [chain.run.line for chain in along],
         "posts": np.array([len(chain.run.posts) for chain in along], dtype=np.int64),

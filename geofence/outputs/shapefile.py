@@ -75,7 +75,7 @@ def write(plan: FencePlan, path: Path) -> None:
     layers = (gis_layers.posts(plan), gis_layers.bays(plan))
     crs = plan.grid.code or grid_crs(plan).to_wkt()
     cut = {layer.name: _cut(layer) for layer in layers}
-    with tempfile.TemporaryDirectory() as name, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+    with tempfile.TemporaryDirectory() as name, zipfile.ZipFile(path, "w", compresslevel=1) as archive:
         folder = Path(name)
         for layer in layers:
             _write_layer(folder, layer, crs)
