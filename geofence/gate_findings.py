@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from geofence.engine.records import Fence, Finding, Severity
+from geofence.engine.records import Fence, Finding, Floats, Severity
 from geofence.gate_swing import LeafSwing, Swings, SwungGate
 from geofence.inputs.gate_rules import GateRules
 from geofence.numeric import ANGLE_TOLERANCE_DEG, COINCIDENT_M, LEVEL_TOLERANCE_M, millimetres_up, snap_ceil
@@ -17,6 +17,9 @@ __all__ = ["gate_findings"]
 
 STRAIGHT_DEG = 1.0
 """A line that turns by less lets a leaf slide along it: over 5 m it comes 9 cm nearer to the fence."""
+
+BESIDE_STEP_M = 0.1
+"""The fence is looked at so closely: seen from 3 m away, every 2 degrees."""
 
 RISING_MAX_M = 0.15
 """Hinges are not made to lift a leaf by more. Common practice, no source."""
@@ -65,8 +68,7 @@ class _Hung:
         for swing in self.gate.swings:
             yield from self._passes(swing)
             yield from self._unknown(swing)
-            if swing.side == "slide":
-                yield from self._runs_back(swing)
+            yield from self._runs_back(swing) if swing.side == "slide" else self._meets_fence(swing)
         yield from self._across()
         yield from self._posts()
 
@@ -149,6 +151,35 @@ class _Hung:
                 remedy="Shoot levels there, or look at the place before hanging the gate.",
                 value=round(100 * share, 1), limit=0.0, unit="%",
             )  # fmt: skip
+
+    def _meets_fence(self, swing: LeafSwing) -> Iterator[Finding]:
+        """Whether the fence itself, beyond a corner, is in a leaf's way."""
+        leaf, run = swing.swept.leaf, self.swings.runs[self.gate.placed.run]
+        beside = self._beside_m(leaf.length_m)
+        if not len(beside):
+            return
+        turned, apart = leaf.turned_to(*run.places(beside), run.line.geod)
+        near = (apart < leaf.length_m) & (apart > BESIDE_STEP_M / 2)
+        met = turned[near & (turned > STRAIGHT_DEG) & (turned < leaf.open_deg - STRAIGHT_DEG)]
+        if len(met):
+            opens = float(met.min())
+            yield _said(
+                self, code="gate-strikes-fence", severity="warn",
+                message=f"{self._leaf(swing)} meets the fence when it has opened {opens:.0f} of {leaf.open_deg:.0f} deg",
+                remedy="Open it to the other side, hang it at its other post, move it away from the corner, or stop it "
+                "there (open_deg).",
+                value=opens, limit=leaf.open_deg, unit="deg",
+            )  # fmt: skip
+
+    def _beside_m(self, reach_m: float) -> Floats:
+        """Chainages within the run, close together, of the fence on both sides of the opening."""
+        run, bays = self.swings.runs[self.gate.placed.run], self.fence.bays
+        first, last = (float(chainage[self.row]) - run.from_m for chainage in (bays.start_m, bays.end_m))
+        away = np.arange(BESIDE_STEP_M, 2 * reach_m, BESIDE_STEP_M)
+        beside, length = np.concatenate([first - away, last + away]), float(run.chainage_m[-1])
+        if run.line.closed:
+            return np.asarray(beside % length)
+        return np.asarray(beside[(beside >= 0) & (beside <= length)])
 
     def _runs_back(self, swing: LeafSwing) -> Iterator[Finding]:
         room, length = self._room_m(swing.end), swing.swept.leaf.length_m

@@ -180,6 +180,41 @@ class TestRaise:
         assert rise == pytest.approx(0.4)
 
 
+class TestFenceInTheWay:
+    """The line turns a corner of so many degrees at the gate's second post, or some way on."""
+
+    def cornered(self, planned: Plan, turn_deg: float, beyond_m: float = 0.0, **keys: Any) -> list[Finding]:
+        turn, corner = np.radians(turn_deg), 15.6 + beyond_m
+        ends = [(0, 0), (corner, 0), (corner + 8 * np.cos(turn), -8 * np.sin(turn))]
+        return found(planned(flat, gate(hinge="end", **keys), corners=ends), "gate-strikes-fence")
+
+    @pytest.mark.parametrize(
+        ("turn_deg", "swing", "opens"),
+        [(120, "right", 60), (120, "left", None), (-120, "left", 60), (80, "right", None), (60, "right", None)],
+    )
+    def test_at_the_corner_post(self, planned: Plan, turn_deg: float, swing: str, opens: float | None) -> None:
+        """The fence leaves the corner at 180 degrees less the turn from the closed leaf."""
+        findings = self.cornered(planned, turn_deg, swing=swing)
+        assert [finding.value for finding in findings] == ([] if opens is None else [pytest.approx(opens, abs=0.1)])
+
+    def test_that_opens_less_far_is_none(self, planned: Plan) -> None:
+        assert not self.cornered(planned, 120.0, swing="right", open_deg=59.0)
+
+    def test_beyond_the_corner(self, planned: Plan) -> None:
+        """A corner of 150 degrees 1 m beyond the post: the fence comes back within reach of the leaf.
+
+        In metres from the post, x along the closed leaf and y to the right, it runs from (-1, 0) through
+        (-1 + s cos 30, s sin 30). It leaves the tip's circle of 3.6 m, at the least angle, where
+        s = cos 30 + sqrt(3.6^2 - sin^2 30) = 4.431: at (2.838, 2.216), 37.98 degrees.
+        """
+        (finding,) = self.cornered(planned, 150.0, 1.0, swing="right")
+        assert finding.value == pytest.approx(37.98, abs=0.5)
+
+    def test_a_straight_fence_is_in_no_leafs_way(self, planned: Plan) -> None:
+        plan = planned(flat, gate(swing="both", open_deg=180.0), gate(name="B", at_m=22.0, leaves=2, open_deg=180.0))
+        assert not found(plan, "gate-strikes-fence")
+
+
 class TestSlides:
     def test_past_its_post_along_the_ground_beside_the_fence(self, planned: Plan) -> None:
         """Ground that rises 0.1 m in each metre west of chainage 11.5: by 0.31 m at 8.4, 0.26 m over the underside."""

@@ -66,6 +66,14 @@ class Leaf:
         )
         return np.asarray(lon), np.asarray(lat)
 
+    def turned_to(self, lon_deg: Floats, lat_deg: Floats, geod: Geod) -> tuple[Floats, Floats]:
+        """How far a leaf that swings turns to lie over places, 0 to 360 degrees; and their distances on the ground."""
+        here = np.full_like(lon_deg, self.lon_deg), np.full_like(lat_deg, self.lat_deg)
+        azimuth, _, distance = (np.asarray(part) for part in geod.inv(*here, lon_deg, lat_deg))
+        radius = radius_of_curvature(geod, here[1], azimuth)
+        turned = azimuth - self.azimuth_deg if self.motion == "clockwise" else self.azimuth_deg - azimuth
+        return np.mod(turned, 360), distance / elevation_factor(np.array(self.height_m), radius)
+
     def way(self, geod: Geod) -> tuple[Floats, Floats]:
         """Longitude and latitude of the tip's way from closed to open; of a leaf that slides, of it as it stands open.
 
