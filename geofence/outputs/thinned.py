@@ -32,16 +32,23 @@ def kept(chainage_m: Floats, level_m: Floats, *, tolerance_m: float) -> NDArray[
     array([0, 2, 4])
     """
     starts = stretch_starts(chainage_m)
-    # Longer by one at each start, so that places along the line always grow.
-    along = chainage_m + np.cumsum(np.isin(np.arange(len(chainage_m)), starts[1:]))
+    # Each stretch begins one beyond the end of the one before, so that places along all of them always grow.
+    jump = np.zeros(len(chainage_m))
+    jump[starts[1:]] = chainage_m[starts[1:] - 1] + 1.0 - chainage_m[starts[1:]]
+    along = chainage_m + np.cumsum(jump)
     rows = np.unique(np.concatenate([starts, starts[1:] - 1, np.arange(0, len(along), BLOCK), [len(along) - 1]]))
     open_rows = np.arange(len(along))
     while len(open_rows):
         off_m = np.abs(level_m[open_rows] - np.interp(along[open_rows], along[rows], level_m[rows]))
-        gap, first, count = np.unique(np.searchsorted(rows, open_rows), return_index=True, return_counts=True)
-        worst_m = np.repeat(np.maximum.reduceat(off_m, first), count)
-        gap = np.repeat(gap, count)
+        first = _begins(np.searchsorted(rows, open_rows))  # of each gap: open rows are in order
+        worst_m = np.repeat(np.maximum.reduceat(off_m, first), np.diff(np.append(first, len(open_rows))))
         far = np.flatnonzero((off_m == worst_m) & (worst_m > tolerance_m))
-        rows = np.union1d(rows, open_rows[far[np.unique(gap[far], return_index=True)[1]]])
+        one_each = far[_begins(np.searchsorted(first, far, side="right"))]
+        rows = np.sort(np.concatenate([rows, open_rows[one_each]]))
         open_rows = open_rows[worst_m > tolerance_m]
     return rows
+
+
+def _begins(groups: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Where each group of equal neighbours begins."""
+    return np.flatnonzero(np.concatenate([[True], groups[1:] != groups[:-1]])[: len(groups)])

@@ -40,3 +40,14 @@ def test_a_cliff_between_two_stretches_stays_a_cliff() -> None:
     level_m = np.array([10.0, 10.0, 10.0, 3.0, 3.0, 3.0])
     assert stretch_starts(chainage_m).tolist() == [0, 3]
     assert kept(chainage_m, level_m, tolerance_m=0.01).tolist() == [0, 2, 3, 5]
+
+
+def test_chainages_may_begin_anew_with_each_line():
+    """Each stretch as if it were alone, but for the rows that stay anyway."""
+    rng = np.random.default_rng(7)
+    chainage = np.cumsum(rng.uniform(0.1, 1.0, 60))
+    level = np.round(np.cumsum(rng.normal(0, 0.02, 60)), 3)
+    alone = kept(chainage, level, tolerance_m=0.01)
+    together = kept(np.tile(chainage, 2), np.tile(level, 2), tolerance_m=0.01)
+    assert together[together < 60].tolist() == alone.tolist()
+    assert set(alone) <= {row - 60 for row in together if row >= 60}
