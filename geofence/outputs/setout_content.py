@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
 from geofence.engine.records import Finding
 from geofence.outputs.facts import facts
@@ -90,19 +90,19 @@ def _facts(plan: FencePlan, units: Units) -> Iterator[tuple[str, str]]:
 
 def _marked(plan: FencePlan) -> Iterator[Note]:
     """How many posts and bays have something to look at, and which."""
+    posts, bays = plan.post_names, plan.bay_names
     for severity, word in (("stop", "STOP"), ("warn", "CHECK")):
-        named: Mapping[str, None] = dict.fromkeys(
-            name for finding in plan.fence.findings if finding.severity == severity for name in _names(plan, finding)
-        )
+        told = [finding for finding in plan.fence.findings if finding.severity == severity]
+        named = dict.fromkeys(name for finding in told for name in _names(posts, bays, finding))
         if named:
             names = list(named)
             more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
             yield Note(word=word, text=f"Marked where they stand: {', '.join(names[:MOST_NAMED])}{more}.")
 
 
-def _names(plan: FencePlan, finding: Finding) -> Iterator[str]:
+def _names(posts: Sequence[str], bays: Sequence[str], finding: Finding) -> Iterator[str]:
     """The post or bay that a finding concerns."""
     if finding.post is not None:
-        yield plan.post_names[finding.post]
+        yield posts[finding.post]
     elif finding.bay is not None:
-        yield plan.bay_names[finding.bay]
+        yield bays[finding.bay]

@@ -11,16 +11,12 @@ from geofence.outputs.plain_text import one_line
 from geofence.outputs.setout_checks import Chord
 from geofence.outputs.setout_posts import Note, SetOutPost, Stretch
 from geofence.outputs.setout_sheet import Band, Cell, Column, Kind, Line, Table
-from geofence.outputs.setout_strings import HELD
 from geofence.outputs.setout_units import Units, bearing
 from geofence.plan import FencePlan
 
 __all__ = ["legend", "post_table"]
 
 DIAMETER = "Ø"
-
-BEND_BAYS = 3
-"""Stretches of so few bays, between posts that are held for the bend alone, are told together."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,17 +77,12 @@ def _parts(
     along: Sequence[Stretch], units: Units, chords: Mapping[tuple[int, int], Chord]
 ) -> Iterator[tuple[str, Iterable[SetOutPost]]]:
     """What heads each part of the posts, and its posts: a straight stretch, or all those short ones of a bend."""
-    for (_, bent), group in groupby(along, key=lambda stretch: (stretch.line, _is_bent(stretch))):
+    for (_, bent), group in groupby(along, key=lambda stretch: (stretch.line, stretch.bent)):
         parts = list(group)
         if bent and len(parts) > 1:
             yield _bend(parts), chain.from_iterable(part.posts for part in parts)
         else:
             yield from ((_band(part, units, chords[part.start.row, part.end.row]), part.posts) for part in parts)
-
-
-def _is_bent(stretch: Stretch) -> bool:
-    """Whether it is so short because the line bends."""
-    return stretch.bays <= BEND_BAYS and not {stretch.start.kind, stretch.end.kind} <= HELD
 
 
 def _bend(parts: Sequence[Stretch]) -> str:

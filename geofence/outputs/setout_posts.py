@@ -16,10 +16,13 @@ from geofence.engine.records import Finding, Floats
 from geofence.numeric import LEVEL_TOLERANCE_M
 from geofence.outputs.plain_text import one_line
 from geofence.outputs.setout_sizes import Sizes
-from geofence.outputs.setout_strings import held_along, tape_of
+from geofence.outputs.setout_strings import HELD, held_along, tape_of
 from geofence.plan import FencePlan, Run
 
 __all__ = ["Note", "SetOutPost", "Stretch", "notes_of_plan", "said", "stretches", "whole_plan_notes"]
+
+BEND_BAYS = 3
+"""Stretches of so few bays, between posts that are held for the bend alone, are told together."""
 
 WORDS = {"stop": "STOP", "warn": "CHECK"}
 
@@ -116,6 +119,11 @@ class Stretch:
     bays: int
 
     @property
+    def bent(self) -> bool:
+        """Whether it is so short because the line bends."""
+        return self.bays <= BEND_BAYS and not {self.start.kind, self.end.kind} <= HELD
+
+    @property
     def length_m(self) -> float:
         """Along the line."""
         return self.end.running_m
@@ -206,13 +214,13 @@ class _Notes(dict[int, list[Note]]):
 
 def notes_of_plan(plan: FencePlan) -> Mapping[int, list[Note]]:
     """What to look at, under each post's row, and for a bay under ``~row``."""
-    found, bays = _Notes(), plan.bay_names
+    found, names, bays = _Notes(), plan.post_names, plan.bay_names
     for finding in _told(plan):
         key, where = None, ""
         if finding.post is not None:
             key = finding.post
         elif finding.bay is not None:
-            ends = [plan.post_names[rows[finding.bay]] for rows in (plan.fence.bays.from_post, plan.fence.bays.to_post)]
+            ends = [names[rows[finding.bay]] for rows in (plan.fence.bays.from_post, plan.fence.bays.to_post)]
             key, where = ~finding.bay, f"{bays[finding.bay]}, {ends[0]} to {ends[1]}: "
         if key is not None:
             found.setdefault(key, []).append(Note(word=WORDS[finding.severity], text=where + said(finding)))

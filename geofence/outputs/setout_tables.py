@@ -35,7 +35,7 @@ KIND_WORDS: Mapping[MarkKind, str] = {"boundary": "boundary mark", "control": "c
 
 def mark_table(plan: FencePlan, units: Units, holes: Mapping[int, int], used: Sequence[int]) -> Table:
     """The marks that ties start from."""
-    marks = plan.marks
+    marks, names = plan.marks, plan.post_names
     rows = []
     for row in used:
         rows.append(
@@ -45,7 +45,7 @@ def mark_table(plan: FencePlan, units: Units, holes: Mapping[int, int], used: Se
                     (_place(float(marks.easting[row])), ""),
                     (_place(float(marks.northing[row])), ""),
                     (units.level(float(marks.level_m[row])), ""),
-                    (f"hole of {plan.post_names[holes[row]]}" if row in holes else "", ""),
+                    (f"hole of {names[holes[row]]}" if row in holes else "", ""),
                 ),
             )
         )
@@ -69,12 +69,12 @@ def mark_table(plan: FencePlan, units: Units, holes: Mapping[int, int], used: Se
 
 def held_table(plan: FencePlan, along: Sequence[Stretch], units: Units) -> Table:
     """The posts that must be where they are."""
-    posts, places = plan.fence.posts, plan.places
+    posts, places, names = plan.fence.posts, plan.places, plan.post_names
     held = dict.fromkeys(post.row for stretch in along for post in (stretch.start, stretch.end))
     rows = [
         Line(
             cells=(
-                (plan.post_names[row], posts.kind[row]),
+                (names[row], posts.kind[row]),
                 (_place(float(places.easting[row])), ""),
                 (_place(float(places.northing[row])), ""),
                 (units.level(float(posts.ground_level_m[row])), units.level(float(posts.top_level_m[row]))),
@@ -101,6 +101,7 @@ def held_table(plan: FencePlan, along: Sequence[Stretch], units: Units) -> Table
 
 def tie_table(plan: FencePlan, units: Units, ties: Sequence[Tie]) -> Table:
     """From marks to posts."""
+    names = plan.post_names
     return Table(
         title="Ties from marks to posts",
         hint="Two ties fix a post, where they cross well. Rise: the ground at the post above the mark.",
@@ -113,12 +114,12 @@ def tie_table(plan: FencePlan, units: Units, ties: Sequence[Tie]) -> Table:
             Column(head=("Rise", ""), width=21),
             MEASURED,
         ),
-        rows=tuple(_tie(plan, units, tie) for tie in ties),
+        rows=tuple(_tie(plan, names[tie.row], units, tie) for tie in ties),
     )
 
 
-def _tie(plan: FencePlan, units: Units, tie: Tie) -> Line:
-    marks, name = plan.marks, plan.post_names[tie.row]
+def _tie(plan: FencePlan, name: str, units: Units, tie: Tie) -> Line:
+    marks = plan.marks
     on_it = tie.distance_m < COINCIDENT_M
     weak = f"The two ties of {name} cross at a sharp angle: check it by its stretches as well."
     return Line(
@@ -150,7 +151,7 @@ def stretch_table(along: Sequence[Stretch], units: Units, chords: Mapping[tuple[
         rows=tuple(
             _stretch(stretch, units, chords[stretch.start.row, stretch.end.row])
             for stretch in along
-            if stretch.bays > 1
+            if stretch.bays > 1 and not stretch.bent
         ),
     )
 
@@ -171,6 +172,7 @@ def corner_table(
     plan: FencePlan, units: Units, found: Sequence[Diagonal], across: Mapping[tuple[int, int], Chord]
 ) -> Table:
     """Where the fence turns."""
+    names = plan.post_names
     return Table(
         title="Diagonals where the fence turns",
         hint="Peg A on the line of the fence toward the one post and B toward the other, each at the setback from the "
@@ -186,12 +188,11 @@ def corner_table(
             Column(head=("A to B", "post to post"), width=30),
             MEASURED,
         ),
-        rows=tuple(_corner(plan, units, item, across[item.toward]) for item in found),
+        rows=tuple(_corner(names, units, item, across[item.toward]) for item in found),
     )
 
 
-def _corner(plan: FencePlan, units: Units, found: Diagonal, across: Chord) -> Line:
-    names = plan.post_names
+def _corner(names: Sequence[str], units: Units, found: Diagonal, across: Chord) -> Line:
     one, other = (names[row] for row in found.toward)
     return Line(
         cells=(
@@ -206,7 +207,7 @@ def _corner(plan: FencePlan, units: Units, found: Diagonal, across: Chord) -> Li
 
 def gate_table(plan: FencePlan, units: Units) -> Table:
     """Openings."""
-    bays, names, sizes = plan.fence.bays, plan.post_names, Sizes.of(plan)
+    bays, names, bay_names, sizes = plan.fence.bays, plan.post_names, plan.bay_names, Sizes.of(plan)
     called = {gate.bay: gate for gate in plan.gates}
     rows = []
     for row in np.flatnonzero(np.array([kind == "gate" for kind in bays.kind], dtype=bool)).tolist():
@@ -214,7 +215,7 @@ def gate_table(plan: FencePlan, units: Units) -> Table:
         tops = [float(plan.fence.posts.top_level_m[end]) for end in ends]
         width = float(bays.width_m[row])
         cells: tuple[Cell, ...] = (
-            (one_line(called[row].name) if row in called else plan.bay_names[row], plan.bay_names[row]),
+            (one_line(called[row].name) if row in called else bay_names[row], bay_names[row]),
             (f"{names[ends[0]]} to {names[ends[1]]}", _swing(called.get(row))),
             (units.length(width), units.length(width - sizes.between(*ends))),
             (units.level(tops[0]), units.level(tops[1])),
