@@ -28,6 +28,8 @@ __all__ = ["comparison", "error", "inspection", "outputs", "plan_summary", "stag
 
 SHOWN_FINDINGS = 8
 SHOWN_LEGS = 40
+WIDE = 1000
+"""Columns of a table that goes to a program: nothing in it is broken."""
 STYLES = {"stop": "bold red", "warn": "yellow", "note": "dim"}
 
 
@@ -86,14 +88,16 @@ def written(plan: FencePlan, files: Sequence[Path]) -> None:
 
 
 def outputs(known: Sequence[KnownOutput]) -> None:
-    """The outputs there are, and what those lack that cannot be written here."""
+    """The outputs there are, and what those lack that cannot be written here; a line each where nobody looks on."""
     console = _console()
+    if not console.is_terminal:
+        console.width = WIDE
     table = Table(box=None, pad_edge=False)
-    for heading in ("name", "file", "when", "what it is"):
+    for heading in ("name", "written", "file", "what it is"):
         table.add_column(heading, overflow="fold")
     for item in known:
-        when = "" if item.lack else "every run" if item.standing else f"--also {item.name}"
-        table.add_row(item.name, item.file or "-", when, item.title or Text(item.lack, "yellow"))
+        when = "" if item.lack else "every run" if item.standing else "--also"
+        table.add_row(item.name, when, item.file or "", Text(item.lack, "yellow") if item.lack else item.title)
     console.print(table)
 
 

@@ -239,9 +239,10 @@ class TestCommands:
 
     def test_outputs(self) -> None:
         rows = [line.split() for line in geofence("outputs").out.splitlines()]
-        assert ["stakeout", "stakeout.csv", "every", "run"] in [row[:4] for row in rows]
-        assert ["count", "count.txt", "--also", "count"] in [row[:4] for row in rows]
-        assert "geofence[heavy]" in geofence("outputs").out.replace("\n", "")
+        assert ["stakeout", "every", "run", "stakeout.csv", "Points"] in [row[:5] for row in rows]
+        assert ["count", "--also", "count.txt", "How", "many"] in rows
+        (heavy,) = (row for row in rows if row[0] == "heavy")
+        assert heavy[-2:] == ["install", '"geofence[heavy]".']
 
     def test_outputs_as_json(self) -> None:
         told = {item["name"]: item for item in json.loads(geofence("outputs", "--json").out)}
