@@ -52,7 +52,10 @@ def turned(xy: Floats, turn_rad: float) -> Floats:
 
 
 def cut_into_strips(line: FenceLine, number: int, room: Room) -> list[Strip]:
-    """The strips of a line in their order, each as long as fits; neighbours share the post at which they meet."""
+    """The strips of a line in their order, each as long as fits; neighbours share the post at which they meet.
+
+    A strip is laid along its chord or a side of its hull: another turn may fit a few more posts of a line that bends.
+    """
     found: list[Strip] = []
     first, end = 0, len(line) - 1
     while first < end:
