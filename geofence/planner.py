@@ -19,6 +19,7 @@ from geofence.engine.fence import build_fence, join
 from geofence.engine.records import Fence, Finding, KeepClear
 from geofence.engine.records import Path as EnginePath
 from geofence.errors import JobError
+from geofence.existing import Standing, stand
 from geofence.gate_findings import gate_findings
 from geofence.gate_swing import Swings
 from geofence.gates import place_gates
@@ -95,8 +96,8 @@ def plan_fence(
             progress("Laying the zones beside the line")
         zoning = place_zones(the_job, site, runs, rules.facts)
         progress("Laying out posts and choosing levels")
-        swings = _swings(the_job, site, runs, rules)
-        fences = _fences(runs, rules, swings, keep_clears(zoning, runs))
+        standing, swings = _stood(the_job, site, runs, rules)
+        fences = _fences(runs, rules, swings, standing, keep_clears(zoning, runs))
         progress("Placing posts")
         places = placing.places(site, runs, fences)
         legs = placing.legs(site, runs)
@@ -105,7 +106,7 @@ def plan_fence(
     fence = join(fences)
     marks, marked = reference_marks(the_job, site)
     few = few_in_reach(the_job, marks, places, fence.posts, unit_m=unit_m(site.grid))
-    field = (*_in_the_field(the_job, site, places, fence), *marked, *few)
+    field = (*standing.findings, *_in_the_field(the_job, site, places, fence), *marked, *few)
     judged = (*gate_findings(swings, fence), *zone_findings(zoning, runs, fences, open_share=the_job.fence.open_share))
     findings = (*site.findings, *rules.findings, *field, *bridges, *zoning.findings, *fence.findings, *judged)
     return FencePlan(
@@ -198,15 +199,19 @@ def _in_the_field(job: Job, site: SurveyedSite, places: Places, fence: Fence) ->
     return [*fieldwork.agreement(job, site), *far]
 
 
-def _swings(job: Job, site: SurveyedSite, runs: Sequence[GroundLine], rules: Resolved) -> Swings:
-    """The job's gates on the line, and the ground that their leaves pass."""
+def _stood(job: Job, site: SurveyedSite, runs: Sequence[GroundLine], rules: Resolved) -> tuple[Standing, Swings]:
+    """The job's existing posts on the line, its gates, and the ground that their leaves pass."""
     gates = gate_rules(job, rules.parameters, post_width_m=rules.facts.post_width_m)
-    separation = job.job.geoid_separation_m
-    return Swings.over(place_gates(job, gates, site, runs), site, runs, geoid_separation_m=separation)
+    standing = stand(job, site, runs, place_gates(job, gates, site, runs))
+    return standing, Swings.over(standing.gates, site, runs, geoid_separation_m=job.job.geoid_separation_m)
 
 
 def _fences(
-    runs: Sequence[GroundLine], rules: Resolved, swings: Swings, keep_clear: Sequence[Sequence[KeepClear]]
+    runs: Sequence[GroundLine],
+    rules: Resolved,
+    swings: Swings,
+    standing: Standing,
+    keep_clear: Sequence[Sequence[KeepClear]],
 ) -> list[Fence]:
     """The engine's answer for each run."""
     return [
@@ -215,6 +220,7 @@ def _fences(
             EnginePath(vertex_m=run.vertex_m, deflection_deg=run.line.deflection_deg, closed=run.line.closed),
             gates=swings.for_engine(row),
             keep_clear=keep_clear[row],
+            fixed=standing.fixed[row],
             layout=rules.layout,
             levels=rules.levels,
             posts=rules.posts,

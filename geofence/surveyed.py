@@ -26,7 +26,7 @@ from geofence.site.profile import GroundLine
 from geofence.site.survey_points import SurveyPoints
 from geofence.site.tin import TinGround
 
-__all__ = ["Progress", "SurveyedSite", "control_file", "survey"]
+__all__ = ["Progress", "SurveyedSite", "control_file", "existing_file", "survey"]
 
 Progress = Callable[[str], None]
 """Called with the name of each stage as it begins."""
@@ -195,13 +195,20 @@ def control_file(job: Job) -> Path | None:
     InputError
         There is no such file.
     """
-    if job.control.file is None:
+    return _file_of(job, job.control.file, "control.file")
+
+
+def existing_file(job: Job) -> Path | None:
+    """The file of posts that are in the ground already; as :func:`control_file`."""
+    return _file_of(job, job.existing.file, "existing.file")
+
+
+def _file_of(job: Job, name: str | None, key: str) -> Path | None:
+    if name is None:
         return None
-    file = job.path(job.control.file)
+    file = job.path(name)
     if not file.is_file():
-        raise InputError(
-            "there is no such file", file=file, remedy="Check control.file; its path starts at the job file."
-        )
+        raise InputError("there is no such file", file=file, remedy=f"Check {key}; its path starts at the job file.")
     return file
 
 
@@ -210,5 +217,6 @@ def input_files(job: Job, site: SurveyedSite, job_file: Path | None) -> tuple[Pa
     check = job.ground.check_points
     checks = () if check is None else files_of(job, check, "ground.check")
     zones = (job.path(zone.file) for zone in job.zones if zone.file is not None)
-    named = (job_file, job.path(job.line.file), *site.ground.files, *checks, control_file(job), *zones)
+    marked = (control_file(job), existing_file(job))
+    named = (job_file, job.path(job.line.file), *site.ground.files, *checks, *marked, *zones)
     return tuple(path for path in named if path is not None)

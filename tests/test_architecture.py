@@ -24,6 +24,7 @@ FLOORS = (
         "grounds",
         "fieldwork",
         "placing",
+        "existing",
         "reference_marks",
         "gate_findings",
         "gate_swing",

@@ -17,6 +17,7 @@ from geofence.engine.wire import WireRules
 from geofence.engine.wired import StrainRules
 from geofence.errors import JobError
 from geofence.inputs.control_keys import Control
+from geofence.inputs.existing_keys import Existing
 from geofence.inputs.job_file import (
     Fence,
     Gate,
@@ -87,7 +88,7 @@ class Job:
     Attributes
     ----------
     job, lines, ground, fence, layout, gates, all_gates, levels, posts, wire, zones, stakeout, sheets, landxml, gpx,
-    dxf, setout, control
+    dxf, setout, control, existing
         The tables of the job file; ``gates`` are its tables ``[[gate]]``, ``all_gates`` is ``[gates]``.
     base
         The folder that the job's paths are relative to.
@@ -111,6 +112,7 @@ class Job:
     dxf: Dxf
     setout: Setout
     control: Control
+    existing: Existing
     base: Path
     _given: _Given = field(repr=False, compare=False)
 
@@ -195,6 +197,7 @@ def _job(given: _Given, *, base: Path) -> Job:
         dxf=checked.dxf,
         setout=checked.setout,
         control=checked.control,
+        existing=checked.existing,
         base=base,
         _given=given,
     )
@@ -334,6 +337,7 @@ def _leaves(job: Job) -> Iterator[tuple[Keys, Any]]:
         ("dxf",): job.dxf,
         ("setout",): job.setout,
         ("control",): job.control,
+        ("existing",): job.existing,
     }
     for keys, table in tables.items():
         for key, value in table.model_dump(mode="json", by_alias=True).items():

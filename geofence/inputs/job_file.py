@@ -21,6 +21,7 @@ from pydantic.json_schema import GenerateJsonSchema
 
 from geofence.engine.records import Fit, Steps
 from geofence.inputs.control_keys import Control
+from geofence.inputs.existing_keys import Existing
 from geofence.inputs.gate_keys import GateKeys, Gates
 from geofence.inputs.output_tables import Dxf, Gpx, LandXml, Setout, Sheets, Stakeout
 from geofence.inputs.point_columns import ORDERS, columns_of_order
@@ -529,6 +530,7 @@ class JobFile(Section):
         default=Wire(),
         description="strained wires: where they run, what they are strained to, and how warm and cold they get",
     )
+    existing: Existing = Field(default=Existing(), description="posts that are in the ground already")
     zone: Annotated[tuple[Zone, ...], Strict(False)] = Field(
         default=(), description="areas with a rule, one table each"
     )

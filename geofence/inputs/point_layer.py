@@ -67,8 +67,8 @@ def read_point_layer(
 ) -> PointLayer:  # fmt: skip
     """The points of a layer with their levels.
 
-    ``grid`` is what the job says of a file without one: a GeoJSON that names none is then not in degrees. A file without
-    any level is refused, unless ``levels`` are optional.
+    ``grid`` is what the job says of a file without one: a GeoJSON that names none is then not in degrees. A file
+    without any level is refused, unless ``levels`` are optional.
 
     Raises
     ------

@@ -58,7 +58,7 @@ DEGREES_SPAN = 5.0
 SAME_PLACE = 1e-3
 """Grids that put places in their area of use this close, in their unit, are one grid under two names."""
 
-Pole = Literal["line", "ground", "map", "zone", "control"]
+Pole = Literal["line", "ground", "map", "zone", "control", "file of existing posts"]
 
 
 def read_grid(text: str, *, address: str) -> CRS:

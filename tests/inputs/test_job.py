@@ -22,6 +22,7 @@ from geofence.engine.records import Finding, LayoutRules, LevelRules, PanelRules
 from geofence.engine.wired import StrainRules
 from geofence.errors import JobError
 from geofence.inputs.control_keys import Control
+from geofence.inputs.existing_keys import Existing
 from geofence.inputs.gate_keys import GateKeys, Gates
 from geofence.inputs.job import Job, Resolved, job_from_values, job_schema, read_job, resolve
 from geofence.inputs.job_file import LegEnds
@@ -479,6 +480,7 @@ class TestResolve:
         expected -= {f"stakeout.{key}" for key, item in Stakeout.model_fields.items() if item.default is None}
         expected -= {f"sheets.{key}" for key, item in Sheets.model_fields.items() if item.default is None}
         expected -= {f"control.{key}" for key, item in Control.model_fields.items() if item.default is None}
+        expected -= {f"existing.{key}" for key, item in Existing.model_fields.items() if item.default is None}
         expected -= {f"gates.{key}" for key, item in Gates.model_fields.items() if item.default is None}
         given_by_few = "name layer grid apex toward legs_m step_limit_m band_from_m band_to_m level_m open_share_min"
         expected -= {f"zone[1].{key}" for key in given_by_few.split()}
