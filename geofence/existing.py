@@ -89,6 +89,7 @@ def stand(
     runs: Sequence[GroundLine],
     gates: Sequence[PlacedGate],
     *,
+    corner_deg: Sequence[float],
     junctions_m: Sequence[Sequence[float]] = (),
 ) -> Standing:
     """Set the job's existing posts on its line.
@@ -104,6 +105,8 @@ def stand(
         Its runs with a level at every station.
     gates
         Its gates as asked for.
+    corner_deg
+        For each run: a vertex that turns by this or more is a corner.
     junctions_m
         Chainages within each run at which other lines meet it.
 
@@ -124,7 +127,7 @@ def stand(
     fixed: list[tuple[FixedPost, ...]] = []
     moved: list[PlacedGate] = []
     for row, run in enumerate(runs):
-        line = _Line.of(job, row, run, junctions_m[row] if junctions_m else ())
+        line = _Line.of(job, row, run, corner_deg[row], junctions_m[row] if junctions_m else ())
         own = sorted((post for post in beside if post.run == row and post.on_line(keys)), key=lambda post: post.foot_m)
         placed = []
         for gate in gates:
@@ -188,9 +191,9 @@ class _Line:
     same_m: float
 
     @classmethod
-    def of(cls, job: Job, row: int, run: GroundLine, junctions_m: Sequence[float]) -> _Line:
+    def of(cls, job: Job, row: int, run: GroundLine, corner_deg: float, junctions_m: Sequence[float]) -> _Line:
         turns = np.abs(run.line.deflection_deg[1:-1])
-        corners = run.vertex_m[1:-1][turns >= job.line.corner_deg - ANGLE_TOLERANCE_DEG]
+        corners = run.vertex_m[1:-1][turns >= corner_deg - ANGLE_TOLERANCE_DEG]
         ends = (0.0,) if run.line.closed else (0.0, float(run.vertex_m[-1]))
         marks = (*ends, *corners.tolist(), *junctions_m)
         return cls(row=row, run=run, marks_m=marks, same_m=job.existing.same_post_m + WIDTH_TOLERANCE_M)

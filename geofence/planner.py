@@ -202,7 +202,8 @@ def _in_the_field(job: Job, site: SurveyedSite, places: Places, fence: Fence) ->
 def _stood(job: Job, site: SurveyedSite, runs: Sequence[GroundLine], rules: Resolved) -> tuple[Standing, Swings]:
     """The job's existing posts on the line, its gates, and the ground that their leaves pass."""
     gates = gate_rules(job, rules.parameters, post_width_m=rules.facts.post_width_m)
-    standing = stand(job, site, runs, place_gates(job, gates, site, runs))
+    placed, corners = place_gates(job, gates, site, runs), [rules.layout.corner_deg] * len(runs)
+    standing = stand(job, site, runs, placed, corner_deg=corners)
     return standing, Swings.over(standing.gates, site, runs, geoid_separation_m=job.job.geoid_separation_m)
 
 
