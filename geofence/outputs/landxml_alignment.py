@@ -188,14 +188,14 @@ def _ground(plan: FencePlan, run: Run, course: _Course, unit: LandXmlUnit) -> It
     level_m = plan.stations.ground_level_m[run.stations]
     rows = kept(chainage_m, level_m, tolerance_m=GROUND_M)
     station = np.interp(chainage_m[rows] / unit.metres, course.chainage, course.station)
-    places = zip(
-        fixed(station, STATION_DECIMALS, missing="NaN"),
-        fixed(level_m[rows] / unit.metres, LEVEL_DECIMALS, missing="NaN"),
-        strict=True,
-    )
-    texts = [f"{at} {level}" for at, level in places]
-    for first in range(0, max(len(texts) - 1, 1), LIST_LONGEST):
-        yield f"<PntList2D>{' '.join(texts[first : first + LIST_LONGEST + 1])}</PntList2D>\n"
+    level = level_m[rows] / unit.metres
+    for first in range(0, max(len(rows) - 1, 1), LIST_LONGEST):
+        part = slice(first, first + LIST_LONGEST + 1)
+        figures = (
+            fixed(station[part], STATION_DECIMALS, missing="NaN"),
+            fixed(level[part], LEVEL_DECIMALS, missing="NaN"),
+        )
+        yield f"<PntList2D>{' '.join(map(' '.join, zip(*figures, strict=True)))}</PntList2D>\n"
 
 
 def _designed(course: _Course, level_from: Floats, level_to: Floats, step: float) -> Iterator[str]:
