@@ -192,7 +192,11 @@ class Page:
         x, y = x - back * math.cos(turn), y - back * math.sin(turn)
         box = text_box(text, x, y, cap_mm=cap_mm, weight=weight, turn_deg=turn_deg)
         if drawn:
-            self.items.append(Lettering(one_line(text), drawn, x, y, cap_mm, weight, turn_deg, ink, width, box))
+            self.items.append(
+                Lettering(
+                    text if drawn == text else one_line(text), drawn, x, y, cap_mm, weight, turn_deg, ink, width, box
+                )
+            )
         return box
 
     @property

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from functools import cache
 from io import BytesIO
 from pathlib import Path
 from typing import Any
 
+from reportlab import rl_config
 from reportlab.lib.colors import HexColor
 from reportlab.pdfbase.pdfmetrics import registerFont
 from reportlab.pdfbase.ttfonts import TTFont
@@ -34,7 +36,18 @@ def write_pdf(pages: Iterable[Page], path: Path, *, title: str) -> None:
             canvas.bookmarkPage(f"page-{number}")
             canvas.addOutlineEntry(one_line(page.title), f"page-{number}")
         canvas.showPage()
-    canvas.save()
+    with _streams_as_bytes():
+        canvas.save()
+
+
+@contextmanager
+def _streams_as_bytes() -> Iterator[None]:
+    """ReportLab spells streams in letters unless it is told not to: a fifth more of them, and slowly."""
+    before, rl_config.useA85 = rl_config.useA85, 0
+    try:
+        yield
+    finally:
+        rl_config.useA85 = before
 
 
 class _PageWriter:

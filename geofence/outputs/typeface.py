@@ -102,6 +102,7 @@ def _missing_em(name: str) -> float:
     return float(font["hmtx"][".notdef"][0] / font["head"].unitsPerEm)
 
 
+@lru_cache(maxsize=20_000)
 def as_drawn(text: str) -> str:
     """A text on one line, from left to right as it is drawn: Arabic letters joined, right-to-left words turned.
 
