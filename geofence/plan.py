@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, fields, replace
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -287,12 +287,12 @@ class FencePlan:
 
     def _codes(self, part: Literal["post", "bay"], count: int) -> list[str]:
         """The finding codes of each post or bay, joined by blanks."""
-        codes: list[list[str]] = [[] for _ in range(count)]
+        codes: dict[int, dict[str, None]] = {}
         for finding in self.fence.findings:
             row = getattr(finding, part)
-            if row is not None and finding.code not in codes[row]:
-                codes[row].append(finding.code)
-        return [" ".join(words) for words in codes]
+            if row is not None:
+                codes.setdefault(row, {})[finding.code] = None
+        return [" ".join(codes[row]) if row in codes else "" for row in range(count)]
 
     def gate_names(self, part: Literal["post", "bay"]) -> list[str]:
         """Of each post or bay the name of its gate, empty where it has none; of a post between two gates both."""
@@ -403,6 +403,7 @@ def _given(table: Table, names: Iterable[str]) -> dict[str, Floats]:
     return {name: getattr(table, name) for name in names if np.isfinite(getattr(table, name)).any()}
 
 
+@lru_cache(maxsize=8)
 def _names(letter: str, count: int) -> tuple[str, ...]:
     digits = max(3, len(str(count)))
     return tuple(f"{letter}{number:0{digits}d}" for number in range(1, count + 1))

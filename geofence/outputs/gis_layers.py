@@ -291,8 +291,8 @@ def _values(name: str, values: Values, grid: Grid) -> NDArray[Any]:
         if name == "bearing_deg":
             rounded = rounded % 360  # 359.9999999 is north, not 360
         return np.where(np.isfinite(rounded), rounded, np.nan)
-    texts = [text if text is None else str(text) for text in values]
-    together = "".join(text for text in texts if text)
+    texts: list[str | None] = list(values)
+    together = "".join(filter(None, texts))
     if not together.isascii() or "\0" in together:
         texts = [text if text is None else sound(text) for text in texts]
     return _objects(texts)
