@@ -24,6 +24,9 @@ OBTUSE_DEG = 120.0
 TURN_MIN_DEG = 0.5
 """Ways that differ by less, or are less than this off straight on, are one line: 3 m along them are 26 mm apart."""
 
+STRAIGHT_DEG = 0.05
+"""A vertex that turns by no more is none to a string: 3 m on it is 3 mm."""
+
 ROUND_M = (2.0, 1.5, 1.0, 0.5)
 """Setbacks to take where a leg is shorter than the one asked for."""
 
@@ -134,14 +137,24 @@ def _rays(plan: FencePlan, run: Run, at: int) -> list[_Ray]:
     if at or run.closed:
         here = chainage if at else float(finish[-1])
         leg = int(np.searchsorted(finish, here - COINCIDENT_M))
+        first = _straight(plan, run, leg, step=-1)
         azimuth = _azimuth(plan, run, at, leg, to_end=False)
-        found.append(_Ray(azimuth_deg=azimuth, reach_m=here - float(begin[leg]), toward=int(run.posts[at - 1])))
+        found.append(_Ray(azimuth_deg=azimuth, reach_m=here - float(begin[first]), toward=int(run.posts[at - 1])))
     if at < count - 1 or run.closed:
         leg = int(np.searchsorted(begin, chainage + COINCIDENT_M, side="right")) - 1
+        last = _straight(plan, run, leg, step=1)
         azimuth = _azimuth(plan, run, at, leg, to_end=True)
         toward = int(run.posts[(at + 1) % count])
-        found.append(_Ray(azimuth_deg=azimuth, reach_m=float(finish[leg]) - chainage, toward=toward))
+        found.append(_Ray(azimuth_deg=azimuth, reach_m=float(finish[last]) - chainage, toward=toward))
     return found
+
+
+def _straight(plan: FencePlan, run: Run, leg: int, *, step: int) -> int:
+    """The last leg of a run, back or ahead from one, before the line turns; it stays between the run's ends."""
+    turns = np.abs(plan.legs.deflection_deg[run.legs])
+    while 0 <= leg + step < len(turns) and turns[max(leg, leg + step)] <= STRAIGHT_DEG:
+        leg += step
+    return leg
 
 
 def _azimuth(plan: FencePlan, run: Run, at: int, leg: int, *, to_end: bool) -> float:

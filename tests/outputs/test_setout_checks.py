@@ -1,0 +1,219 @@
+"""What checks a set-out fence: diagonals and ties.
+
+(c) geographiclib (C. F. F. Karney) for places and distances on the ellipsoid, raised to the ground by Euler's formula
+written out here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from geographiclib.geodesic import Geodesic
+from pyproj import CRS
+
+from geofence.outputs.on_grid import grid_crs
+from geofence.outputs.setout_checks import chord, diagonals, held_rows, in_holes, ties
+from geofence.outputs.setout_posts import stretches
+from geofence.outputs.setout_strings import tape_of
+from geofence.plan import FencePlan, Parameter
+from tests.outputs.drawn_plans import plan_of
+from tests.outputs.setout_plans import plan_through, square, tee, with_marks
+
+HALF_MM = 5e-4
+
+
+def ground_m(plan: FencePlan, one: Sequence[float], other: Sequence[float], level_m: float) -> float:
+    """(c) between places (longitude, latitude on the grid's datum), at a level."""
+    geod = grid_crs(plan).get_geod()
+    line = Geodesic(geod.a, geod.f).Inverse(one[1], one[0], other[1], other[0])
+    separation = plan.parameters.get("job.geoid_separation_m")
+    height = level_m + (separation.value if separation else 0.0)
+    flat = 1 - geod.es * math.sin(math.radians(one[1])) ** 2
+    azimuth = math.radians(line["azi1"])
+    curvature = math.cos(azimuth) ** 2 / (geod.a * (1 - geod.es) / flat**1.5) + math.sin(azimuth) ** 2 / (
+        geod.a / math.sqrt(flat)
+    )
+    return float(line["s12"] * (1 + height * curvature))
+
+
+def degrees(plan: FencePlan, row: int) -> tuple[float, float]:
+    """Where a post stands on the grid's datum; these plans are on WGS 84, as the plan's own degrees are."""
+    assert grid_crs(plan).geodetic_crs.ellipsoid.name == "WGS 84"
+    return float(plan.places.lon_deg[row]), float(plan.places.lat_deg[row])
+
+
+def setback_mark(plan: FencePlan, row: int, azimuth_deg: float, ground: float) -> tuple[float, float]:
+    """(c) the place at a ground distance from a post."""
+    lon, lat = degrees(plan, row)
+    level = plan.fence.posts.ground_level_m[row]
+    there = Geodesic.WGS84.Direct(lat, lon, azimuth_deg, 1.0)
+    scale = ground_m(plan, (lon, lat), (there["lon2"], there["lat2"]), level)
+    there = Geodesic.WGS84.Direct(lat, lon, azimuth_deg, ground / scale)
+    return there["lon2"], there["lat2"]
+
+
+class TestDiagonals:
+    @pytest.mark.parametrize("name", ["steep", "ring on A4"])
+    def test_are_what_a_tape_reads_between_the_pegs(self, name: str) -> None:
+        """(c) pegs set by geographiclib on the ways to the neighbouring posts."""
+        plan = plan_of(name)
+        found = list(diagonals(plan, setback_m=3.0))
+        assert [item.row for item in found] == [
+            row for row, kind in enumerate(plan.fence.posts.kind) if kind == "corner"
+        ]
+        for item in found:
+            level = plan.fence.posts.ground_level_m[item.row]
+            here = degrees(plan, item.row)
+            ways = []
+            for toward in item.toward:
+                there = degrees(plan, toward)
+                ways.append(Geodesic.WGS84.Inverse(here[1], here[0], there[1], there[0])["azi1"])
+            if item.prolonged:
+                ways[0] += 180
+            pegs = [setback_mark(plan, item.row, way, item.setback_m) for way in ways]
+            assert item.setback_m == 3.0
+            assert item.diagonal_m == pytest.approx(ground_m(plan, *pegs, level), abs=HALF_MM)
+
+    def test_of_a_square_corner_is_that_of_3_4_5_s_kin(self) -> None:
+        """(a) two sides of 3 m at a right angle: 3 times the root of 2; the sides are straight for 6 m."""
+        found = list(diagonals(square(), setback_m=3.0))
+        assert [item.row for item in found] == [0, 3, 6, 9]
+        for item in found:
+            assert (item.setback_m, item.prolonged) == (3.0, False)
+            assert item.angle_deg == pytest.approx(90, abs=1e-3)
+            assert item.diagonal_m == pytest.approx(3 * math.sqrt(2), abs=1e-4)
+        assert {frozenset(item.toward) for item in found} == {
+            frozenset({11, 1}), frozenset({2, 4}), frozenset({5, 7}), frozenset({8, 10}),
+        }  # fmt: skip
+
+    def test_where_the_fence_turns_little_one_peg_is_on_the_line_prolonged(self) -> None:
+        """(a) a turn of 20 degrees: 2 x 3 sin 10."""
+        turn = math.radians(20)
+        places = [(0.0, 0.0), (5.0, 0.0), (10.0, 0.0), (10 + 4 * math.cos(turn), 4 * math.sin(turn))]
+        plan = plan_through(np.array(places), (("", (0, 1, 2, 3), False),), ("end", "line", "corner", "end"))
+        (found,) = diagonals(plan, setback_m=3.0)
+        assert (found.row, found.prolonged) == (2, True)
+        assert found.toward == (1, 3)  # the line that is straight for longer is prolonged
+        assert found.diagonal_m == pytest.approx(6 * math.sin(turn / 2), abs=1e-4)
+
+    def test_setbacks_keep_within_short_legs(self) -> None:
+        places = [(0.0, 0.0), (5.0, 0.0), (5.0, 1.7), (9.0, 1.7)]
+        plan = plan_through(np.array(places), (("", (0, 1, 2, 3), False),), ("end", "corner", "corner", "end"))
+        found = list(diagonals(plan, setback_m=3.0))
+        assert [(item.row, item.setback_m) for item in found] == [(1, 1.5), (2, 1.5)]
+        assert [item.diagonal_m for item in found] == pytest.approx([1.5 * math.sqrt(2)] * 2, abs=1e-4)
+
+    def test_a_junction_is_checked_on_both_of_its_sides(self) -> None:
+        """(a) line B leaves line A at a right angle; straight on along line A there is nothing to check."""
+        found = list(diagonals(tee(), setback_m=3.0))
+        assert [(item.row, set(item.toward)) for item in found] == [(2, {3, 5}), (2, {1, 5})]
+        assert [item.diagonal_m for item in found] == pytest.approx([3 * math.sqrt(2)] * 2, abs=1e-4)
+
+    def test_a_turn_below_the_jobs_corner_is_none(self) -> None:
+        plan = square()
+        parameters = {**plan.parameters, "line.corner_deg": Parameter(value=95.0, origin="job")}
+        assert list(diagonals(replace(plan, parameters=parameters), setback_m=3.0)) == []
+
+
+class TestTies:
+    def marked(self) -> FencePlan:
+        return with_marks(
+            plan_of("steep"),
+            [
+                ("V1", "boundary", 20.0, -99_970.0, math.nan),
+                ("STN1", "control", 10.0, -99_900.0, 112.0),
+                ("STN2", "control", 90.0, -99_990.0, 131.5),
+                ("STN3", "control", 170.0, -99_800.0, 150.0),
+            ],
+        )  # fmt: skip
+
+    def test_are_ground_distances(self) -> None:
+        """(c) to 0.5 mm, at the mean of the two levels; grid distances are off by some centimetres."""
+        plan = self.marked()
+        tape = tape_of(plan)
+        found = ties(plan, tape, "control", reach_m=500.0, second_reach_m=500.0)
+        assert len(found) == 2 * len(held_rows(plan))
+        off = []
+        for tie in found:
+            level = (plan.fence.posts.ground_level_m[tie.row] + plan.marks.level_m[tie.mark]) / 2
+            east, north = plan.marks.easting[tie.mark], plan.marks.northing[tie.mark]
+            lon, lat = tape.to_degrees.transform(east, north)
+            assert tie.distance_m == pytest.approx(
+                ground_m(plan, (lon, lat), degrees(plan, tie.row), level), abs=HALF_MM
+            )
+            ahead = plan.places.easting[tie.row] - east, plan.places.northing[tie.row] - north
+            off.append(abs(tie.distance_m - math.hypot(*ahead)))
+            assert tie.bearing_deg == pytest.approx(math.degrees(math.atan2(*ahead)) % 360, abs=1e-9)
+            assert tie.rise_m == pytest.approx(plan.fence.posts.ground_level_m[tie.row] - plan.marks.level_m[tie.mark])
+        assert max(off) > 10 * HALF_MM
+
+    def test_of_a_mark_without_a_level_take_the_posts(self) -> None:
+        plan = self.marked()
+        tie = ties(plan, tape_of(plan), "boundary", reach_m=500.0, second_reach_m=50.0)[0]
+        assert math.isfinite(tie.distance_m)
+        assert math.isnan(tie.rise_m)
+
+    def plan(self, *marks: tuple[str, float, float]) -> FencePlan:
+        return with_marks(tee(), [(name, "control", x, y, 50.0) for name, x, y in marks])
+
+    def of_first(self, plan: FencePlan, reach_m: float = 100.0) -> list[tuple[str, bool]]:
+        """Names and weakness of the ties of P001, which stands at the corner."""
+        found = ties(plan, tape_of(plan), "control", reach_m=reach_m, second_reach_m=reach_m)
+        return [(plan.marks.name[tie.mark], tie.weak) for tie in found if tie.row == 0]
+
+    def test_are_to_the_nearest_mark_and_to_the_nearest_that_crosses_it_well(self) -> None:
+        """(a) in line with the first, though on the other side, a tie fixes nothing across it."""
+        plan = self.plan(("near", 0.0, -10.0), ("beyond", 0.0, -20.0), ("opposite", 1.0, 30.0), ("across", 40.0, 0.0))
+        assert self.of_first(plan) == [("near", False), ("across", False)]
+
+    def test_cross_weakly_where_there_is_no_better(self) -> None:
+        plan = self.plan(("near", 0.0, -10.0), ("beyond", 1.0, -20.0))
+        assert self.of_first(plan) == [("near", False), ("beyond", True)]
+
+    def test_reach_no_farther_than_asked(self) -> None:
+        plan = self.plan(("near", 0.0, -10.0), ("far", 99.0, 0.0))
+        assert self.of_first(plan, reach_m=50.0) == [("near", False)]
+        assert self.of_first(plan, reach_m=5.0) == []
+
+    def test_a_mark_under_the_post_leaves_any_second(self) -> None:
+        plan = self.plan(("under", 0.0, 0.0), ("any", 3.0, 3.0))
+        assert self.of_first(plan) == [("under", False), ("any", False)]
+
+    def test_only_posts_that_must_be_where_they_are_have_them(self) -> None:
+        assert held_rows(tee()).tolist() == [0, 2, 4, 8]
+
+
+class TestMarksInHoles:
+    def test_are_those_within_the_hole_and_a_hands_breadth(self) -> None:
+        """(a) holes of 0.3 m: 0.15 m and 0.05 m more."""
+        marks = [(name, "boundary", 4.0 + x, 0.0, math.nan) for name, x in (("in", 0.0), ("edge", 0.19), ("off", 0.21))]
+        plan = with_marks(tee(), marks)
+        assert in_holes(plan, tape_of(plan)) == {0: 2, 1: 2}
+
+
+class TestStretches:
+    @pytest.mark.parametrize("name", ["steep", "ring on A4"])
+    def test_have_the_length_on_the_ground(self, name: str) -> None:
+        """(c) geographiclib between their ends, raised to the mean level of the ground under them."""
+        plan = plan_of(name)
+        stations = plan.stations
+        for part in stretches(plan):
+            if part.bent:
+                continue
+            start, end = part.end.chainage_m - part.length_m, part.end.chainage_m
+            at = np.linspace(start, end, 2001)
+            level = np.interp(at, stations.chainage_m, stations.ground_level_m)
+            mean = float(((level[1:] + level[:-1]) / 2).mean())
+            taped = ground_m(plan, degrees(plan, part.start.row), degrees(plan, part.end.row), mean)
+            assert part.length_m == pytest.approx(taped, abs=HALF_MM)
+            assert chord(plan, tape_of(plan), part.start.row, part.end.row).bearing_deg >= 0
+
+
+def test_the_tape_takes_the_grid_from_its_definition_where_it_has_no_code() -> None:
+    plan = tee()
+    grid = replace(plan.grid, code=None, wkt=CRS(32630).to_wkt())
+    assert chord(replace(plan, grid=grid), tape_of(replace(plan, grid=grid)), 0, 4) == chord(plan, tape_of(plan), 0, 4)
