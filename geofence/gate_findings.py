@@ -165,7 +165,7 @@ class _Hung:
             opens = float(met.min())
             yield _said(
                 self, code="gate-strikes-fence", severity="warn",
-                message=f"{self._leaf(swing)} meets the fence when it has opened {opens:.0f} of {leaf.open_deg:.0f} deg",
+                message=f"{self._leaf(swing)} meets the fence once opened {opens:.0f} of {leaf.open_deg:.0f} deg",
                 remedy="Open it to the other side, hang it at its other post, move it away from the corner, or stop it "
                 "there (open_deg).",
                 value=opens, limit=leaf.open_deg, unit="deg",

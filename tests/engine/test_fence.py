@@ -121,6 +121,15 @@ class TestGates:
         row = fence.bays.kind.index("gate")
         assert fence.bays.underside_from_m[row] == pytest.approx(underside_m, abs=1e-9)
 
+    def test_in_any_order_keep_what_is_their_own(self) -> None:
+        """Over ground at 10.0: a clearance of 0.2 m, and a leaf that passes ground at 10.31 by 0.05 m."""
+        low = Gate(name="A", chainage_m=2.0, width_m=1.2, clearance_m=0.2)
+        high = Gate(name="B", chainage_m=9.0, width_m=1.2, passes_m=10.31)
+        for gates in ((low, high), (high, low)):
+            bays = build(flat(20.0), path([20.0]), *gates).bays
+            rows = np.flatnonzero(np.array(bays.kind) == "gate")
+            assert bays.underside_from_m[rows] == pytest.approx([10.2, 10.4])
+
     def test_the_highest_ground_may_lie_between_the_posts(self) -> None:
         fence = build(ground((0, 10), (6.0, 10), (6.6, 10.08), (7.2, 10), (20, 10)), path([20.0]), GATE)
         row = fence.bays.kind.index("gate")
