@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from pyproj import CRS
@@ -98,18 +99,19 @@ def _seam(job: Job, site: SurveyedSite) -> list[Finding]:
         return []
     over = seam.rmse_m > patch.tolerance_m
     worst = seam.worst
-    easting, northing, chainage, _ = _beside(site, float(seam.x[worst]), float(seam.y[worst]))
+    near = _beside(site, float(seam.x[worst]), float(seam.y[worst]))
     return [
         Finding(
             code="patch-seam",
             severity="warn" if over else "note",
             message=f"Along the outline of {site.ground.patch.survey.source} the ground below it lies "
-            f"{_signed(seam)}; most, {seam.difference_m[worst]:+.3f} m, at ({easting:.2f}, {northing:.2f})",
+            f"{_signed(seam)}; most, {seam.difference_m[worst]:+.3f} m, at ({near.easting:.2f}, {near.northing:.2f})",
             remedy="Is the datum or the unit of one of them another? Check both against a known point." if over else "",
-            chainage_m=chainage,
+            chainage_m=near.chainage_m,
             value=round(seam.rmse_m, 4),
             limit=patch.tolerance_m,
             unit="m",
+            line=near.line,
         )
     ]
 
@@ -144,7 +146,7 @@ def _check_finding(
     site: SurveyedSite, found: Differences, names: Sequence[str], *, source: str, tolerance_m: float
 ) -> Finding:
     worst = found.worst
-    *_, chainage, away_m = _beside(site, float(found.x[worst]), float(found.y[worst]))
+    near = _beside(site, float(found.x[worst]), float(found.y[worst]))
     over = found.rmse_m > tolerance_m
     unknown = f"; at {found.without_level} more it has no level" if found.without_level else ""
     return Finding(
@@ -152,15 +154,16 @@ def _check_finding(
         severity="warn" if over else "note",
         message=f"At {len(found)} check points of {source} the ground lies {_signed(found)}, 95 % within "
         f"{found.p95_m:.3f} m; most, {found.difference_m[worst]:+.3f} m, at {names[found.row[worst]]}, "
-        f"{away_m:.1f} m from the line{unknown}",
+        f"{near.away_m:.1f} m from the line{unknown}",
         remedy="The field does not bear this ground out. Is its datum or its unit another, or has the ground been "
         "moved since? Shoot levels along the line."
         if over
         else "",
-        chainage_m=chainage,
+        chainage_m=near.chainage_m,
         value=round(found.rmse_m, 4),
         limit=tolerance_m,
         unit="m",
+        line=near.line,
     )
 
 
@@ -170,25 +173,44 @@ def _signed(found: Differences) -> str:
     return f"{abs(found.mean_m):.3f} m {way} on average (root mean square {found.rmse_m:.3f} m)"
 
 
-def _beside(site: SurveyedSite, x: float, y: float) -> tuple[float, float, float, float]:
-    """Of a place in the ground's grid: easting, northing, chainage of the nearest station, and metres from it."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Beside:
+    """A place in the working grid, and the nearest station: chainage, metres from it, name of its line."""
+
+    easting: float
+    northing: float
+    chainage_m: float
+    away_m: float
+    line: str
+
+
+def _beside(site: SurveyedSite, x: float, y: float) -> _Beside:
+    """A place of the ground's grid and the nearest station."""
     lon, lat = site.to_ground.transformer.transform(x, y, direction="INVERSE")
     easting, northing = site.to_grid.transformer.transform(lon, lat)
-    best = (np.inf, 0.0)
-    for run in site.runs:
+    best = (np.inf, 0.0, "")
+    for row, run in enumerate(site.runs):
         line_x, line_y = site.to_grid.carry(*run.line.at(run.distance_m))
         away = np.hypot(line_x - easting, line_y - northing)
         nearest = int(np.argmin(away))
-        best = min(best, (float(away[nearest]), float(run.chainage_m[nearest] + run.from_m)))
-    return float(easting), float(northing), best[1], best[0] * grids.unit_m(site.grid)
+        best = min(best, (float(away[nearest]), float(run.chainage_m[nearest] + run.from_m), site.name_of(row)))
+    return _Beside(
+        easting=float(easting),
+        northing=float(northing),
+        chainage_m=best[1],
+        away_m=best[0] * grids.unit_m(site.grid),
+        line=best[2],
+    )
 
 
-def far_posts(places: Places, chainage_m: Floats, *, limit_m: float) -> list[Finding]:
-    """A finding for each row of neighbouring posts that stand farther than the limit from every surveyed point."""
+def far_posts(places: Places, chainage_m: Floats, *, limit_m: float, run_starts: Sequence[int] = (0,)) -> list[Finding]:
+    """A finding for each row of neighbouring posts that stand farther than the limit from every surveyed point.
+
+    ``run_starts`` are the rows at which runs begin: a post is no neighbour of one in another run.
+    """
     away = places.survey_distance_m
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], (away > limit_m).astype(int), [0]])))
     found = []
-    for first, after in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+    for first, after in _stretches_over(away, limit_m, run_starts):
         worst = first + int(np.argmax(away[first:after]))
         count = "This post stands" if after - first == 1 else f"{after - first} posts in a row stand"
         found.append(
@@ -206,6 +228,13 @@ def far_posts(places: Places, chainage_m: Floats, *, limit_m: float) -> list[Fin
             )
         )
     return found
+
+
+def _stretches_over(values: Floats, limit: float, starts: Sequence[int]) -> Iterator[tuple[int, int]]:
+    """First row and row after the last of each stretch of values over a limit; at some rows a stretch ends anyway."""
+    for start, end in pairwise([*starts, len(values)]):
+        edges = start + np.flatnonzero(np.diff(np.concatenate([[0], (values[start:end] > limit).astype(int), [0]])))
+        yield from zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,11 +11,14 @@ from geofence.errors import JobError
 from geofence.inputs.gate_rules import GateRules
 from geofence.inputs.job import Job
 from geofence.placing import on_grid
+from geofence.registry import nearest
 from geofence.site import grids
 from geofence.site.profile import GroundLine
 from geofence.surveyed import SurveyedSite
 
 __all__ = ["PlacedGate", "place_gates"]
+
+NAMES_SHOWN = 8
 
 GATE_NEAR_MAX_M = 10.0
 """A gate's point may lie this far from the line: a mark beside the boundary, not a gate elsewhere."""
@@ -36,22 +39,55 @@ def place_gates(
     """The job's gates, whose rules are in its order, along the line: run by run, in order of chainage."""
     placed = []
     for row, (gate, own) in enumerate(zip(job.gates, rules, strict=True)):
-        place = job.place("gate", row, "near")
-        run, start = _gate_near(gate.near, gate.width_m, site, runs, place) if gate.near else (-1, gate.at_m or 0.0)
-        if run < 0:
-            run = max(at for at, each in enumerate(runs) if each.from_m <= start or at == 0)
+        line = _runs_of(job, row, site)
+        if gate.near:
+            place = job.place("gate", row, "near")
+            run, start = _gate_near(gate.near, gate.width_m, site, {at: runs[at] for at in line}, place)
+        else:
+            start = gate.at_m or 0.0
+            run = max(at for at in line if runs[at].from_m <= start or at == line[0])
             start -= runs[run].from_m
         placed.append(PlacedGate(rules=own, run=run, chainage_m=start))
     return tuple(sorted(placed, key=lambda gate: (gate.run, gate.chainage_m)))
 
 
+def _runs_of(job: Job, row: int, site: SurveyedSite) -> list[int]:
+    """Rows of the runs on which one of the job's gates may stand."""
+    gate, names = job.gates[row], [line.name for line in site.drawn]
+    if gate.line is None and gate.near is None and len(names) > 1:
+        raise JobError(
+            "does not say on which line it is",
+            place=job.place("gate", row, "at_m"),
+            remedy=f"Write line, one of {_listed(names)}; or near, a position.",
+        )
+    if gate.line is not None and gate.line not in names:
+        known = nearest(gate.line, tuple(name for name in names if name)) if any(names) else "Take it out."
+        raise JobError(
+            "is the name of no line", place=job.place("gate", row, "line"), value=repr(gate.line), remedy=known
+        )
+    runs = [run for run in range(len(site.runs)) if gate.line in (None, site.name_of(run))]
+    if not runs:
+        raise JobError(
+            "is a line that is fenced with others all along",
+            place=job.place("gate", row, "line"),
+            value=repr(gate.line),
+            remedy="Name the line that it is fenced with; findings of the code boundary-shared say which.",
+        )
+    return runs
+
+
+def _listed(names: Sequence[str]) -> str:
+    shown = ", ".join(repr(name) for name in names[:NAMES_SHOWN])
+    return shown + (f" and {len(names) - NAMES_SHOWN} more" if len(names) > NAMES_SHOWN else "")
+
+
 def _gate_near(
-    point: tuple[float, float], width_m: float, site: SurveyedSite, runs: Sequence[GroundLine], place: str
+    point: tuple[float, float], width_m: float, site: SurveyedSite, runs: Mapping[int, GroundLine], place: str
 ) -> tuple[int, float]:
     """The run and the chainage of a gate's first post, for a point near its middle."""
     unit = grids.unit_m(site.grid)
     best = (np.inf, 0, 0.0)
-    for row, run in enumerate(runs):
+    for row, run in runs.items():
         x, y = on_grid(site, run, run.chainage_m)
         ax, ay, dx, dy = x[:-1], y[:-1], np.diff(x), np.diff(y)
         share = np.clip(((point[0] - ax) * dx + (point[1] - ay) * dy) / np.maximum(dx**2 + dy**2, 1e-18), 0, 1)

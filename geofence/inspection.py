@@ -20,6 +20,22 @@ from geofence.surveyed import Progress, SurveyedSite, survey
 __all__ = ["Inspection", "inspect"]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeenLine:
+    """A line, and what is fenced of it.
+
+    ``file`` is where it is drawn; ``length_m`` what is fenced of it, on the ground, in so many ``runs`` of so many
+    ``legs``; ``shared_m`` what of it is fenced with lines before it.
+    """
+
+    name: str
+    file: str
+    length_m: float
+    shared_m: float
+    runs: int
+    legs: int
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Inspection:
     """The inputs at a glance.
@@ -32,6 +48,11 @@ class Inspection:
         The working grid, and the legs to be fenced.
     line_file, line_grid, vertices, drawn_legs, closed
         The boundary as drawn: its grid's name, vertices and legs after cleaning, and whether all its lines are rings.
+        Of several files all names.
+    lines
+        Each line with what is fenced of it.
+    junctions
+        At how many places lines meet.
     closure_m
         For one open line: from its end straight back to its start, on the ellipsoid; 0 for rings; NaN for several.
     ground_files, ground_grid
@@ -53,6 +74,8 @@ class Inspection:
     name: str
     grid: Grid
     legs: Legs
+    lines: tuple[SeenLine, ...]
+    junctions: int
     line_file: str
     line_grid: str
     vertices: int
@@ -86,8 +109,10 @@ def inspect(job: Job, *, progress: Progress = lambda _stage: None) -> Inspection
         name=job.name,
         grid=placing.grid_facts(site, legs, level_datum=job.job.level_datum),
         legs=legs,
-        line_file=site.boundary.file.name,
-        line_grid=site.boundary.crs.name,
+        lines=_lines(site),
+        junctions=len(site.meetings.network.junctions),
+        line_file=", ".join(dict.fromkeys(boundary.file.name for boundary in site.boundaries)),
+        line_grid=", ".join(dict.fromkeys(boundary.crs.name for boundary in site.boundaries)),
         vertices=sum(len(line.lon_deg) for line in site.lines),
         drawn_legs=sum(len(line) for line in site.lines),
         closed=all(line.closed for line in site.lines),
@@ -103,6 +128,24 @@ def inspect(job: Job, *, progress: Progress = lambda _stage: None) -> Inspection
         field=fieldwork.field_survey(job, site),
         findings=(*site.findings, *fieldwork.agreement(job, site)),
     )
+
+
+def _lines(site: SurveyedSite) -> tuple[SeenLine, ...]:
+    shared = site.meetings.shared_m(site.runs)
+    found = []
+    for row, line in enumerate(site.drawn):
+        runs = [run for at, run in enumerate(site.runs) if site.meetings.line[at] == row]
+        found.append(
+            SeenLine(
+                name=line.name,
+                file=site.boundaries[line.table].file.name,
+                length_m=float(sum(run.chainage_m[-1] for run in runs)),
+                shared_m=shared[row],
+                runs=len(runs),
+                legs=sum(len(run.line) for run in runs),
+            )
+        )
+    return tuple(found)
 
 
 def _closure(site: SurveyedSite) -> float:
@@ -152,6 +195,17 @@ def _plain(value: float) -> float | None:
     return round(value, 6) if np.isfinite(value) else None
 
 
+def _line_values(line: SeenLine) -> dict[str, Any]:
+    return {
+        "name": line.name,
+        "file": line.file,
+        "length_m": _plain(line.length_m),
+        "shared_m": _plain(line.shared_m),
+        "runs": line.runs,
+        "legs": line.legs,
+    }
+
+
 def as_values(seen: Inspection) -> dict[str, Any]:
     """The inspection as plain values for JSON; None for what is not known."""
     legs = seen.legs
@@ -165,6 +219,8 @@ def as_values(seen: Inspection) -> dict[str, Any]:
             "closed": seen.closed,
             "closure_m": _plain(seen.closure_m),
         },
+        "lines": [_line_values(line) for line in seen.lines],
+        "junctions": seen.junctions,
         "grid": {
             "name": seen.grid.name,
             "code": seen.grid.code,

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from geofence.engine.records import Fence, Floats
+from geofence.engine.joined import Joined
+from geofence.engine.records import Finding, Floats
 from geofence.plan import Grid, Legs, Places, Run, Stations
 from geofence.site import grids
 from geofence.site.ground import Relief
 from geofence.site.profile import GroundLine
 from geofence.surveyed import SurveyedSite
 
-__all__ = ["grid_facts", "legs", "on_grid", "places", "relief", "stations", "unbroken"]
+__all__ = ["grid_facts", "legs", "on_grid", "on_lines", "places", "relief", "stations", "unbroken"]
 
 BEARING_SNAP_DEG = 1e-5
 """A third of a micrometre across a bay: far below what the coordinates of its posts are written to."""
@@ -28,16 +30,16 @@ def on_grid(site: SurveyedSite, run: GroundLine, chainage_m: Floats) -> tuple[Fl
     return site.to_grid.carry(*run.places(chainage_m))
 
 
-def places(site: SurveyedSite, runs: Sequence[GroundLine], fences: Sequence[Fence]) -> Places:
-    """Where the posts of each run's fence stand."""
+def places(site: SurveyedSite, runs: Sequence[GroundLine], joined: Joined) -> Places:
+    """Where the posts stand; a post that runs share, on the first of them."""
     columns = []
-    for run, fence in zip(runs, fences, strict=True):
+    for run, fence, kept in zip(runs, joined.runs, joined.kept, strict=True):
         lon, lat = run.places(fence.posts.chainage_m - run.from_m)
         easting, northing = site.to_grid.carry(lon, lat)
         map_lon, map_lat = site.to_wgs84.carry(lon, lat)
         bearing = _bearings(easting, northing, closed=run.line.closed)
         away = site.ground.support_m(*site.to_ground.carry(lon, lat))
-        columns.append((map_lon, map_lat, easting, northing, bearing, away))
+        columns.append(tuple(values[kept] for values in (map_lon, map_lat, easting, northing, bearing, away)))
     lon, lat, easting, northing, bearing, away = (np.concatenate(parts) for parts in zip(*columns, strict=True))
     return Places(
         lon_deg=lon,
@@ -101,25 +103,38 @@ def legs(site: SurveyedSite, runs: Sequence[GroundLine]) -> Legs:
     )
 
 
-def unbroken(runs: Sequence[GroundLine], fences: Sequence[Fence]) -> tuple[Run, ...]:
+def unbroken(site: SurveyedSite, runs: Sequence[GroundLine], joined: Joined) -> tuple[Run, ...]:
     """How the rows of the joined fence, of :func:`stations` and of :func:`legs` follow each other, run by run."""
-    posts = bays = levels = edges = 0
+    bays = levels = edges = 0
     found = []
-    for run, fence in zip(runs, fences, strict=True):
-        counts = (len(fence.posts), len(fence.bays), len(run.chainage_m), len(run.line))
+    for row, (run, fence) in enumerate(zip(runs, joined.runs, strict=True)):
+        counts = (len(fence.bays), len(run.chainage_m), len(run.line))
         found.append(
             Run(
-                line="",
-                posts=posts + np.arange(counts[0]),
+                line=site.name_of(row),
+                posts=joined.rows[row],
                 chainage_m=fence.posts.chainage_m,
-                bays=bays + np.arange(counts[1]),
-                stations=levels + np.arange(counts[2]),
-                legs=edges + np.arange(counts[3]),
+                bays=bays + np.arange(counts[0]),
+                stations=levels + np.arange(counts[1]),
+                legs=edges + np.arange(counts[2]),
                 closed=run.line.closed,
             )
         )
-        posts, bays, levels, edges = (sum(pair) for pair in zip((posts, bays, levels, edges), counts, strict=True))
+        bays, levels, edges = (sum(pair) for pair in zip((bays, levels, edges), counts, strict=True))
     return tuple(found)
+
+
+def on_lines(findings: Sequence[Finding], runs: Sequence[Run]) -> tuple[Finding, ...]:
+    """Findings of single posts and bays with the names of their lines, where nobody gave those yet."""
+    if not any(run.line for run in runs):
+        return tuple(findings)
+    of_post: dict[int | None, str] = {}
+    for run in reversed(runs):  # a post that runs share is the first one's
+        of_post |= dict.fromkeys(run.posts.tolist(), run.line)
+    of_bay: dict[int | None, str] = {bay: run.line for run in runs for bay in run.bays.tolist()}
+    return tuple(
+        item if item.line else replace(item, line=of_bay.get(item.bay, of_post.get(item.post, ""))) for item in findings
+    )
 
 
 def grid_facts(site: SurveyedSite, legs: Legs, *, level_datum: str) -> Grid:

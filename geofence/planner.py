@@ -6,19 +6,24 @@ inputs (job, boundary, ground) -> site (line, profile on the ground) -> engine (
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from geofence import fieldwork, placing
-from geofence.engine.fence import build_fence, join
+from geofence.engine.fence import build_fence
+from geofence.engine.joined import Joined, join_at
+from geofence.engine.junctions import JunctionRules
 from geofence.engine.records import Fence, Finding, KeepClear
 from geofence.engine.records import Path as EnginePath
-from geofence.errors import JobError
+from geofence.errors import JobError, LayoutError
 from geofence.existing import Standing, stand
 from geofence.gate_findings import gate_findings
 from geofence.gate_swing import Swings
@@ -26,7 +31,7 @@ from geofence.gates import place_gates
 from geofence.inputs.digest import digests
 from geofence.inputs.gate_rules import gate_rules
 from geofence.inputs.job import Job, Resolved, job_from_values, read_job, resolve
-from geofence.plan import FencePlan, Places, Provenance
+from geofence.plan import FencePlan, Places, Provenance, ReferenceMarks
 from geofence.reference_marks import few_in_reach, reference_marks
 from geofence.site.grids import unit_m
 from geofence.site.profile import GroundLine, bridged
@@ -35,7 +40,7 @@ from geofence.systems import catalogue
 from geofence.systems.catalogue import is_file_name
 from geofence.systems.system import System
 from geofence.zone_rules import zone_findings
-from geofence.zoning import keep_clears, place_zones
+from geofence.zoning import Zoning, keep_clears, place_zones
 
 __all__ = ["plan_fence", "read_or_make_job"]
 
@@ -91,41 +96,75 @@ def plan_fence(
     site = survey(the_job, progress=progress)
     with ThreadPoolExecutor(max_workers=1) as pool:
         hashing = pool.submit(digests, input_files(the_job, site, job_file))
-        runs, bridges = _whole_ground(the_job, site)
-        if the_job.zones:
-            progress("Laying the zones beside the line")
-        zoning = place_zones(the_job, site, runs, rules.facts)
-        progress("Laying out posts and choosing levels")
-        standing, swings = _stood(the_job, site, runs, rules)
-        fences = _fences(runs, rules, swings, standing, keep_clears(zoning, runs))
+        built = _built(the_job, site, rules, progress)
         progress("Placing posts")
-        places = placing.places(site, runs, fences)
-        legs = placing.legs(site, runs)
+        places = placing.places(site, built.runs, built.joined)
+        legs = placing.legs(site, built.runs)
         relief = placing.relief(site)
         inputs = hashing.result()
-    fence = join(fences)
     marks, marked = reference_marks(the_job, site)
-    few = few_in_reach(the_job, marks, places, fence.posts, unit_m=unit_m(site.grid))
-    field = (*standing.findings, *_in_the_field(the_job, site, places, fence), *marked, *few)
-    judged = (*gate_findings(swings, fence), *zone_findings(zoning, runs, fences, open_share=the_job.fence.open_share))
-    findings = (*site.findings, *rules.findings, *field, *bridges, *zoning.findings, *fence.findings, *judged)
+    unbroken = placing.unbroken(site, built.runs, built.joined)
+    findings = (*site.findings, *rules.findings, *_found(the_job, site, built, places, marks, marked))
     return FencePlan(
         name=the_job.name,
-        fence=replace(fence, findings=findings),
+        fence=replace(built.fence, findings=placing.on_lines(findings, unbroken)),
         places=places,
-        stations=placing.stations(site, runs),
+        stations=placing.stations(site, built.runs),
         legs=legs,
-        runs=placing.unbroken(runs, fences),
+        runs=unbroken,
         grid=placing.grid_facts(site, legs, level_datum=the_job.job.level_datum),
         system=rules.facts,
         parameters=rules.parameters,
         provenance=Provenance(inputs=inputs, packages=_packages(), planned_at=_now()),
         relief=relief,
-        zones=zoning.planned,
-        gates=swings.planned(fence),
+        zones=built.zoning.planned,
+        gates=built.swings.planned(built.fence),
         marks=marks,
         shot=fieldwork.shot_near(site),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Built:
+    """What is planned on a site: runs with their whole ground, what of it was bridged, what is in the way, fences."""
+
+    runs: list[GroundLine]
+    bridges: list[Finding]
+    zoning: Zoning
+    standing: Standing
+    swings: Swings
+    joined: Joined
+
+    @property
+    def fence(self) -> Fence:
+        return self.joined.fence
+
+
+def _built(job: Job, site: SurveyedSite, rules: Resolved, progress: Progress) -> _Built:
+    runs, bridges = _whole_ground(job, site)
+    if job.zones:
+        progress("Laying the zones beside the line")
+    zoning = place_zones(job, site, runs, rules.facts)
+    progress("Laying out posts and choosing levels")
+    standing, swings = _stood(job, site, runs, rules)
+    fences = _fences(site, runs, rules, swings, standing, keep_clears(zoning, runs))
+    joined = _joined(site, runs, rules, swings, fences)
+    return _Built(runs=runs, bridges=bridges, zoning=zoning, standing=standing, swings=swings, joined=joined)
+
+
+def _found(
+    job: Job, site: SurveyedSite, built: _Built, places: Places, marks: ReferenceMarks, marked: Sequence[Finding]
+) -> Iterator[Finding]:
+    """What is to be known of a fence on its site."""
+    yield from _in_the_field(job, site, places, built.joined)
+    yield from marked
+    yield from few_in_reach(job, marks, places, built.fence.posts, unit_m=unit_m(site.grid))
+    yield from built.bridges
+    yield from built.zoning.findings
+    yield from built.standing.findings
+    yield from built.fence.findings
+    yield from gate_findings(built.swings, built.fence)
+    yield from zone_findings(built.zoning, site, built.runs, built.joined, open_share=job.fence.open_share)
 
 
 def read_or_make_job(
@@ -188,52 +227,92 @@ def _system(job: Job) -> System:
 
 def _whole_ground(job: Job, site: SurveyedSite) -> tuple[list[GroundLine], list[Finding]]:
     """The runs with a level at every station, and a finding for each gap that was bridged."""
-    place = Path(job.ground.files[0]).name
-    whole = [bridged(run, bridge_m=job.ground.bridge_m, place=place) for run in site.runs]
-    return [run for run, _ in whole], [finding for _, findings in whole for finding in findings]
+    file = Path(job.ground.files[0]).name
+    runs, told = [], []
+    for row, run in enumerate(site.runs):
+        name = site.name_of(row)
+        whole, bridges = bridged(run, bridge_m=job.ground.bridge_m, place=f"{file}, line {name!r}" if name else file)
+        runs.append(whole)
+        told += [replace(bridge, line=name) for bridge in bridges]
+    return runs, told
 
 
-def _in_the_field(job: Job, site: SurveyedSite, places: Places, fence: Fence) -> list[Finding]:
+def _in_the_field(job: Job, site: SurveyedSite, places: Places, joined: Joined) -> list[Finding]:
     """How the ground agrees with points shot in the field, and which posts stand far from them."""
-    far = fieldwork.far_posts(places, fence.posts.chainage_m, limit_m=job.ground.survey_distance_max_m)
+    limit_m, chainage_m = job.ground.survey_distance_max_m, joined.fence.posts.chainage_m
+    starts = np.cumsum([0, *(np.count_nonzero(kept) for kept in joined.kept)])[:-1]
+    far = fieldwork.far_posts(places, chainage_m, limit_m=limit_m, run_starts=starts.tolist())
     return [*fieldwork.agreement(job, site), *far]
 
 
 def _stood(job: Job, site: SurveyedSite, runs: Sequence[GroundLine], rules: Resolved) -> tuple[Standing, Swings]:
-    """The job's existing posts on the line, its gates, and the ground that their leaves pass."""
+    """The job's existing posts on its lines, its gates, and the ground that their leaves pass."""
     gates = gate_rules(job, rules.parameters, post_width_m=rules.facts.post_width_m)
-    placed, corners = place_gates(job, gates, site, runs), [rules.layout.corner_deg] * len(runs)
-    standing = stand(job, site, runs, placed, corner_deg=corners)
+    standing = stand(
+        job,
+        site,
+        runs,
+        place_gates(job, gates, site, runs),
+        corner_deg=[rules.layouts[site.line_of(row).table].corner_deg for row in range(len(runs))],
+        junctions_m=[[post.chainage_m for post in posts] for posts in site.meetings.posts(runs)],
+    )
     return standing, Swings.over(standing.gates, site, runs, geoid_separation_m=job.job.geoid_separation_m)
 
 
 def _fences(
+    site: SurveyedSite,
     runs: Sequence[GroundLine],
     rules: Resolved,
     swings: Swings,
     standing: Standing,
     keep_clear: Sequence[Sequence[KeepClear]],
-) -> list[Fence]:
-    """The engine's answer for each run."""
-    return [
-        build_fence(
-            run.profile,
-            EnginePath(vertex_m=run.vertex_m, deflection_deg=run.line.deflection_deg, closed=run.line.closed),
-            gates=swings.for_engine(row),
-            keep_clear=keep_clear[row],
-            fixed=standing.fixed[row],
-            layout=rules.layout,
-            levels=rules.levels,
-            posts=rules.posts,
-            panel=rules.panels,
-            slope=rules.facts.slope,
-            rake=rules.rake,
-            strain=rules.strain,
-            wire=rules.wire,
-            from_m=run.from_m,
-        )
-        for row, run in enumerate(runs)
-    ]
+) -> Iterator[Fence]:
+    """The engine's answer for each run, whose findings say the run's line."""
+    fixed = site.meetings.posts(runs)
+    for row, run in enumerate(runs):
+        with _on_line(site.name_of(row)):
+            fence = build_fence(
+                run.profile,
+                EnginePath(vertex_m=run.vertex_m, deflection_deg=run.line.deflection_deg, closed=run.line.closed),
+                gates=swings.for_engine(row),
+                keep_clear=keep_clear[row],
+                fixed=(*fixed[row], *standing.fixed[row]),
+                layout=rules.layouts[site.line_of(row).table],
+                levels=rules.levels,
+                posts=rules.posts,
+                panel=rules.panels,
+                slope=rules.facts.slope,
+                rake=rules.rake,
+                strain=rules.strain,
+                wire=rules.wire,
+                from_m=run.from_m,
+            )
+        yield replace(fence, findings=tuple(replace(item, line=site.name_of(row)) for item in fence.findings))
+
+
+@contextmanager
+def _on_line(name: str) -> Iterator[None]:
+    """Errors of the layout name the line."""
+    try:
+        yield
+    except LayoutError as error:
+        if name and error.place is None:
+            error.place = f"line {name!r}"
+        raise
+
+
+def _joined(
+    site: SurveyedSite, runs: Sequence[GroundLine], rules: Resolved, swings: Swings, fences: Iterable[Fence]
+) -> Joined:
+    """The fences of all runs as one, with the posts that runs share."""
+    holds = JunctionRules(
+        posts=rules.posts,
+        gates=[swings.for_engine(row) for row in range(len(runs))],
+        step_max_m=None if rules.facts.slope == "strained" else rules.levels.step_max_m,
+        uplift_max_kn=None if rules.wire is None else rules.wire.uplift_max_kn,
+    )
+    junctions = [[(row, at + runs[row].from_m) for row, at in there] for there in site.meetings.places(runs)]
+    return join_at(tuple(fences), junctions, holds)
 
 
 def _packages() -> dict[str, str]:

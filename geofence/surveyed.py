@@ -10,12 +10,13 @@ import numpy as np
 from pyproj import CRS
 
 from geofence import working_grid
-from geofence.drawn import box, chosen, draw
+from geofence.drawn import DrawnLine, box, chosen, draw
 from geofence.engine.records import Finding
 from geofence.errors import GridError, InputError
 from geofence.grounds import files_of, open_ground
 from geofence.inputs.job import Job
 from geofence.inputs.vectors import Boundary, read_boundary
+from geofence.meetings import Meetings, brought_together
 from geofence.site import grids, profile
 from geofence.site.ground import Ground
 from geofence.site.ground_distance import elevation_factor
@@ -25,6 +26,7 @@ from geofence.site.patched import PatchedGround
 from geofence.site.profile import GroundLine
 from geofence.site.survey_points import SurveyPoints
 from geofence.site.tin import TinGround
+from geofence.toml_file import address
 
 __all__ = ["Progress", "SurveyedSite", "control_file", "existing_file", "survey"]
 
@@ -34,35 +36,52 @@ Progress = Callable[[str], None]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SurveyedSite:
-    """A line with its ground.
+    """Lines with their ground.
 
     Attributes
     ----------
-    boundary
-        As drawn.
-    line
-        All of the boundary's lines, before legs were chosen, turned or offset.
+    boundaries
+        As drawn, one for each of the job's tables of lines.
+    drawn
+        All of the job's lines, before legs were chosen, turned or offset.
     grid
         The working grid.
     ground
         The source of levels.
     runs
-        The unbroken stretches to be fenced, in order; chainage runs on from one to the next. Levels may be missing.
+        The unbroken stretches to be fenced, line by line; chainage runs on from one to the next of a line. Levels may
+        be missing.
+    meetings
+        Where runs meet, and which line each is of.
     to_grid, to_ground, to_wgs84
         From longitude and latitude on the grid's datum.
     findings
         What is to be known so far.
     """
 
-    boundary: Boundary
-    lines: tuple[Line, ...]
+    boundaries: tuple[Boundary, ...]
+    drawn: tuple[DrawnLine, ...]
     grid: CRS
     ground: Ground
     runs: tuple[GroundLine, ...]
+    meetings: Meetings
     to_grid: grids.Crossing
     to_ground: grids.Crossing
     to_wgs84: grids.Crossing
     findings: tuple[Finding, ...]
+
+    @property
+    def lines(self) -> tuple[Line, ...]:
+        """All that was drawn, line by line."""
+        return tuple(part for line in self.drawn for part in line.parts)
+
+    def line_of(self, run: int) -> DrawnLine:
+        """The line that a run is of."""
+        return self.drawn[self.meetings.line[run]]
+
+    def name_of(self, run: int) -> str:
+        """The name of the line that a run is of; empty where the job has one line and no name for it."""
+        return self.line_of(run).name
 
     @property
     def length_m(self) -> float:
@@ -84,14 +103,12 @@ def survey(job: Job, *, progress: Progress = lambda _stage: None) -> SurveyedSit
         What the job names cannot be used; missing levels are no error yet.
     """
     progress("Reading the boundary")
-    boundary = read_boundary(
-        job.path(job.line.file), layer=job.line.layer, grid=job.line.grid, feature=job.line.feature
-    )
+    boundaries = tuple(_boundary(job, row) for row in range(len(job.lines)))
     progress("Opening the ground")
     ground = open_ground(job)
-    grid, findings = working_grid.choose(job, boundary, ground)
-    lines, noted = draw(boundary, grid)
-    span = box(lines)
+    grid, findings = working_grid.choose(job, boundaries, ground)
+    lines, noted = draw(job, boundaries, grid)
+    span = box([part for line in lines for part in line.parts])
     to_grid = grids.cross(grids.geographic(grid), grid, span)
     to_ground = grids.cross(grids.geographic(grid), ground.crs, span)
     to_wgs84 = grids.cross(grids.geographic(grid), grids.WGS84, span)
@@ -99,18 +116,42 @@ def survey(job: Job, *, progress: Progress = lambda _stage: None) -> SurveyedSit
         to_ground.finding("ground", grid.name, ground.crs.name),
         to_wgs84.finding("map", grid.name, "WGS 84"),
     ]
+    wanted = [_aside(job, line, chosen(job, line, to_grid), ground, to_ground) for line in lines]
+    meetings = brought_together(lines, wanted, join_m=job.layout.join_m)
     progress("Sampling the ground")
-    runs = _sampled(job, chosen(job, lines, to_grid), ground, to_ground, boundary)
+    runs = _sampled(job, meetings, ground, to_ground, boundaries)
     return SurveyedSite(
-        boundary=boundary,
-        lines=tuple(lines),
+        boundaries=boundaries,
+        drawn=tuple(lines),
         grid=grid,
         ground=ground,
         runs=tuple(runs),
+        meetings=meetings,
         to_grid=to_grid,
         to_ground=to_ground,
         to_wgs84=to_wgs84,
-        findings=(*boundary.findings, *findings, *noted, *(shift for shift in shifts if shift), *ground.findings),
+        findings=(
+            *dict.fromkeys(finding for boundary in boundaries for finding in boundary.findings),
+            *findings,
+            *noted,
+            *(shift for shift in shifts if shift),
+            *ground.findings,
+            *meetings.findings(runs),
+        ),
+    )
+
+
+def _boundary(job: Job, row: int) -> Boundary:
+    """The boundary of one of the job's tables of lines."""
+    line = job.lines[row]
+    return read_boundary(
+        job.path(line.file),
+        layer=line.layer,
+        grid=line.grid,
+        feature=line.feature,
+        features=line.features,
+        name_field=line.name_field,
+        table=address(job.line_keys(row)),
     )
 
 
@@ -120,28 +161,38 @@ def _field(ground: Ground) -> SurveyPoints | None:
     return ground.survey if isinstance(ground, TinGround) else None
 
 
+def _aside(job: Job, line: DrawnLine, runs: Sequence[Line], ground: Ground, to_ground: grids.Crossing) -> list[Line]:
+    """The runs of a line, moved sideways as the job wants it."""
+    aside_m = job.lines[line.table].offset_m
+    if not aside_m:
+        return list(runs)
+    separation = job.job.geoid_separation_m
+    return [offset(run, aside_m * _factor(run, ground, to_ground, separation)) for run in runs]
+
+
 def _sampled(
-    job: Job, runs: Sequence[Line], ground: Ground, to_ground: grids.Crossing, boundary: Boundary
+    job: Job, meetings: Meetings, ground: Ground, to_ground: grids.Crossing, boundaries: Sequence[Boundary]
 ) -> list[GroundLine]:
     separation = job.job.geoid_separation_m
     place = Path(job.ground.files[0]).name
+    runs = meetings.network.runs
     sampled: list[GroundLine] = []
-    begin = 0.0
-    for run in runs:
-        aside = job.line.offset_m
-        line = offset(run, aside * _factor(run, ground, to_ground, separation)) if aside else run
-        ground_line = profile.sample(line, ground, to_ground.transformer, geoid_separation_m=separation)
-        ground_line = replace(ground_line, from_m=begin)
+    for row, run in enumerate(runs):
+        ground_line = profile.sample(
+            run, ground, to_ground.transformer, geoid_separation_m=separation, also_m=meetings.visited_m(row)
+        )
+        if row and meetings.line[row] == meetings.line[row - 1]:
+            before = sampled[-1]
+            ground_line = replace(ground_line, from_m=before.from_m + float(before.chainage_m[-1]))
         profile.check_steepness(ground_line, place=place)
         sampled.append(ground_line)
-        begin += float(ground_line.chainage_m[-1])
     if all(not np.isfinite(ground_line.level_m).any() for ground_line in sampled):
         raise GridError(
             "the ground does not cover the line anywhere",
             place=place,
             remedy=_swapped(ground, runs, to_ground)
-            or _drawn_swapped(ground, boundary)
-            or f"Are both in the grids they say? Ground: {ground.crs.name}; line: {Path(job.line.file).name}.",
+            or "".join(_drawn_swapped(ground, boundary) for boundary in boundaries)
+            or f"Are both in the grids they say? Ground: {ground.crs.name}; line: {boundaries[0].file.name}.",
         )
     return sampled
 
@@ -217,6 +268,6 @@ def input_files(job: Job, site: SurveyedSite, job_file: Path | None) -> tuple[Pa
     check = job.ground.check_points
     checks = () if check is None else files_of(job, check, "ground.check")
     zones = (job.path(zone.file) for zone in job.zones if zone.file is not None)
-    marked = (control_file(job), existing_file(job))
-    named = (job_file, job.path(job.line.file), *site.ground.files, *checks, *marked, *zones)
-    return tuple(path for path in named if path is not None)
+    lines = (job.path(line.file) for line in job.lines)
+    named = (job_file, *lines, *site.ground.files, *checks, control_file(job), existing_file(job), *zones)
+    return tuple(dict.fromkeys(path for path in named if path is not None))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from pyproj import CRS
 
@@ -15,7 +17,7 @@ from geofence.site.ground import Ground
 __all__ = ["choose"]
 
 
-def choose(job: Job, boundary: Boundary, ground: Ground) -> tuple[CRS, list[Finding]]:
+def choose(job: Job, boundaries: Sequence[Boundary], ground: Ground) -> tuple[CRS, list[Finding]]:
     """The grid of the job, else of the ground, else a local one; a finding says which where the job does not."""
     if job.job.grid is not None:
         grid = grids.read_grid(job.job.grid, address=job.place("job", "grid"))
@@ -31,23 +33,27 @@ def choose(job: Job, boundary: Boundary, ground: Ground) -> tuple[CRS, list[Find
                 place=job.place("job", "grid"),
                 remedy="Name the grid's east-north variant, or leave job.grid out.",
             )
-        unfit = _unfit(grid, boundary)
+        unfit = _unfit(grid, boundaries)
         return grid, [_unfit_grid(grid, unfit)] if unfit else []
-    if ground.crs.is_projected and not _unfit(ground.crs, boundary):
+    if ground.crs.is_projected and not _unfit(ground.crs, boundaries):
         return ground.crs, [_chosen_grid(ground.crs.name, "that of the ground")]
-    grid = grids.local_grid(*_degrees(boundary, boundary.crs), boundary.crs)
+    datum = boundaries[0].crs
+    grid = grids.local_grid(*_degrees(boundaries, datum), datum)
     return grid, [_chosen_grid(grid.name, "made for this job, on the boundary's datum")]
 
 
-def _degrees(boundary: Boundary, datum: CRS) -> tuple[Floats, Floats]:
+def _degrees(boundaries: Sequence[Boundary], datum: CRS) -> tuple[Floats, Floats]:
     """Longitudes and latitudes of all drawn vertices on the datum of a grid."""
-    corners = np.concatenate(boundary.parts)
-    crossing = grids.cross(boundary.crs, grids.geographic(datum))
-    return crossing.carry(corners[:, 0], corners[:, 1])
+    places = []
+    for boundary in boundaries:
+        corners = np.concatenate(boundary.parts)
+        places.append(grids.cross(boundary.crs, grids.geographic(datum)).carry(corners[:, 0], corners[:, 1]))
+    lon, lat = (np.concatenate(parts) for parts in zip(*places, strict=True))
+    return lon, lat
 
 
-def _unfit(grid: CRS, boundary: Boundary) -> str:
-    lon, lat = _degrees(boundary, grid)
+def _unfit(grid: CRS, boundaries: Sequence[Boundary]) -> str:
+    lon, lat = _degrees(boundaries, grid)
     return grids.unfit_for_setting_out(grid, float(lon[0]), float(lat[0]))
 
 

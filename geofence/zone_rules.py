@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from geofence.engine.joined import Joined
 from geofence.engine.over_ground import OverGround, bays_over_ground, posts_within
-from geofence.engine.records import Fence, Finding, Severity
+from geofence.engine.records import Fence, Finding, Ints, Severity
 from geofence.numeric import COINCIDENT_M, LEVEL_TOLERANCE_M, WIDTH_TOLERANCE_M
 from geofence.site import zones
 from geofence.site.profile import GroundLine
 from geofence.site.zones import Crossing
+from geofence.surveyed import SurveyedSite
 from geofence.zoning import PlacedZone, Zoning
 
 __all__ = ["zone_findings"]
@@ -21,12 +23,13 @@ __all__ = ["zone_findings"]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Built:
-    """What is planned on one run; its bays and posts begin at these rows of the whole plan."""
+    """What is planned on one run of a line; its bays begin at a row of the whole plan, its posts have rows there."""
 
     fence: Fence
     ground: GroundLine
+    line: str
     first_bay: int
-    first_post: int
+    post_rows: Ints
     open_share: float
 
     def bays(self, crossing: Crossing) -> list[OverGround]:
@@ -65,7 +68,7 @@ class _Measure:
 
 
 def zone_findings(
-    zoning: Zoning, runs: Sequence[GroundLine], fences: Sequence[Fence], *, open_share: float
+    zoning: Zoning, site: SurveyedSite, runs: Sequence[GroundLine], joined: Joined, *, open_share: float
 ) -> list[Finding]:
     """What is to be said of each crossing of each zone, and of zones that the line does not meet.
 
@@ -73,21 +76,30 @@ def zone_findings(
     ----------
     zoning
         The zones on the line.
-    runs, fences
+    site, runs, joined
         What is planned, run by run.
     open_share
         Open share of a panel's face.
     """
-    built, bays, posts = [], 0, 0
-    for ground, fence in zip(runs, fences, strict=True):
-        built.append(_Built(fence=fence, ground=ground, first_bay=bays, first_post=posts, open_share=open_share))
+    built, bays = [], 0
+    for row, (ground, fence, rows) in enumerate(zip(runs, joined.runs, joined.rows, strict=True)):
+        built.append(
+            _Built(
+                fence=fence,
+                ground=ground,
+                line=site.name_of(row),
+                first_bay=bays,
+                post_rows=rows,
+                open_share=open_share,
+            )
+        )
         bays += len(fence.bays)
-        posts += len(fence.posts)
     found: list[Finding] = []
     for placed in zoning.zones:
         judge = _RULES[placed.zone.rule]
         for crossing in placed.crossings:
-            found += judge(placed, crossing, built[crossing.run], zoning)
+            run = built[crossing.run]
+            found += [replace(finding, line=run.line) for finding in judge(placed, crossing, run, zoning)]
         if not placed.crossings:
             found.append(_not_met(placed))
     return found
@@ -233,7 +245,7 @@ def _judged(
         message=f"In {placed.named(crossing)} {worst.told}; {worst.limit:.3f} m is allowed{also}",
         remedy=remedy, value=worst.value, limit=worst.limit,
         bay=None if worst.bay is None else worst.bay + built.first_bay,
-        post=None if worst.post is None else worst.post + built.first_post,
+        post=None if worst.post is None else int(built.post_rows[worst.post]),
     )  # fmt: skip
 
 

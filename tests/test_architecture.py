@@ -20,6 +20,7 @@ FLOORS = (
     {
         "surveyed",
         "drawn",
+        "meetings",
         "working_grid",
         "grounds",
         "fieldwork",

@@ -4,11 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import fields, replace
-from itertools import chain
-from typing import Any, TypeVar
-
-import numpy as np
+from dataclasses import replace
 
 from geofence.engine.best import BestFit
 from geofence.engine.existing import keep_existing
@@ -16,8 +12,6 @@ from geofence.engine.hung import Hung, hang
 from geofence.engine.layout import lay_out
 from geofence.engine.posts import place_posts
 from geofence.engine.records import (
-    Bays,
-    Cost,
     Fence,
     Finding,
     FixedPost,
@@ -29,17 +23,15 @@ from geofence.engine.records import (
     PanelRules,
     Path,
     PostRules,
-    Posts,
     Profile,
     RakeRules,
     Slope,
-    Strains,
 )
 from geofence.engine.wire import WireRules
 from geofence.engine.wired import StrainRules, WiredRules, string_wires
 from geofence.errors import LayoutError
 
-__all__ = ["build_fence", "join"]
+__all__ = ["build_fence"]
 
 
 def build_fence(
@@ -163,68 +155,23 @@ def _counted_from(from_m: float) -> Iterator[None]:
         raise
 
 
-def _moved(fence: Fence, *, by_m: float = 0.0, posts: int = 0, bays: int = 0) -> Fence:
-    """The same fence with its chainages, and its rows of posts and bays, moved on."""
-    if not (by_m or posts or bays):
+def _moved(fence: Fence, *, by_m: float) -> Fence:
+    """The same fence with its chainages moved on."""
+    if not by_m:
         return fence
+    bays, strains = fence.bays, fence.strains
     return Fence(
         posts=replace(fence.posts, chainage_m=fence.posts.chainage_m + by_m),
-        bays=replace(
-            fence.bays,
-            from_post=fence.bays.from_post + posts,
-            to_post=fence.bays.to_post + posts,
-            start_m=fence.bays.start_m + by_m,
-            end_m=fence.bays.end_m + by_m,
-        ),
-        findings=tuple(_moved_finding(item, by_m=by_m, posts=posts, bays=bays) for item in fence.findings),
+        bays=replace(bays, start_m=bays.start_m + by_m, end_m=bays.end_m + by_m),
+        findings=tuple(_moved_finding(item, by_m=by_m) for item in fence.findings),
         cost=fence.cost,
-        strains=replace(
-            fence.strains,
-            from_post=fence.strains.from_post + posts,
-            to_post=fence.strains.to_post + posts,
-            start_m=fence.strains.start_m + by_m,
-            end_m=fence.strains.end_m + by_m,
-        ),
+        strains=replace(strains, start_m=strains.start_m + by_m, end_m=strains.end_m + by_m),
     )
 
 
-def _moved_finding(finding: Finding, *, by_m: float, posts: int, bays: int) -> Finding:
+def _moved_finding(finding: Finding, *, by_m: float) -> Finding:
     return replace(
         finding,
         chainage_m=None if finding.chainage_m is None else finding.chainage_m + by_m,
         chainage_to_m=None if finding.chainage_to_m is None else finding.chainage_to_m + by_m,
-        post=None if finding.post is None else finding.post + posts,
-        bay=None if finding.bay is None else finding.bay + bays,
     )
-
-
-def join(fences: Sequence[Fence]) -> Fence:
-    """Several runs' fences as one: rows follow each other, chainages are as they are."""
-    if len(fences) == 1:
-        return fences[0]
-    posts, bays, moved = 0, 0, []
-    for fence in fences:
-        moved.append(_moved(fence, posts=posts, bays=bays))
-        posts += len(fence.posts)
-        bays += len(fence.bays)
-    return Fence(
-        posts=_stacked([fence.posts for fence in moved]),
-        bays=_stacked([fence.bays for fence in moved]),
-        findings=tuple(finding for fence in moved for finding in fence.findings),
-        cost=sum((fence.cost for fence in moved), Cost()),
-        strains=_stacked([fence.strains for fence in moved]),
-    )
-
-
-Columns = TypeVar("Columns", Posts, Bays, Strains)
-
-
-def _stacked(tables: Sequence[Columns]) -> Columns:
-    """Tables of one kind, one below the other."""
-    values: dict[str, Any] = {}
-    for item in fields(tables[0]):
-        columns = [getattr(table, item.name) for table in tables]
-        values[item.name] = (
-            tuple(chain.from_iterable(columns)) if isinstance(columns[0], tuple) else np.concatenate(columns)
-        )
-    return type(tables[0])(**values)

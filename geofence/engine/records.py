@@ -88,6 +88,8 @@ class Finding:
         Row in the plan's posts or bays, from 0; None where it concerns no single one.
     value, limit, unit
         What was measured, the limit, and the unit of both (``m``, ``deg``; empty where there is none).
+    line
+        Name of the line that it is on, whose chainages these are; empty where the job has no named lines.
     """
 
     code: str
@@ -101,6 +103,7 @@ class Finding:
     value: float | None = None
     limit: float | None = None
     unit: str = ""
+    line: str = ""
 
 
 class Table:

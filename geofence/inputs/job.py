@@ -70,6 +70,17 @@ class _Given:
     def merged(self) -> dict[str, Any]:
         return _merged(self.file.values if self.file else {"schema": SCHEMA}, self.values)
 
+    def refuse_vague(self) -> None:
+        """Raise where what goes before the file would be of one of its several lines, and does not say which."""
+        over, lines = self.values.get("line"), self.file.values.get("line") if self.file else None
+        if isinstance(over, Mapping) and isinstance(lines, list) and "file" not in over:
+            key = next(iter(over), "")
+            raise JobError(
+                "says nothing to a job with [[line]] tables: it is of one line",
+                place=f"{self.origin}, line.{key}",
+                remedy=f"Write {key} in the job file, under the [[line]] that it is for.",
+            )
+
 
 def _merged(under: Mapping[str, Any], over: Mapping[str, Any]) -> dict[str, Any]:
     """``over`` on ``under``, table by table; a list replaces a list."""
@@ -89,13 +100,14 @@ class Job:
     ----------
     job, lines, ground, fence, layout, gates, all_gates, levels, posts, wire, zones, stakeout, sheets, landxml, gpx,
     dxf, setout, control, existing
-        The tables of the job file; ``gates`` are its tables ``[[gate]]``, ``all_gates`` is ``[gates]``.
+        The tables of the job file; ``lines`` its one table ``[line]`` or its tables ``[[line]]``, ``gates`` its tables
+        ``[[gate]]``, ``all_gates`` its table ``[gates]``.
     base
         The folder that the job's paths are relative to.
     """
 
     job: Naming
-    line: Line
+    lines: tuple[Line, ...]
     ground: Ground
     fence: Fence
     layout: Spacing
@@ -126,6 +138,20 @@ class Job:
     def file(self) -> Path | None:
         """The job file; None for a job made of values."""
         return self._given.file.file if self._given.file else None
+
+    @property
+    def line(self) -> Line:
+        """The first line, of most jobs the only one."""
+        return self.lines[0]
+
+    @property
+    def several(self) -> bool:
+        """Whether its lines are tables ``[[line]]``, each with a name."""
+        return isinstance(self._given.merged.get("line"), list | tuple)
+
+    def line_keys(self, row: int) -> Keys:
+        """Where the table of a line stands; rows from 0."""
+        return ("line", row) if self.several else ("line",)
 
     def path(self, file: str) -> Path:
         """A file that the job names, relative to the job file."""
@@ -174,13 +200,14 @@ def job_from_values(values: Mapping[str, Any], *, base: Path, origin: str = "com
 
 
 def _job(given: _Given, *, base: Path) -> Job:
+    given.refuse_vague()
     values = given.merged
     _check_schema(values, given)
     checked = toml_file.validate(JobFile, values, place=given.place)
     gates = (gate.model_copy(update={"name": gate.name or f"G{n}"}) for n, gate in enumerate(checked.gate, start=1))
     return Job(
         job=checked.job,
-        line=checked.line,
+        lines=checked.lines,
         ground=checked.ground,
         fence=checked.fence,
         layout=checked.layout,
@@ -223,8 +250,10 @@ class Resolved:
 
     Attributes
     ----------
-    layout, levels, posts, panels
-        The engine's rules.
+    layouts
+        The engine's rules of where posts stand, one for each of the job's tables of lines.
+    levels, posts, panels
+        Its other rules.
     rake
         How far bays may slope; None where they hang level.
     strain, wire
@@ -238,7 +267,7 @@ class Resolved:
         What the reader of the plan must know about the choice of values.
     """
 
-    layout: LayoutRules
+    layouts: tuple[LayoutRules, ...]
     levels: LevelRules
     posts: PostRules
     panels: PanelRules
@@ -248,6 +277,11 @@ class Resolved:
     facts: SystemFacts
     parameters: Mapping[str, Parameter]
     findings: tuple[Finding, ...] = ()
+
+    @property
+    def layout(self) -> LayoutRules:
+        """The rules of where posts of the job's first line stand."""
+        return self.layouts[0]
 
 
 def resolve(job: Job, system: System) -> Resolved:
@@ -266,7 +300,9 @@ def resolve(job: Job, system: System) -> Resolved:
     used = _WITHOUT_PANELS | values | {"layout.module_m": full_bay_m(values), "fence.height_m": infill_height_m(values)}
     strained = system.slope == "strained"
     return Resolved(
-        layout=_record(LayoutRules, used, "layout", "line"),
+        layouts=tuple(
+            _record(LayoutRules, used, "layout", toml_file.address(job.line_keys(row))) for row in range(len(job.lines))
+        ),
         levels=_record(LevelRules, used, "levels"),
         posts=_record(PostRules, used, "posts"),
         panels=_record(PanelRules, used, "fence", "levels"),
@@ -320,7 +356,7 @@ def _leaves(job: Job) -> Iterator[tuple[Keys, Any]]:
     """Every key of the job file with its value as JSON has it, None where it is left out."""
     tables: dict[Keys, Section] = {
         ("job",): job.job,
-        ("line",): job.line,
+        **{job.line_keys(row): line for row, line in enumerate(job.lines)},
         ("ground",): job.ground,
         ("fence",): job.fence,
         ("layout",): job.layout,

@@ -125,11 +125,17 @@ Legs = Annotated[
 
 
 class Line(Section):
-    """The boundary, and which part of it to fence."""
+    """The boundary, and which part of it to fence. Of several lines each is a [[line]]."""
 
+    name: Name | None = Field(default=None, description="the line's name; of several, L1, L2, ... where left out")
     file: File = Field(description="the vector file with the boundary")
     layer: Name | None = Field(default=None, description="the layer, where the file has several")
     feature: Count | None = Field(default=None, description="the feature, counted from 1, where the layer has several")
+    features: Literal["together", "each"] = Field(
+        default="together",
+        description="together: all features of the file are one line; each: every feature is a line of its own",
+    )
+    name_field: Name | None = Field(default=None, description='features = "each": the field with the lines\' names')
     grid: Name | None = Field(default=None, description="the file's grid, only where it carries none")
     legs: Legs = Field(
         default="all",
@@ -152,6 +158,29 @@ class Line(Section):
         if _kind_of_legs(value) == "numbers" and len(set(map(str, value))) < len(value):
             raise fault("names a leg twice", remedy="Write each leg once.")
         return value
+
+    @model_validator(mode="after")
+    def _says_nothing_in_vain(self) -> Line:
+        if self.features == "together" and self.name_field is not None:
+            raise fault(
+                'says nothing to features = "together"', keys=("name_field",), remedy='Write features = "each".'
+            )
+        for key in ("feature", "legs") if self.features == "each" else ():
+            if getattr(self, key) not in (None, "all"):
+                raise fault(
+                    f'does not go with features = "each": {key} is of one line', keys=(key,), remedy=f"Take {key} out."
+                )
+        return self
+
+
+def _kind_of_lines(value: Any) -> str:
+    return "tables" if isinstance(value, (list, tuple)) else "table"
+
+
+Lines = Annotated[
+    Annotated[Line, Tag("table")] | Annotated[tuple[Line, ...], Strict(False), Field(min_length=1), Tag("tables")],
+    Discriminator(_kind_of_lines),
+]
 
 
 LevelUnit = Literal["m", "ft", "ftUS"]
@@ -284,6 +313,12 @@ class Spacing(Section):
     strain_max_m: kinds.StrainLength | None = Field(
         default=None, description="wire fences: the most that two posts may be apart that hold the wires' pull"
     )
+    join_m: float = Field(
+        default=0.02,
+        ge=0,
+        le=1,
+        description="lines that come this near meet; a miss by more, and less than a metre, is a finding",
+    )
     fit: Fit = Field(
         default="end",
         description="where cut bays go: end, start, both-ends, equal (all bays alike), or best (where the levels come "
@@ -295,6 +330,9 @@ class GatePlace(Section):
     """Where a gate stands, and how wide it is."""
 
     name: Name | None = Field(default=None, description="the gate's name; G1, G2, ... where left out")
+    line: Name | None = Field(
+        default=None, description="the name of its line, where a job has several; with near the nearest where left out"
+    )
     at_m: float | None = Field(default=None, ge=0, description="chainage of its first post; this or near")
     near: Position | None = Field(
         default=None,
@@ -518,7 +556,7 @@ class JobFile(Section):
     job: Naming = Field(
         default=Naming(), description="what the job is called, and what its coordinates and levels are in"
     )
-    line: Line = Field(description="the table [line] with the boundary's file")
+    line: Lines = Field(description="the table [line] with the boundary's file")
     ground: Ground = Field(description="the table [ground] with the ground's files")
     fence: Fence = Field(default=Fence(), description="which fence")
     layout: Spacing = Field(default=Spacing(), description="how posts are spread along the line")
@@ -542,12 +580,24 @@ class JobFile(Section):
     setout: Setout = Field(default=Setout(), description="the set-out sheet for the crew")
     control: Control = Field(default=Control(), description="control points that posts are tied to")
 
+    @property
+    def lines(self) -> tuple[Line, ...]:
+        """The lines, in one table or several; where several are, each has a name."""
+        if isinstance(self.line, Line):
+            return (self.line,)
+        return tuple(
+            line if line.name or line.features == "each" else line.model_copy(update={"name": f"L{number}"})
+            for number, line in enumerate(self.line, start=1)
+        )
+
     @model_validator(mode="after")
-    def _gate_names_differ(self) -> JobFile:
-        named = [gate.name or f"G{number}" for number, gate in enumerate(self.gate, start=1)]
-        for row, name in enumerate(named):
-            if name in named[:row]:
-                raise fault("is the name of an earlier gate", keys=("gate", row, "name"), value=name)
+    def _names_differ(self) -> JobFile:
+        gates = [gate.name or f"G{number}" for number, gate in enumerate(self.gate, start=1)]
+        lines = [line.name for line in self.lines]
+        for table, named in (("gate", gates), ("line", lines)):
+            for row, name in enumerate(named):
+                if name is not None and name in named[:row]:
+                    raise fault(f"is the name of an earlier {table}", keys=(table, row, "name"), value=name)
         return self
 
 

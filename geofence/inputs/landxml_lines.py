@@ -42,6 +42,8 @@ class LandXmlLines:
         Their grid.
     parts
         For each unbroken line (k, 2): easting, northing.
+    names, of
+        What the features are called, and for each part the row of its feature.
     curved
         Whether arcs or spirals are among them, as chords.
     findings
@@ -50,6 +52,8 @@ class LandXmlLines:
 
     crs: CRS
     parts: tuple[Floats, ...]
+    names: tuple[str, ...]
+    of: tuple[int, ...]
     curved: bool
     findings: tuple[Finding, ...]
 
@@ -66,7 +70,14 @@ class _Feature:
 
 
 def read_lines(
-    file: Path, *, layer: str | None, grid: str | None, feature: int | None, step_deg: float
+    file: Path,
+    *,
+    layer: str | None,
+    grid: str | None,
+    feature: int | None,
+    step_deg: float,
+    several: bool = False,
+    table: str = "line",
 ) -> LandXmlLines:
     """Read the lines of a file.
 
@@ -80,6 +91,10 @@ def read_lines(
         Which one, counting from 1, of those of that name or of all.
     step_deg
         Arcs become chords of this angle.
+    several
+        Whether all of that name, or all there are, are taken.
+    table
+        What the job calls the table that names the file, for errors.
 
     Raises
     ------
@@ -90,19 +105,27 @@ def read_lines(
     """
     content = _Content(file)
     read_xml(file, content, root=ROOT, whole=("Units", "CoordinateSystem", "CoordGeom"), flat=content.flat)
-    crs = grid_of(file, content.system, given=grid, option="line.grid")
+    crs = grid_of(file, content.system, given=grid, option=f"{table}.grid")
     units = units_of(file, content.units)
-    check_unit(file, units, crs, line=content.units.line if content.units else None, option="line.grid")
-    chosen = _chosen(file, [each for each in content.features if each.geometries], layer, feature)
+    check_unit(file, units, crs, line=content.units.line if content.units else None, option=f"{table}.grid")
+    found = _named(file, [each for each in content.features if each.geometries], layer, table)
+    chosen = found if several else _chosen(file, found, layer, feature, table)
     drawing = _Drawing(file=file, points=content.points, step_deg=step_deg)
     meet = MEET_M / unit_m(crs) if crs.is_projected else MEET_M / 111_000
-    geometries = [geometry for each in chosen for geometry in each.geometries]
-    lines = [drawing.line(geometry, meet) for geometry in geometries]
-    parts = [part for line in lines for part in line]
+    geometries = [(row, geometry) for row, each in enumerate(chosen) for geometry in each.geometries]
+    lines = [(row, part) for row, geometry in geometries for part in drawing.line(geometry, meet)]
+    parts = [part for _, part in lines]
     if not parts:
         raise InputError("holds no line", file=file.name, remedy="Draw the boundary as a parcel or plan feature.")
     findings = [_gaps(len(parts) - len(geometries))] if len(parts) > len(geometries) else []
-    return LandXmlLines(crs=crs, parts=tuple(parts), curved=drawing.curved, findings=tuple(findings))
+    return LandXmlLines(
+        crs=crs,
+        parts=tuple(parts),
+        names=tuple(each.name for each in chosen),
+        of=tuple(row for row, _ in lines),
+        curved=drawing.curved,
+        findings=tuple(findings),
+    )
 
 
 def _gaps(count: int) -> Finding:
@@ -149,8 +172,8 @@ class _Content:
             self._open[-1].geometries.append(element)
 
 
-def _chosen(file: Path, features: list[_Feature], layer: str | None, number: int | None) -> list[_Feature]:
-    """The features of a name, or the one with a number among them, or the only one."""
+def _named(file: Path, features: list[_Feature], layer: str | None, table: str) -> list[_Feature]:
+    """The features of a name, or all."""
     if not features:
         raise InputError(
             "holds no parcel, plan feature or alignment with lines",
@@ -163,15 +186,20 @@ def _chosen(file: Path, features: list[_Feature], layer: str | None, number: int
         raise InputError(
             f"has no parcel, plan feature or alignment {layer!r}",
             file=file.name,
-            place="line.layer",
+            place=f"{table}.layer",
             remedy=nearest(str(layer), tuple(dict.fromkeys(titles))),
         )
+    return named
+
+
+def _chosen(file: Path, named: list[_Feature], layer: str | None, number: int | None, table: str) -> list[_Feature]:
+    """Of the features of a name the one with a number, or the only one."""
     if number is not None:
         if number > len(named):
             raise InputError(
                 "has no such feature",
                 file=file.name,
-                place="line.feature",
+                place=f"{table}.feature",
                 value=number,
                 limit=len(named),
                 remedy="Count from 1.",
@@ -183,7 +211,7 @@ def _chosen(file: Path, features: list[_Feature], layer: str | None, number: int
         raise InputError(
             f"has {len(named)} parcels, plan features or alignments" + (f" {layer!r}" if layer else ""),
             file=file.name,
-            remedy=f"Set {'line.feature, counting from 1' if layer else 'line.layer'}, to one of: {listing}.",
+            remedy=f"Set {f'{table}.feature, counting from 1' if layer else f'{table}.layer'}, to one of: {listing}.",
         )
     return named
 

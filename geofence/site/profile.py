@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -83,13 +84,15 @@ def sample(
     to_ground: Transformer,
     *,
     geoid_separation_m: float,
+    also_m: Sequence[float] = (),
 ) -> GroundLine:
     """Sample the ground along a line, at most 0.25 m apart and wherever the ground bends.
 
-    ``to_ground`` takes longitude and latitude on the line's datum to the ground's grid. Stations without a level have
+    ``to_ground`` takes longitude and latitude on the line's datum to the ground's grid; ``also_m`` are distances along
+    the line, on the ellipsoid, at which there is to be a station too. Stations without a level have
     NaN; their share of the chainage is reckoned at the neighbouring levels.
     """
-    distance = _regular(line)
+    distance = _with_places(_regular(line), also_m)
     x, y = (np.asarray(part) for part in to_ground.transform(*line.at(distance)))
     distance, x, y = _with_bends(distance, x, y, ground)
     found = ground.levels(x, y)
@@ -112,6 +115,16 @@ def _regular(line: Line) -> Floats:
     leg = np.repeat(np.arange(len(line)), parts)
     step = np.arange(len(leg)) - np.repeat(np.cumsum(parts) - parts, parts)
     return np.append(ends[leg] + step / parts[leg] * line.length_m[leg], ends[-1])
+
+
+def _with_places(distance: Floats, also_m: Sequence[float]) -> Floats:
+    """Distances with further ones among them, but for those that are there already."""
+    if not len(also_m):
+        return distance
+    also = np.asarray(also_m)
+    after = np.clip(np.searchsorted(distance, also), 1, len(distance) - 1)
+    apart = np.minimum(np.abs(distance[after] - also), np.abs(distance[after - 1] - also))
+    return np.union1d(distance, also[apart > WIDTH_TOLERANCE_M])
 
 
 def _with_bends(distance: Floats, x: Floats, y: Floats, ground: Ground) -> tuple[Floats, Floats, Floats]:

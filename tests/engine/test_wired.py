@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geofence.engine.fence import build_fence, join
+from geofence.engine.fence import build_fence
+from geofence.engine.joined import join
 from geofence.engine.records import (
     Fence,
     Floats,

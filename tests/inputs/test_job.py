@@ -49,6 +49,7 @@ geoid_separation_m = 48.2
 level_datum = "ODN"
 
 [line]
+name = "north"
 file = "boundary.gpkg"
 layer = "parcels"
 feature = 2
@@ -475,7 +476,7 @@ class TestResolve:
             for key in schema["$defs"].get(name, {}).get("properties", {}):
                 expected |= {f"{table}{row}.{key}" for row in rows}
         expected -= set(chain.from_iterable(KEYS_OF_SLOPE.values())) - set(KEYS_OF_SLOPE["step"])
-        expected -= {"gate[1].near", "gate[2].at_m"}
+        expected -= {"gate[1].near", "gate[2].at_m", "gate[1].line", "gate[2].line", "line.name_field"}
         expected -= {f"gate[{row}].{key}" for row in (1, 2) for key in GateKeys.model_fields}
         expected -= {f"stakeout.{key}" for key, item in Stakeout.model_fields.items() if item.default is None}
         expected -= {f"sheets.{key}" for key, item in Sheets.model_fields.items() if item.default is None}

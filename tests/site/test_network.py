@@ -1,4 +1,4 @@
-"""Where lines meet, and which stretches are fenced once. Expected places are closed forms: the lines are drawn on axes."""
+"""Where lines meet, and what is fenced once. Expected places are closed forms: the lines are drawn on axes."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from geofence.site.network import Network, network
 GEOD = Geod(ellps="GRS80")
 MIDDLE = (-1.7, 52.2)
 TO_PLANE = plane_about(GEOD, *MIDDLE)
-"""True in distance and direction from the middle; within 200 m of it straight lines are sight lines to 0.1 micrometre."""
+"""True in distance and direction from the middle; within 200 m straight lines are sight lines to 0.1 micrometre."""
 
 Corners = Sequence[tuple[float, float]]
 

@@ -1,8 +1,8 @@
 """Where lines meet, against two outside sources.
 
-- GEOS 3.11 or later through Shapely (S. Gillies and others, https://shapely.readthedocs.io): ``unary_union`` cuts straight
-  lines of a plane at all places where they meet. Small lines near the middle of a plane that is true in distance are
-  sight lines to a hundredth of a millimetre.
+- GEOS through Shapely (S. Gillies and others, https://shapely.readthedocs.io): ``unary_union`` cuts straight lines of a
+  plane at all places where they meet. Small lines near the middle of a plane that is true in distance are sight lines
+  to a hundredth of a millimetre.
 - GeographicLib (C. F. F. Karney, "Algorithms for geodesics", Journal of Geodesy 87, 2013, 43-55): where a place lies
   along a geodesic of any length, to nanometres.
 """
