@@ -91,7 +91,9 @@ def finding_layers() -> list[Layer]:
 
 
 def _gate_layers(plan: FencePlan) -> list[Layer]:
-    found = [Layer(name=GATE, description="Gates", rgb=colours.GATE, width_mm=0.35)]
+    found = []
+    if "gate" in plan.fence.bays.kind:
+        found.append(Layer(name=GATE, description="Gates", rgb=colours.GATE, width_mm=0.35))
     if plan.gates:
         found.append(Layer(name=GATE_NAME, description="Names of the gates", rgb=colours.GATE))
         found.append(

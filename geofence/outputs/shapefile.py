@@ -31,7 +31,7 @@ _PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 _DATE = "2000-01-01"
 """Of the tables, and of their files: the same plan gives the same bytes."""
 
-_SHORT = {
+SHORT = {
     "chainage_m": "chain_m",
     "ground_level_m": "ground_m",
     "top_level_m": "top_m",
@@ -61,7 +61,7 @@ def short_names(columns: Sequence[str]) -> dict[str, str]:
     """
     found: dict[str, str] = {}
     for column in columns:
-        name = wanted = _SHORT.get(column, column)[:LONGEST_NAME]
+        name = wanted = SHORT.get(column, column)[:LONGEST_NAME]
         number = 1
         while name in found.values():
             number += 1

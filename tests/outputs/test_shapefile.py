@@ -132,3 +132,9 @@ def test_the_same_plan_gives_the_same_bytes(tmp_path: Path) -> None:
         assert {entry.date_time[0] for entry in archive.infolist()} == {2000}
         year, month, day = archive.read("posts.dbf")[1:4]
     assert (1900 + year, month, day) == (2000, 1, 1)
+
+
+def test_the_page_has_every_short_name() -> None:
+    page = (Path(__file__).parents[2] / "docs" / "outputs.md").read_text(encoding="utf-8")
+    for column, name in shapefile.SHORT.items():
+        assert f"| `{column}` | `{name}` |" in page
