@@ -1,8 +1,8 @@
 """How long a finished plan takes to be kept and read back, and how large it is, against general peers in the same run.
 
 ``python -m tests.benchmarks.bench_plan_file [POSTS] [STATIONS]``; ratios below 1 are in favour of geofence. The peers
-are numpy's ``savez_compressed``, ``savez`` and ``load`` of the columns alone, and pyogrio with the posts and bays alone,
-as a GeoPackage. Ours besides carries kinds, findings and all else, packs and unpacks records, and takes the digests.
+are numpy's ``savez_compressed``, ``savez`` and ``load`` of the columns alone, and pyogrio with posts and bays alone, as
+a GeoPackage. Ours besides carries kinds, findings and all else, packs and unpacks records, and takes the digests.
 """
 
 from __future__ import annotations

@@ -220,11 +220,13 @@ class TestReadBack:
         assert feet - survey == pytest.approx(38.7139, abs=2e-4)
 
     def test_feet_of_a_grid_in_feet_are_left_alone(self, tmp_path: Path) -> None:
-        """The factor that a grid gives has 15 digits: such a grid's coordinates are not worked on."""
+        """Files state the factor of a grid with ten digits or more: such a grid's coordinates are not worked on."""
         plan = made_up_plan()
-        for unit, metres in (("ft", 0.3048), ("ftUS", 0.304800609601219)):
+        for unit, metres in (("ft", 0.3048), ("ftUS", 0.304800609601219), ("ftUS", 0.3048006096)):
             there = replace(plan, grid=replace(plan.grid, unit_m=metres))
-            assert _text(there, tmp_path, unit=unit) == _text(there, tmp_path, unit="grid")
+            order = ("point", "easting", "northing")
+            ours, grids = (_text(there, tmp_path, unit=each, decimals=6, order=order) for each in (unit, "grid"))
+            assert ours == grids
 
 
 class TestCodes:
