@@ -17,7 +17,7 @@ from geofence.outputs.dxf_text import paragraph
 from geofence.outputs.thinned import kept
 from geofence.plan import FencePlan
 
-__all__ = ["add_bays", "add_bodies", "add_gates", "add_posts"]
+__all__ = ["add_bays", "add_bodies", "add_gates", "add_posts", "feet_m"]
 
 _LEVEL_DECIMALS = 3
 _GATE_NAME_MM = 5.5
@@ -65,10 +65,20 @@ def _sizes_m(plan: FencePlan) -> tuple[list[float], list[float]]:
     """(n,) widths of the posts, and diameters of their holes."""
     count, bays = len(plan.fence.posts), plan.fence.bays
     widths, holes = [plan.system.post_width_m] * count, [plan.system.hole_diameter_m] * count
+    for row, kind in enumerate(plan.fence.posts.kind):
+        if kind == "existing":
+            holes[row] = 0.0  # nothing is dug for it
     for gate in plan.gates:
         for row in (int(bays.from_post[gate.bay]), int(bays.to_post[gate.bay])):
-            widths[row], holes[row] = gate.post_width_m, gate.hole_diameter_m
+            if plan.fence.posts.kind[row] != "existing":
+                widths[row], holes[row] = gate.post_width_m, gate.hole_diameter_m
     return widths, holes
+
+
+def feet_m(plan: FencePlan) -> Floats:
+    """(n,) levels from which posts are drawn: their toes, the ground where nobody knows how deep they stand."""
+    posts = plan.fence.posts
+    return np.where(np.isfinite(posts.toe_level_m), posts.toe_level_m, posts.ground_level_m)
 
 
 def _at_posts(plan: FencePlan, posts_as: PostsAs) -> Floats:
@@ -128,14 +138,15 @@ def add_gates(drawing: Drawing, plan: FencePlan) -> None:
 def add_bodies(drawing: Drawing, plan: FencePlan) -> None:
     """Posts from toe to top, what hangs between them, and the ground, all at their levels."""
     posts, bays, unit = plan.fence.posts, plan.fence.bays, plan.grid.unit_m
-    foot = np.column_stack([plan.places.easting, plan.places.northing, posts.toe_level_m / unit])
+    foot_m = feet_m(plan)
+    foot = np.column_stack([plan.places.easting, plan.places.northing, foot_m / unit])
     turn_deg = on_grid.directions_deg(plan) % 360
     widths_m = _sizes_m(plan)[0]
     names = {width_m: f"{POST_BODY}-{round(width_m * 1000)}" for width_m in widths_m}
     for width_m, name in names.items():
         make_body(drawing, name, width=width_m / unit)
     blocks = [names[width_m] for width_m in widths_m]
-    drawing.inserts(blocks, BODY, foot, turn_deg=turn_deg, stretch=posts.length_m / unit)
+    drawing.inserts(blocks, BODY, foot, turn_deg=turn_deg, stretch=(posts.top_level_m - foot_m) / unit)
     ends = foot[np.column_stack([bays.from_post, bays.to_post, bays.to_post, bays.from_post])]
     levels_m = np.column_stack([bays.underside_from_m, bays.underside_to_m, bays.top_to_m, bays.top_from_m])
     ends[:, :, 2] = levels_m / unit

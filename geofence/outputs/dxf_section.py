@@ -17,6 +17,7 @@ from geofence.outputs import colours
 from geofence.outputs.digits import fixed
 from geofence.outputs.dxf_blocks import finding_block, make_finding_blocks
 from geofence.outputs.dxf_drawing import Drawing, Layer, Tag
+from geofence.outputs.dxf_fence import feet_m
 from geofence.outputs.dxf_layers import (
     BAY,
     GATE,
@@ -118,7 +119,7 @@ def _span(plan: FencePlan, runs: Sequence[Run]) -> tuple[float, float]:
     """The lowest toe or ground and the highest top, in drawing units."""
     posts, rows = plan.fence.posts, np.concatenate([run.posts for run in runs])
     ground = plan.stations.ground_level_m[np.concatenate([run.stations for run in runs])]
-    low = min(float(np.min(ground)), float(np.min(posts.toe_level_m[rows])))
+    low = min(float(np.min(ground)), float(np.min(feet_m(plan)[rows])))
     high = max(float(np.max(ground)), float(np.max(posts.top_level_m[rows])))
     return low / plan.grid.unit_m, high / plan.grid.unit_m
 
@@ -193,7 +194,7 @@ def _bays(drawing: Drawing, plan: FencePlan, run: Run, frame: _Frame) -> None:
         drawing.lines(layers, one, other)
     steps = rows[np.abs(bays.step_m[rows]) > 0]
     unit, height = plan.grid.unit_m, NAME_MM * drawing.millimetre
-    toes_m = plan.fence.posts.toe_level_m[bays.from_post[steps]]
+    toes_m = feet_m(plan)[bays.from_post[steps]]
     at = frame.at(bays.start_m[steps], toes_m)
     texts = [f"{step:+.3f}" for step in (bays.step_m[steps] / unit).tolist()]
     beside = at + np.array([height / 2, -6.0 * height, 0.0])
@@ -202,7 +203,7 @@ def _bays(drawing: Drawing, plan: FencePlan, run: Run, frame: _Frame) -> None:
 
 def _posts(drawing: Drawing, plan: FencePlan, run: Run, frame: _Frame) -> None:
     posts, rows = plan.fence.posts, run.posts
-    toes, tops = (frame.at(run.chainage_m, level[rows]) for level in (posts.toe_level_m, posts.top_level_m))
+    toes, tops = (frame.at(run.chainage_m, level[rows]) for level in (feet_m(plan), posts.top_level_m))
     drawing.lines([post_layer(posts.kind[row]) for row in rows], toes, tops)
     height, names = NAME_MM * drawing.millimetre, plan.post_names
     lines_up = second_row(np.diff(tops[:, 0]), 1.3 * height) * LETTER_WIDTH * height * (1 + max(map(len, names)))
@@ -241,6 +242,8 @@ def _place(plan: FencePlan, runs: Sequence[Run], finding: Finding) -> tuple[floa
     """Chainage and lowest level of what a finding is about, if it is in one of the runs."""
     bays, stations = plan.fence.bays, plan.stations
     for run in runs:
+        if finding.line and finding.line != run.line:
+            continue
         chainage_m = finding.chainage_m
         if finding.post is not None:
             there = np.flatnonzero(run.posts == finding.post)
@@ -254,7 +257,7 @@ def _place(plan: FencePlan, runs: Sequence[Run], finding: Finding) -> tuple[floa
         if chainage_m is not None and along[0] <= chainage_m <= along[-1]:
             nearest = run.posts[np.argmin(np.abs(run.chainage_m - chainage_m))]
             ground_m = float(np.interp(chainage_m, along, stations.ground_level_m[run.stations]))
-            return chainage_m, min(ground_m, float(plan.fence.posts.toe_level_m[nearest]))
+            return chainage_m, min(ground_m, float(feet_m(plan)[nearest]))
     return None
 
 

@@ -112,6 +112,8 @@ def finding_path(plan: FencePlan, along: list[Chain], finding: Finding) -> Float
     from_m = finding.chainage_m
     to_m = from_m if finding.chainage_to_m is None else finding.chainage_to_m
     for chain in along:
+        if finding.line and finding.line != chain.run.line:
+            continue
         if chain.chainage_m[0] <= (from_m + to_m) / 2 <= chain.chainage_m[-1]:
             return chain.path(from_m, to_m) if to_m > from_m else np.array([chain.place(from_m)])
     return None

@@ -19,7 +19,7 @@ from ezdxf import recover
 from pyproj import CRS, Transformer
 
 from geofence.engine.records import Finding
-from geofence.outputs import dxf
+from geofence.outputs import dxf, dxf_section
 from geofence.outputs.dxf_style import DxfStyle
 from geofence.plan import FencePlan
 from geofence.plan_parts import Parameter
@@ -202,6 +202,42 @@ class TestInSpace:
         (ground,) = space.query("POLYLINE[layer=='GROUND-LINE']")
         levels = [vertex.dxf.location.z for vertex in ground.vertices]
         assert (levels[0], levels[-1]) == pytest.approx(tuple(plan.stations.ground_level_m[[0, -1]]), abs=1e-5)
+
+
+class TestPostsThatExist:
+    """Nobody knows their toes: they stand on the ground in space, and nothing is dug for them."""
+
+    def _plan(self) -> FencePlan:
+        plan = made_up_plan()
+        posts, row = plan.fence.posts, np.arange(40) == 7
+        kept = replace(
+            posts,
+            kind=tuple("existing" if there else kind for there, kind in zip(row, posts.kind, strict=True)),
+            toe_level_m=np.where(row, np.nan, posts.toe_level_m),
+            embedment_m=np.where(row, np.nan, posts.embedment_m),
+            stock_length_m=np.where(row, np.nan, posts.stock_length_m),
+        )
+        return replace(plan, fence=replace(plan.fence, posts=kept))
+
+    def test_on_the_plan(self, tmp_path: Path) -> None:
+        document = _read(self._plan(), tmp_path)
+        post = _posts(document)["P008"]
+        assert (post.dxf.name, post.get_attrib_text("TOE")) == ("POST-EXISTING", "")
+        assert not document.blocks.get("POST-EXISTING").query("CIRCLE")
+
+    @pytest.mark.parametrize("output", [dxf, dxf_section])
+    def test_nothing_in_space_or_in_section_is_no_number(self, output: Any, tmp_path: Path) -> None:
+        path = tmp_path / "drawing.dxf"
+        output.write(self._plan(), path, style=SPACE)
+        assert "\nnan\n" not in path.read_text(encoding="utf-8")
+        assert not ezdxf.readfile(path).audit().errors
+
+    def test_in_space(self, tmp_path: Path) -> None:
+        plan = self._plan()
+        body = _read(plan, tmp_path, SPACE).modelspace().query("INSERT[layer=='FENCE-POST-BODY']")[7]
+        posts = plan.fence.posts
+        assert body.dxf.insert.z == pytest.approx(posts.ground_level_m[7], abs=1e-5)
+        assert body.dxf.zscale == pytest.approx(posts.height_m[7], abs=2e-5)
 
 
 class TestWhatItSays:

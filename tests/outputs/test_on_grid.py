@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -50,7 +51,7 @@ def test_findings_have_the_way_that_they_are_about() -> None:
     along = on_grid.chains(plan)
     at = np.column_stack([plan.places.easting, plan.places.northing])
 
-    def path(**where: float | int) -> np.ndarray | None:
+    def path(**where: Any) -> np.ndarray | None:
         return on_grid.finding_path(plan, along, Finding(code="c", severity="note", message="m", **where))
 
     np.testing.assert_allclose(path(post=7), at[[7]])
@@ -60,6 +61,8 @@ def test_findings_have_the_way_that_they_are_about() -> None:
         path(chainage_m=25.5 * MODULE_M, chainage_to_m=27 * MODULE_M), [(at[25] + at[26]) / 2, at[26], at[27]]
     )
     assert path() is None
+    assert path(chainage_m=2.5 * MODULE_M, line="south") is None
+    np.testing.assert_allclose(path(chainage_m=25 * MODULE_M, line="south"), at[[25]], atol=1e-6)
     assert path(chainage_m=1e6) is None
 
 
