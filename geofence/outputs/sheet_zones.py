@@ -43,8 +43,12 @@ RULE_LOOKS = {
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class DrawnZone:
-    """A zone on the grid: its outlines, open or closed, and the area of its reach, as shapely shapes in metres."""
+    """A zone on the grid: its outlines, open or closed, and the area of its reach, as shapely shapes in metres.
 
+    ``title`` is its name with its rule and reach.
+    """
+
+    name: str
     title: str
     look: Look
     outlines: Any
@@ -70,9 +74,9 @@ def drawn_zones(plan: FencePlan) -> list[DrawnZone]:
         if shapes:
             reach = shapely.make_valid(_inside(areas)) if areas else None
             look = RULE_LOOKS.get(zone.rule, RULE_LOOKS["consult"])
-            found.append(
-                DrawnZone(title=_title(zone), look=look, outlines=shapely.GeometryCollection(shapes), reach=reach)
-            )
+            outlines = shapely.GeometryCollection(shapes)
+            name = one_line(zone.name)
+            found.append(DrawnZone(name=name, title=_title(zone), look=look, outlines=outlines, reach=reach))
     return found
 
 

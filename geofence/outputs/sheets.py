@@ -155,7 +155,7 @@ def _room(arrangement: _Arrangement, options: SheetOptions) -> Room:
     return Room(
         plan_m=(wide * options.scale / 1000, high * options.scale / 1000),
         section_m=along * options.section_scale / 1000,
-        columns=int(along / COLUMN_MM),
+        columns=int(along / COLUMN_MM) + 1,
     )
 
 

@@ -135,8 +135,12 @@ class StripNames:
         """Names along what is drawn of zones, or along their reach."""
         for zone in zones:
             sides = [*shapely.get_parts(zone.outlines), *([] if zone.reach is None else [zone.reach.boundary])]
-            tries = [spot for side in sides for way in self.window.ways(side) for spot in spots.beside_sides(way)]
-            self.room.letter(_short(zone.title), tries, ink=zone.look.outline.ink)
+            ways = [way for side in sides for way in self.window.ways(side)]
+            along = [spot for way in ways for spot in spots.beside_sides(way)]
+            upright = [spot for way in ways for x, y in way.tolist() for spot in spots.around(x, y, 1.5)]
+            for words, tries in ((zone.title, along), (zone.title, upright), (zone.name, along), (zone.name, upright)):
+                if self.room.letter(_short(words), tries, ink=zone.look.outline.ink):
+                    break
 
     def letter_crosses(self) -> None:
         """Crosses of the grid where there is room, each with its coordinates along its own lines."""

@@ -63,8 +63,8 @@ class PlanDrawing:
         names.letter_gates()
         names.letter_findings(self.findings, [line.chain for line in self.lines])
         names.letter_marks(marks)
-        names.letter_zones(self.zones)
         names.letter_posts("line")
+        names.letter_zones(self.zones)
         names.letter_crosses()
 
     def _draw_zones(self, page: Page, window: StripWindow) -> None:

@@ -20,7 +20,7 @@ COLUMN_MM = 2.75
 """Columns of figures that stand upright are at least so far apart: a line of lettering and the space beside it."""
 LEADER_MM = 6.0
 """Between the datum line and the table, for lines that lead from posts to their columns."""
-TITLES_MM = 34.0
+TITLES_MM = 35.0
 RULE, FINE = Pen(0.25), Pen(0.13, GREY)
 
 
@@ -45,12 +45,15 @@ class StripTable:
         return sum(row.height_mm for row in self.rows)
 
     def draw(self, page: Page, left: float, right: float, top: float, strip: Strip, posts_x: Floats) -> None:
-        """Draw the table between two sides and below ``top``, its titles left of ``left``, and leaders from posts."""
-        columns = spread(posts_x, COLUMN_MM, left + COLUMN_MM / 2, right - COLUMN_MM / 2)
+        """Draw the table of posts between ``left`` and ``right``, below ``top``, with leaders from where the posts are.
+
+        Its titles stand in ``TITLES_MM`` left of there; half a column is beyond either side.
+        """
+        columns = spread(posts_x, COLUMN_MM, left, right)
+        x0, left, right = left - TITLES_MM, left - COLUMN_MM / 2, min(right, float(columns[-1])) + COLUMN_MM / 2
         for post, column in zip(posts_x.tolist(), columns.tolist(), strict=True):
             bends = [(post, top + LEADER_MM), (post, top + LEADER_MM - 1.2), (column, top + 1.2), (column, top)]
             page.line(bends, FINE)
-        x0, right = left - TITLES_MM, min(right, float(columns[-1]) + COLUMN_MM)
         page.line([(x0, top), (right, top)], RULE)
         y = top
         for row in self.rows:
