@@ -20,6 +20,7 @@ from geofence.fieldwork import far_posts
 from geofence.inputs.job import Job, job_from_values
 from geofence.inspection import Inspection, inspect
 from geofence.plan import Places, ShotPoints
+from tests import landxml
 from tests.sites import write_line, write_raster
 from tests.terminal import geofence
 
@@ -155,6 +156,24 @@ class TestCheckPoints:
         finding = told(self.checked(tmp_path, level_offset_m=1.0), "ground-checked")
         assert finding.severity == "warn"
         assert finding.value == pytest.approx(np.sqrt(np.mean((self.OFF - 1) ** 2)), abs=1e-4)
+
+    def test_points_of_landxml_check_it_as_well(self, tmp_path):
+        x, y = np.array([EAST + 30.0, EAST + 60.0, EAST + 90.0]), np.full(3, NORTH + 40.0)
+        level = plane(x, y) - np.array([0.01, 0.02, 0.06])
+        rows = zip("ABC", y, x, level, strict=True)
+        points = "".join(f'<CgPoint name="{name}">{n:.4f} {e:.4f} {z:.4f}</CgPoint>' for name, n, e, z in rows)
+        landxml.write(tmp_path / "checks.xml", f"<CgPoints>{points}</CgPoints>")
+        finding = told(inspect(raster_job(tmp_path, check="checks.xml")), "ground-checked")
+        assert "At 3 check points of checks.xml the ground lies 0.030 m too high on average" in finding.message
+        assert "most, +0.060 m, at C," in finding.message
+
+    def test_what_was_written_for_a_device_comes_back_from_it(self, tmp_path):
+        """The ground at the posts, as LandXML gives it to 0.1 mm, is that of the raster."""
+        plan = plan_fence(raster_job(tmp_path))
+        plan.write(tmp_path / "out", also=["landxml"])
+        finding = told(inspect(raster_job(tmp_path, check="out/fence.xml")), "ground-checked")
+        assert f"At {len(plan.fence.posts)} check points of fence.xml" in finding.message
+        assert finding.value <= 1e-4
 
     def test_that_lie_outside_the_ground_are_told(self, tmp_path):
         shots(tmp_path / "checks.csv", [EAST - 100, EAST - 50], [NORTH, NORTH + 5], [100, 100])

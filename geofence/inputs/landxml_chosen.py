@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from geofence.engine.records import Finding, Floats
 from geofence.errors import JobError
-from geofence.inputs.landxml_file import CG_POINTS, LandXml
+from geofence.inputs.landxml_file import CG_POINTS, NOT_GROUND, LandXml
 from geofence.inputs.landxml_sources import extent_of, sources_of
 from geofence.inputs.landxml_surface import Surface
 from geofence.registry import nearest
@@ -23,9 +23,6 @@ Ints = NDArray[np.int64]
 
 NAMES_SHOWN = 12
 FIRST_ROWS = 5
-
-NOT_GROUND = "donotinclude"
-"""What a point's DTMAttribute says if it is no point of the ground."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

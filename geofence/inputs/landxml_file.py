@@ -18,7 +18,7 @@ from geofence.inputs.landxml_numbers import Misfit, place_of
 from geofence.inputs.landxml_surface import Surface, is_hidden
 from geofence.inputs.xml_stream import Attributes, Element, FlatHandler, line_of, read_xml, root_of
 
-__all__ = ["CG_POINTS", "ROOT", "CgPoints", "LandXml", "is_landxml", "read_landxml"]
+__all__ = ["CG_POINTS", "NOT_GROUND", "ROOT", "CgPoints", "LandXml", "is_landxml", "read_landxml"]
 
 Ints = NDArray[np.int64]
 
@@ -26,6 +26,9 @@ ROOT = "LandXML"
 
 CG_POINTS = "CgPoints"
 """Chooses the points of the file where it has surfaces as well."""
+
+NOT_GROUND = "donotinclude"
+"""What a point's DTMAttribute says if it is no point of the ground."""
 
 SOURCES = ("Breakline", "Contour", "Boundary", "DataPoints", "PointFile")
 """What a surface was made from."""

@@ -11,8 +11,7 @@ from pyproj import CRS
 from geofence.engine.records import Finding, Floats
 from geofence.errors import InputError
 from geofence.inputs.landxml_grid import SAME_UNIT, Units
-from geofence.inputs.level_units import SAY_UNIT, UNITS, ask_if_feet
-from geofence.inputs.points import LEVEL_MAX_M, LEVEL_MIN_M
+from geofence.inputs.level_units import LEVEL_MAX_M, LEVEL_MIN_M, SAY_UNIT, UNITS, ask_if_feet
 from geofence.site.ground import GroundOptions
 
 __all__ = ["LevelUnit", "check_levels", "datum_findings", "level_unit"]

@@ -1,4 +1,4 @@
-"""One file of points, as it stands: text, a layer of a vector file, or a laser scan."""
+"""One file of points, as it stands: text, a layer of a vector file, a laser scan, or the points of LandXML."""
 
 from __future__ import annotations
 
@@ -10,20 +10,22 @@ import numpy as np
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from geofence.engine.records import Floats
+from geofence.engine.records import Finding, Floats
 from geofence.errors import InputError
+from geofence.inputs.landxml_points import read_landxml_points
 from geofence.inputs.las import read_las
 from geofence.inputs.point_columns import NEEDED, PLACE
 from geofence.inputs.point_layer import read_point_layer
 from geofence.inputs.point_text import PointText, read_point_text
 from geofence.site.ground import GroundOptions
 
-__all__ = ["LAYER", "SCAN", "TEXT", "PointFile", "read_point_file"]
+__all__ = ["LAYER", "SCAN", "TEXT", "XML", "PointFile", "read_point_file"]
 
 TEXT = (".csv", ".txt", ".tsv", ".xyz", ".pts", ".pnt", ".asc", ".dat", ".prn")
 LAYER = (".geojson", ".json", ".gpkg", ".shp", ".fgb")
 SCAN = (".las", ".laz")
-"""Suffixes of the three kinds of file."""
+XML = (".xml", ".landxml")
+"""Suffixes of the four kinds of file."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -33,13 +35,13 @@ class PointFile:
     Attributes
     ----------
     file, kind
-        The file, and what it is: ``text``, ``layer``, ``laser scan``.
+        The file, and what it is: ``text``, ``layer``, ``laser scan``, ``LandXML``.
     x, y
         (n,) in the file's grid and unit, finite.
     level
         (n,) in the file's unit, NaN where there is none.
     where
-        (n,) int64, the points' numbers, as ``place`` calls them (``line``, ``feature``, ``point``).
+        (n,) int64, the points' numbers, as ``place`` calls them (``line``, ``feature``, ``point``, ``CgPoint``).
     how
         What was found in the file or stated by the job, in words.
     crs
@@ -52,6 +54,8 @@ class PointFile:
         (n,) texts; None where there are none, or they are not wanted.
     left_out
         Points that were passed over already.
+    findings
+        What is to be told of the file.
     """
 
     file: Path
@@ -69,6 +73,7 @@ class PointFile:
     code: NDArray[Any] | None = None
     name: NDArray[Any] | None = None
     left_out: int = 0
+    findings: tuple[Finding, ...] = ()
 
     def at(self, row: int) -> str:
         return f"{self.place} {self.where[row]}"
@@ -80,13 +85,15 @@ def read_point_file(file: Path, options: GroundOptions, *, names: bool) -> Point
     Raises
     ------
     InputError, GridError, JobError
-        As the readers of the three kinds.
+        As the readers of the four kinds.
     """
     if not file.exists():
         raise InputError("there is no such file", file=file, remedy=f"Check files in [{options.table}].")
     suffix = file.suffix.lower()
     if suffix in SCAN:
         return _scan(file, options)
+    if suffix in XML:
+        return _landxml(file, options)
     return _layer(file, options) if suffix in LAYER else _text(file, options, names=names)
 
 
@@ -162,4 +169,24 @@ def _scan(file: Path, options: GroundOptions) -> PointFile:
         how=(("version", f"LAS {scan.version}"), ("classes", ", ".join(map(str, options.classes)))),
         crs=scan.crs,
         left_out=scan.total - len(scan.x),
+    )
+
+
+def _landxml(file: Path, options: GroundOptions) -> PointFile:
+    found = read_landxml_points(file, options)
+    return PointFile(
+        file=file,
+        kind="LandXML",
+        x=found.x,
+        y=found.y,
+        level=found.level,
+        where=found.row,
+        place="CgPoint",
+        how=(("version", found.version), ("order", "northing, easting, level")),
+        crs=found.crs,
+        level_unit=found.level_unit,
+        code=found.code,
+        name=found.name,
+        left_out=found.left_out,
+        findings=found.findings,
     )

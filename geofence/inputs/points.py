@@ -12,7 +12,7 @@ from pyproj import CRS
 
 from geofence.engine.records import Finding, Floats
 from geofence.errors import GridError, InputError, JobError
-from geofence.inputs.level_units import SAY_UNIT, UNITS, ask_if_feet, offset_findings
+from geofence.inputs.level_units import LEVEL_MAX_M, LEVEL_MIN_M, SAY_UNIT, UNITS, ask_if_feet, offset_findings
 from geofence.inputs.point_file import LAYER, SCAN, TEXT, PointFile, read_point_file
 from geofence.site.grids import check_places, horizontal, read_grid, same, unit_m
 from geofence.site.ground import GroundOptions
@@ -24,10 +24,6 @@ __all__ = ["READER", "Marks", "PointReader", "Points", "read_marks", "read_point
 
 OTHER_STARTS = (b"ncols", b"nrows", b"dsaa", b"dsbb", b"dsrb", b"<")
 """First bytes, in lower case, of text grids and of XML, whose suffixes point files share."""
-
-LEVEL_MIN_M, LEVEL_MAX_M = -500.0, 9000.0
-"""No ground is lower than the shore of the Dead Sea (-430 m) or higher than the highest mountain (8849 m): -9999 and
-its like stand for a level that is not known."""
 
 APART_MAX_M = 1_000_000.0
 """No survey reaches so far from its middle: a digit is missing or too many."""
@@ -159,7 +155,7 @@ def read_marks(file: Path, options: GroundOptions) -> Marks:
     x, y, level = found.x[rows], found.y[rows], found.level[rows]
     _check_together(found, rows, crs, x, y)
     check_places(crs, *_middle(x, y), place=found.file.name, option=f"{options.table}.grid")
-    findings = _left_out(found.file, found.left_out + len(found.level) - len(rows))
+    findings = [*found.findings, *_left_out(found.file, found.left_out + len(found.level) - len(rows))]
     known = np.isfinite(level)
     if known.any():
         unit, from_whom = _level_unit(found, whole, crs, options)
@@ -205,7 +201,7 @@ def _levelled(found: PointFile, options: GroundOptions, *, names: bool) -> _Leve
             for row, where in enumerate(_names(found, rows[:FIRST_ROWS]))
         ),
     )
-    findings = (*_unit_findings(found, unit, from_whom), *_count_findings(reading))
+    findings = (*found.findings, *_unit_findings(found, unit, from_whom), *_count_findings(reading))
     return _Levelled(crs=crs, x=x, y=y, level_m=level_m, name=name, reading=reading, findings=findings)
 
 

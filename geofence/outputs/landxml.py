@@ -100,7 +100,8 @@ def _system(grid: Grid, unit: LandXmlUnit) -> str:
     if unit.per_grid == 1:
         words["epsgCode"] = code if authority == "EPSG" else ""
         words["ogcWktCode"] = _wkt(grid.wkt)
-    words["verticalDatum"] = one_line(grid.level_datum) or NOT_STATED
+    datum = one_line(grid.level_datum)
+    words["verticalDatum"] = "" if datum == NOT_STATED else datum  # lest a reader takes this for a name
     return f"<CoordinateSystem {' '.join(f'{key}={attribute(word)}' for key, word in words.items() if word)}/>\n"
 
 

@@ -145,6 +145,13 @@ class TestWhatItSays:
         (system,) = _all(_root(plan, tmp_path), "x:CoordinateSystem")
         assert system.get("epsgCode") is None
 
+    @pytest.mark.parametrize("datum", ["", "not stated"])
+    def test_a_level_datum_that_nobody_stated_has_no_name(self, datum: str, tmp_path: Path) -> None:
+        plan = made_up_plan()
+        root = _root(replace(plan, grid=replace(plan.grid, level_datum=datum)), tmp_path)
+        assert _all(root, "x:CoordinateSystem/@verticalDatum") == []
+        assert _all(root, "//x:Property[@label='levels']/@value")[0].endswith("not stated")
+
     def test_hostile_text_comes_back_on_one_line(self, tmp_path: Path) -> None:
         root = _root(hostile_plan(), tmp_path)
         assert _all(root, "x:Project")[0].get("name") == " ".join(HOSTILE).replace("\n", " ")
