@@ -42,6 +42,8 @@ Unit = Literal["grid", "m", "ft", "ftUS"]
 UNITS_M: Mapping[str, float] = {"m": 1.0, "ft": 0.3048, "ftUS": 1200 / 3937}
 """Metres in one unit: the international foot, and the foot of United States surveys until 2022 (NIST SP 811, B.6)."""
 
+UNIT_NAMES: Mapping[str, str] = {"m": "metre", "ft": "international foot", "ftUS": "US survey foot"}
+
 USUAL_COLUMNS = ("point", "easting", "northing", "level", "description")
 COLUMNS = (*USUAL_COLUMNS, "code", "kind", "ground", "top", "toe", "chainage")
 """The columns there are; the first five, in this order, are used unless others are asked for."""
@@ -163,6 +165,10 @@ class StakeoutStyle:
     def unit_m(self, plan: FencePlan) -> float:
         """One unit of the file in metres."""
         return plan.grid.unit_m if self.unit == "grid" else UNITS_M[self.unit]
+
+    def unit_name(self, plan: FencePlan) -> str:
+        """The unit of the file in words."""
+        return plan.grid.unit if self.unit == "grid" else UNIT_NAMES[self.unit]
 
     def code(self, kind: str) -> str:
         """The code of a kind of point."""

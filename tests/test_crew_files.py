@@ -34,7 +34,10 @@ class TestWritten:
         assert [file.name for file in files] == ["crew.csv", "crew.txt"]
         assert files[0].read_bytes() == (folder / "stakeout.csv").read_bytes()
         note, standing = (file.read_text().splitlines() for file in (files[1], folder / "stakeout.txt"))
-        assert [line for line in note if line not in standing] == ["THE NUMBERS IN crew.csv"]
+        assert [line for line in note if line not in standing] == [
+            f"From the plan made at {made_up_plan().provenance.planned_at}: a newer plan makes these points void",
+            "THE NUMBERS IN crew.csv",
+        ]
 
     def test_from_the_plans_file_alone(self, folder: Path, tmp_path: Path) -> None:
         write_stakeout(folder / "plan.npz", tmp_path / "crew.csv", {})

@@ -140,6 +140,10 @@ def _record(file: Path, archive: zipfile.ZipFile, members: Mapping[str, zipfile.
             "was written by a newer geofence", file=file, place="schema", value=schema, limit=SCHEMA,
             remedy="Update geofence, or plan it again with this one.",
         )  # fmt: skip
+    if type(schema) is int and 0 < schema < SCHEMA:
+        raise InputError(
+            "was written by an older geofence", file=file, place="schema", value=schema, limit=SCHEMA, remedy=_AGAIN
+        )
     if type(schema) is not int or schema != SCHEMA or "plan" not in record:
         raise ValueError(f"its {RECORD} has no schema that there ever was")
     return record["plan"]

@@ -14,6 +14,7 @@ import numpy as np
 
 from geofence.folder import PROGRAM
 from geofence.plan import FencePlan, Output
+from geofence.stakeout_style import StakeoutStyle
 
 __all__ = ["OUTPUT", "SCHEMA", "content", "plain", "write"]
 
@@ -75,9 +76,10 @@ def _strains(plan: FencePlan) -> list[dict[str, Any]]:
 
 def _units(plan: FencePlan) -> dict[str, str]:
     """What the numbers of all files written together are in."""
+    staked = StakeoutStyle.of(plan).unit_name(plan)
     return {
         "easting, northing": f"{plan.grid.unit}, on the grid",
-        "level in stakeout.csv": f"{plan.grid.unit}, on the level datum",
+        "stakeout.csv": f"{staked}; coordinates on the grid, levels on the level datum",
         "_m": "metre; levels on the level datum, lengths and chainages on the ground",
         "_m2": "square metre",
         "_kn": "kilonewton; of one wire, or of all wires on a post",

@@ -19,7 +19,6 @@ FINGERPRINT = "SHA-256      "
 _MOST_FINDINGS = 40
 """Findings told one by one: what fits a printed page beside the rest; ``findings.csv`` has them all."""
 
-_UNITS = {"m": "metre", "ft": "international foot", "ftUS": "US survey foot"}
 _LEVELS = {
     "ground": "the ground at the post, as planned",
     "top": "the top of the post",
@@ -27,26 +26,27 @@ _LEVELS = {
 }
 
 
-def write(
-    plan: FencePlan, path: Path, *, style: StakeoutStyle | None = None, about: str = stakeout.OUTPUT.filename
-) -> None:
+def write(plan: FencePlan, path: Path, *, style: StakeoutStyle | None = None, about: str | None = None) -> None:
     """Write what the numbers are in, a check of the first and last post, what must be looked at, and the cautions.
 
-    ``style`` is that of the stake-out file, None as the plan's job has it; ``about`` is the file's name.
+    ``style`` is that of the stake-out file, None as the plan's job has it. ``about`` is the name of a file apart from
+    the plan, whose note says besides which plan it comes from; None for the plan's own.
     """
     with path.open("w", encoding="utf-8", errors="backslashreplace", newline="\r\n") as file:
         file.writelines(f"{line}\n" for line in _lines(plan, style or StakeoutStyle.of(plan), about))
 
 
-def _lines(plan: FencePlan, style: StakeoutStyle, about: str) -> Iterator[str]:
+def _lines(plan: FencePlan, style: StakeoutStyle, about: str | None) -> Iterator[str]:
     points = stakeout_points(plan, style)
     yield f"Stake-out of {one_line(plan.name)}"
+    if about is not None:
+        yield f"From the plan made at {one_line(plan.provenance.planned_at)}: a newer plan makes these points void"
     yield ""
     yield "BEFORE STAKING"
     yield from (f"- {caution}" for caution in plan.cautions)
     yield "- Check the set-up on a control point that this file does not hold."
     yield ""
-    yield f"THE NUMBERS IN {one_line(about)}"
+    yield f"THE NUMBERS IN {one_line(about or stakeout.OUTPUT.filename)}"
     yield from _grid(plan, style)
     yield from _layout(plan, style)
     yield from _points(plan, style, points)
@@ -67,7 +67,8 @@ def _grid(plan: FencePlan, style: StakeoutStyle) -> Iterator[str]:
     if style.unit == "grid":
         yield f"Unit         {own}, levels too"
     else:
-        yield f"Unit         {_UNITS[style.unit]} = {style.unit_m(plan):.12g} m, levels too; the grid's own: {own}"
+        stated = f"{style.unit_name(plan)} = {style.unit_m(plan):.12g} m"
+        yield f"Unit         {stated}, levels too; the grid's own: {own}"
     yield f"Level datum  {one_line(grid.level_datum) or 'not stated'}"
     yield f"Scale        grid distance = {factor:.8f} x ground distance ({abs(factor - 1) * 1e6:.0f} mm in 1 km);"
     yield "             a tape reads ground distance, and bay widths are ground distances"

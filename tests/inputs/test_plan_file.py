@@ -186,6 +186,11 @@ class TestMeantToHarm:
         with pytest.raises(InputError, match=says):
             read_plan(file)
 
+    def test_an_older_schema_is_told(self, file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(plan_file, "SCHEMA", 2)
+        with pytest.raises(InputError, match=r"was written by an older geofence: 1, limit 2\. Plan it again"):
+            read_plan(file)
+
     def test_a_bomb_is_not_unpacked(self, file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         """The limits are lowered, so that the test need not make what they refuse."""
         monkeypatch.setattr(plan_file, "MOST_BYTES", 1_000_000)

@@ -67,6 +67,12 @@ class TestContent:
         }
         assert content["scale"] == 0.9996
         assert content["units"]["easting, northing"] == "metre, on the grid"
+        assert content["units"]["stakeout.csv"].startswith("metre; ")
+
+    def test_the_unit_of_the_stake_out_file_is_the_jobs(self, tmp_path: Path) -> None:
+        plan = made_up_plan()
+        plan = replace(plan, parameters={"stakeout.unit": Parameter(value="ftUS", origin="job")})
+        assert _content(plan, tmp_path)["units"]["stakeout.csv"].startswith("US survey foot; ")
 
     def test_summary_system_provenance_and_cautions(self, tmp_path: Path) -> None:
         plan = made_up_plan()
