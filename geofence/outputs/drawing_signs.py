@@ -45,7 +45,7 @@ def mark_sign(page: Page, x: float, y: float, kind: str) -> None:
         page.area([(x - 1.5, y - 0.9), (x + 1.5, y - 0.9), (x, y + 1.7)], fill=WHITE, pen=FIRM)
         page.area(_round(x, y, 0.25), fill=BLACK)
     else:
-        page.area(_round(x, y, 0.9), fill=WHITE, pen=THIN)
+        page.area(_round(x, y, 1.4), fill=WHITE, pen=THIN)
 
 
 def north_point(page: Page, x: float, y: float, turn_rad: float, *, radius_mm: float = 5.0) -> None:
