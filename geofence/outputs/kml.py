@@ -17,7 +17,7 @@ from geofence.engine.records import Floats
 from geofence.outputs import xml_text
 from geofence.outputs.facts import facts
 from geofence.outputs.kinds import kinds_in_order
-from geofence.outputs.kml_parts import data, folder, line, pairs, placemarks, point, schema
+from geofence.outputs.kml_parts import Columns, data, folder, line, pairs, placemarks, point, schema
 from geofence.outputs.kml_style import bay_style, post_style, styles
 from geofence.outputs.kml_zones import FINDING_VALUES, ZONE_VALUES, finding_folder, zone_folders
 from geofence.outputs.marks import marks
@@ -37,6 +37,8 @@ BAY_VALUES = (
     *("kind", "from_post", "to_post", "width_m", "underside_from_m", "underside_to_m"),
     *("step_m", "gap_max_m", "dig_max_m", "findings"),
 )
+NAMES = ("line", "meets", "gate")
+"""Values that only some plans have."""
 
 
 def write(plan: FencePlan, path: Path) -> None:
@@ -52,8 +54,8 @@ def _document(plan: FencePlan) -> Iterator[str]:
     yield f'<kml xmlns="{NAMESPACE}">\n<Document>\n<name>{content(one_line(plan.name))}</name>\n<open>1</open>\n'
     yield f"<description>{content(told)}</description>\n"
     yield from styles()
-    yield schema("post", POST_VALUES)
-    yield schema("bay", BAY_VALUES)
+    yield schema("post", _values(plan.post_columns(), POST_VALUES))
+    yield schema("bay", _values(plan.bay_columns(), BAY_VALUES))
     yield schema("zone", ZONE_VALUES)
     yield schema("finding", FINDING_VALUES)
     yield from _posts(plan)
@@ -63,9 +65,14 @@ def _document(plan: FencePlan) -> Iterator[str]:
     yield "</Document>\n</kml>\n"
 
 
+def _values(columns: Columns, always: tuple[str, ...]) -> tuple[str, ...]:
+    return (*always, *(name for name in NAMES if name in columns))
+
+
 def _posts(plan: FencePlan) -> Iterator[str]:
     """A folder for each kind of post."""
     columns, names, words = plan.post_columns(), plan.post_names, post_words(plan)
+    values = _values(columns, POST_VALUES)
     for kind, rows in kinds_in_order(plan.fence.posts.kind):
         said = (harmless_html(f"{names[row]}, {kind} post: {words[row]}") for row in rows)
         yield from folder(
@@ -74,7 +81,7 @@ def _posts(plan: FencePlan) -> Iterator[str]:
                 [names[row] for row in rows],
                 said,
                 repeat(post_style(kind), len(rows)),
-                data("post", {name: _of(columns[name], rows) for name in POST_VALUES}, plan.grid),
+                data("post", {name: _of(columns[name], rows) for name in values}, plan.grid),
                 map(point, pairs(plan.places.lon_deg[rows], plan.places.lat_deg[rows])),
             ),
         )
@@ -87,6 +94,7 @@ def _of(values: Sequence[Any] | Floats, rows: Sequence[int]) -> Sequence[Any] | 
 def _bays(plan: FencePlan) -> Iterator[str]:
     """Gates in a folder of their own."""
     columns, looks, names, bays = plan.bay_columns(), marks(plan, "bay"), plan.bay_names, plan.fence.bays
+    values, gates = _values(columns, BAY_VALUES), [one_line(name) for name in plan.gate_names("bay")]
     places = list(pairs(plan.places.lon_deg, plan.places.lat_deg))
     is_gate = np.array([kind == "gate" for kind in bays.kind], dtype=bool)
     for title, rows in (("Bays", np.flatnonzero(~is_gate).tolist()), ("Gates", np.flatnonzero(is_gate).tolist())):
@@ -95,20 +103,19 @@ def _bays(plan: FencePlan) -> Iterator[str]:
         yield from folder(
             title,
             placemarks(
-                [names[row] for row in rows],
-                (harmless_html(_bay_words(plan, row, names[row], looks[row])) for row in rows),
+                [gates[row] or names[row] for row in rows],
+                (harmless_html(_bay_words(plan, row, names[row], gates[row], looks[row])) for row in rows),
                 (bay_style(bays.kind[row], looks[row]) for row in rows),
-                data("bay", {name: _of(columns[name], rows) for name in BAY_VALUES}, plan.grid),
+                data("bay", {name: _of(columns[name], rows) for name in values}, plan.grid),
                 (line([places[bays.from_post[row]], places[bays.to_post[row]]]) for row in rows),
             ),
         )
 
 
-def _bay_words(plan: FencePlan, row: int, name: str, look: str) -> str:
+def _bay_words(plan: FencePlan, row: int, name: str, gate: str, look: str) -> str:
     bays = plan.fence.bays
-    words = (
-        f"{name}, {bays.kind[row]} bay: {bays.width_m[row]:.3f} m wide, underside {bays.underside_from_m[row]:.3f} m"
-    )
+    what = f"gate {gate}" if gate else f"{bays.kind[row]} bay"
+    words = f"{name}, {what}: {bays.width_m[row]:.3f} m wide, underside {bays.underside_from_m[row]:.3f} m"
     return f"{words}; {look}" if look else words
 
 

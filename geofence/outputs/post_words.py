@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from geofence.outputs.digits import fixed
 from geofence.outputs.marks import marks
+from geofence.outputs.plain_text import one_line
 from geofence.plan import FencePlan
 
 __all__ = ["post_words"]
@@ -20,5 +23,26 @@ def post_words(plan: FencePlan, *, unit: str = "m", unit_m: float = 1.0) -> list
     posts = plan.fence.posts
     columns = (posts.chainage_m, posts.ground_level_m, posts.top_level_m, posts.length_m, posts.embedment_m)
     figures = zip(*(fixed(column / unit_m, 3, missing="?") for column in columns), strict=True)
-    words = f"chainage %s, ground %s, top %s, length %s, embedded %s {unit}"
-    return [f"{words % row}; {mark}" if mark else words % row for row, mark in zip(figures, marks(plan), strict=True)]
+    return [
+        "".join(
+            (
+                f"chainage {chainage}",
+                line and f" of {line}",
+                f", ground {ground}, top {top}, length {length}, embedded {depth} {unit}",
+                meets and f"; meets {meets} m",
+                gate and f"; gate {gate}",
+                mark and f"; {mark}",
+            )
+        )
+        for (chainage, ground, top, length, depth), line, meets, gate, mark in zip(
+            figures, *_names(plan), marks(plan), strict=True
+        )
+    ]
+
+
+def _names(plan: FencePlan) -> Iterable[list[str]]:
+    """Of each post its line, the lines that meet it there with their chainages, and its gate; empty without."""
+    columns, nothing = plan.post_columns(), [""] * len(plan.fence.posts)
+    for name in ("line", "meets", "gate"):
+        known: dict[str, str] = {word: one_line(word) for word in set(columns.get(name, nothing))}
+        yield [known[word] for word in columns.get(name, nothing)]

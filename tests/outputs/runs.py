@@ -9,10 +9,10 @@ import numpy as np
 from pyproj import Transformer
 
 from geofence.engine.records import Bays
-from geofence.plan import FencePlan, Run
+from geofence.plan import FencePlan, PlannedGate, Run
 from tests.plans import MODULE_M, made_up_plan
 
-__all__ = ["in_two_runs", "on_a_square"]
+__all__ = ["in_two_runs", "on_a_square", "with_gate"]
 
 
 def in_two_runs(count: int = 40, *, lines: tuple[str, str] = ("north", "south")) -> FencePlan:
@@ -65,6 +65,16 @@ def on_a_square(side: int = 10) -> FencePlan:
     )
     moved = replace(plan.places, easting=places[:, 0], northing=places[:, 1], lon_deg=lon, lat_deg=lat)
     return replace(plan, fence=replace(plan.fence, posts=posts, bays=ring, findings=()), places=moved, runs=(run,))
+
+
+def with_gate(plan: FencePlan, row: int = 7, name: str = "G1") -> FencePlan:
+    """The same plan with a gate in place of a bay."""
+    kinds = ("gate" if bay == row else kind for bay, kind in enumerate(plan.fence.bays.kind))
+    gate = PlannedGate(
+        name=name, bay=row, swing="not stated", leaves=1, leaf_kg=None, post_width_m=0.1, hole_diameter_m=0.4
+    )
+    bays = replace(plan.fence.bays, kind=tuple(kinds))
+    return replace(plan, fence=replace(plan.fence, bays=bays), gates=(gate,))
 
 
 def _taken(bays: Bays, rows: np.ndarray) -> Bays:

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from geofence.outputs.facts import facts
 from geofence.outputs.kinds import kinds_in_order
 from geofence.outputs.marks import marks
 from geofence.outputs.post_words import post_words
 from geofence.outputs.run_names import run_names
+from tests.outputs.runs import in_two_runs, with_gate
 from tests.plans import hostile_plan, made_up_plan
 
 
@@ -44,6 +47,15 @@ class TestPostWords:
     def test_in_feet(self) -> None:
         words = post_words(made_up_plan(), unit="ft", unit_m=0.3048)
         assert words[0] == "chainage 0.000, ground 262.467, top 270.194, length 9.695, embedded 1.969 ft"
+
+    def test_the_gate_and_the_lines_of_a_post(self) -> None:
+        plan = in_two_runs(lines=("north", "so\nuth"))
+        assert post_words(plan)[25].startswith("chainage 47.125 of so uth, ground ")
+        south = plan.runs[1]
+        met = replace(south, posts=np.append(south.posts, 3), chainage_m=np.append(south.chainage_m, 73.5))
+        plan = with_gate(replace(plan, runs=(plan.runs[0], met)), row=3, name="G <1>")
+        assert post_words(plan)[3].startswith("chainage 5.655 of north, ground ")
+        assert post_words(plan)[3].endswith(" m; meets so uth 73.500 m; gate G <1>")
 
     def test_marks_of_bays(self) -> None:
         looks = marks(made_up_plan(), "bay")

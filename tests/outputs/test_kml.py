@@ -26,7 +26,7 @@ from lxml import etree
 from geofence.outputs import kml_style
 from geofence.outputs.kml import OUTPUT
 from geofence.plan import FencePlan, PlannedZone, ZoneOutline
-from tests.outputs.runs import on_a_square
+from tests.outputs.runs import in_two_runs, on_a_square, with_gate
 from tests.plans import HOSTILE, hostile_plan, made_up_plan
 
 SCHEMA = etree.XMLSchema(etree.parse(Path(fastkml.__file__).parent / "schema" / "ogckml22.xsd"))
@@ -69,28 +69,23 @@ def _zoned(name: str = "Pipeline", rule: str = "setback") -> FencePlan:
     return replace(plan, zones=(zone,))
 
 
-def _with_gate(plan: FencePlan) -> FencePlan:
-    kinds = ("gate" if row == 7 else kind for row, kind in enumerate(plan.fence.bays.kind))
-    return replace(plan, fence=replace(plan.fence, bays=replace(plan.fence.bays, kind=tuple(kinds))))
-
-
 class TestStructure:
     @pytest.mark.parametrize(
         "plan",
-        [made_up_plan(), hostile_plan(), on_a_square(), _zoned(), _with_gate(made_up_plan())],
+        [made_up_plan(), hostile_plan(), on_a_square(), _zoned(), with_gate(made_up_plan())],
         ids=["open", "hostile", "ring", "zone", "gate"],
     )
     def test_it_is_valid(self, plan: FencePlan, tmp_path: Path) -> None:
         SCHEMA.assertValid(etree.parse(_written(plan, tmp_path)))
 
     def test_every_style_and_schema_that_is_named_is_there(self, tmp_path: Path) -> None:
-        root = _root(_with_gate(_zoned(rule="invented")), tmp_path)
+        root = _root(with_gate(_zoned(rule="invented")), tmp_path)
         there = {f"#{name}" for name in _all(root, "//x:Style/@id | //x:Schema/@id")}
         named = set(_all(root, "//x:styleUrl/text() | //x:SchemaData/@schemaUrl"))
         assert {"#post", "#bay", "#zone", "#finding", "#bay-gate", "#zone-other", "#finding-stop"} <= named <= there
 
     def test_every_value_is_one_of_its_schema(self, tmp_path: Path) -> None:
-        root = _root(_with_gate(_zoned()), tmp_path)
+        root = _root(with_gate(_zoned()), tmp_path)
         for name in ("post", "bay", "zone", "finding"):
             known = set(_all(root, f"//x:Schema[@id='{name}']/x:SimpleField/@name"))
             assert set(_all(root, f"//x:SchemaData[@schemaUrl='#{name}']/x:SimpleData/@name")) == known
@@ -169,9 +164,15 @@ class TestBays:
         assert (last.from_post, last.to_post) == ("P040", "P001")
 
     def test_gates_are_apart(self, tmp_path: Path) -> None:
-        plan = _with_gate(made_up_plan())
-        assert list(_layer(plan, tmp_path, "Gates").Name) == ["B008"]
+        plan = with_gate(made_up_plan())
+        (gate,) = _layer(plan, tmp_path, "Gates").itertuples()
+        assert (gate.Name, gate.gate, gate.from_post) == ("G1", "G1", "P008")
+        assert gate.description.startswith("B008, gate G1: 1.885 m wide, underside ")
         assert len(_layer(plan, tmp_path, "Bays")) == 38
+
+    def test_lines_have_their_names(self, tmp_path: Path) -> None:
+        table = _layer(in_two_runs(), tmp_path, "Bays")
+        assert list(table.line) == ["north"] * 19 + ["south"] * 19
 
     def test_what_must_not_be_built_looks_so(self, tmp_path: Path) -> None:
         (style,) = _all(_root(made_up_plan(), tmp_path), "//x:Placemark[x:name='B021']/x:styleUrl/text()")
@@ -274,6 +275,7 @@ class TestHostileText:
 
     def test_no_markup_of_it_reaches_a_balloon(self, tmp_path: Path) -> None:
         plan = replace(hostile_plan(), zones=_zoned(name=" ".join(HOSTILE), rule="<i>$[name]</i>").zones)
+        plan = with_gate(plan, name=" ".join(HOSTILE))
         for said in _balloons(_root(plan, tmp_path)):
             page = etree.fromstring(f"<div>{said}</div>", etree.HTMLParser())
             assert {element.tag for element in page.iter()} <= {"html", "body", "div", "b", "br"}
