@@ -28,7 +28,7 @@ class Candidate:
     posts, bays, cut_bays, steps
         Counts.
     post_length_m
-        Sum of the posts' lengths.
+        Sum of the lengths of the posts to be set.
     gap_area_m2, dig_area_m2, gap_max_m, dig_max_m
         Under panels, gates left out: areas in all, and the worst.
     cost
@@ -91,7 +91,7 @@ def _candidate(system: str, plan: FencePlan) -> Candidate:
         bays=len(bays),
         cut_bays=bays.kind.count("cut"),
         steps=summary["steps"],
-        post_length_m=float(posts.length_m.sum()),
+        post_length_m=float(np.nansum(posts.length_m)),
         gap_area_m2=float(bays.gap_area_m2[panels].sum()),
         dig_area_m2=float(bays.dig_area_m2[panels].sum()),
         gap_max_m=float(bays.gap_max_m[panels].max(initial=0.0)),

@@ -8,16 +8,19 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+import ezdxf
 import geopandas
 import numpy as np
 import pytest
 import shapely
 from pyproj import CRS, Transformer
 
+from geofence import registry
 from geofence.engine.records import Finding
 from geofence.errors import InputError, JobError
 from geofence.plan import FencePlan
@@ -311,3 +314,17 @@ class TestFiles:
         summary = json.loads((out / "plan.json").read_text(encoding="utf-8"))["summary"]
         assert "NaN" not in json.dumps(summary)
         assert "NaN" not in (out / "posts.geojson").read_text(encoding="utf-8")
+
+    def test_every_output_can_do_without_a_toe(self, folder: Path) -> None:
+        """No number that is none in any of them, and the post drawn from its top to the ground."""
+        plan = planned(folder, [("E1", 20.0, 0.013), ("C", 99.98, 0.0)], tops={"E1": 51.9}, levels="tops")
+        for name in registry.names(registry.OUTPUTS):
+            output = registry.find(registry.OUTPUTS, name)
+            file = folder / output.filename
+            output.write(plan, file)
+            if file.suffix in (".csv", ".geojson", ".json", ".kml", ".gpx", ".xml", ".dxf", ".txt"):
+                assert not re.search(r"\bnan\b", file.read_text(encoding="utf-8"), re.IGNORECASE), name
+        assert "in the ground already" in (folder / "fence.gpx").read_text(encoding="utf-8")
+        drawing = ezdxf.readfile(folder / "section.dxf")
+        (body,) = drawing.modelspace().query('LINE[layer=="FENCE-POST-EXISTING"]')[:1]
+        assert abs(body.dxf.start.y - body.dxf.end.y) > 1.0

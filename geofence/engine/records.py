@@ -464,6 +464,11 @@ class Posts(Table):
         """(n,) from top to toe."""
         return self.top_level_m - self.toe_level_m
 
+    @property
+    def foot_level_m(self) -> Floats:
+        """(n,) how far down they are known to reach, to draw them: their toes, the ground where nobody knows these."""
+        return np.where(np.isnan(self.toe_level_m), self.ground_level_m, self.toe_level_m)
+
     def __len__(self) -> int:
         return len(self.kind)
 

@@ -20,9 +20,12 @@ SPECIAL = frozenset({"end", "corner", "strainer", "junction"})
 
 
 def post_sign(page: Page, x: float, y: float, kind: str) -> None:
-    """A post in plan: a dot; a square where posts hold more than a line; an open square beside a gate."""
+    """A post in plan: a dot; a square where it holds more than a line; an open square beside a gate; an open diamond
+    where it exists already."""
     if kind == "gate":
         page.area(_square(x, y, 0.75), fill=WHITE, pen=FIRM)
+    elif kind == "existing":
+        page.area([(x - 1.05, y), (x, y - 1.05), (x + 1.05, y), (x, y + 1.05)], fill=WHITE, pen=FIRM)
     elif kind in SPECIAL:
         page.area(_square(x, y, 0.75), fill=BLACK)
     else:

@@ -26,7 +26,7 @@ class FenceLine:
     names, kinds
         (n,) of the posts.
     ground_m, top_m, toe_m, height_m, embedment_m
-        (n,) of the posts; the first three are levels.
+        (n,) of the posts; the first three are levels. The toe of one that exists already is not known: the ground is.
     behind_m, ahead_m
         (n,) undersides of the bays that end and start there; NaN where there is none.
     bays
@@ -88,7 +88,7 @@ def _line(plan: FencePlan, chain: Chain, names: tuple[str, ...]) -> FenceLine:
         kinds=tuple(posts.kind[row] for row in chain.rows),
         ground_m=posts.ground_level_m[rows],
         top_m=posts.top_level_m[rows],
-        toe_m=posts.toe_level_m[rows],
+        toe_m=posts.foot_level_m[rows],
         height_m=posts.height_m[rows],
         embedment_m=posts.embedment_m[rows],
         behind_m=np.concatenate(

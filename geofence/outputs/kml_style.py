@@ -20,6 +20,7 @@ POSTS = {
     "gate": ("cc79a7", 0.9, 0.9),
     "junction": ("009e73", 1.0, 0.9),
     "strainer": ("56b4e9", 0.9, 0.7),
+    "existing": ("e69f00", 0.9, 0.9),
     "other": (INK, 0.8, 0.7),
 }
 """Colour of the mark, its size, and the size of its name: the names of thousands of line posts would hide the fence."""

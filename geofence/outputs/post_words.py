@@ -22,13 +22,14 @@ def post_words(plan: FencePlan, *, unit: str = "m", unit_m: float = 1.0) -> list
     """
     posts = plan.fence.posts
     columns = (posts.chainage_m, posts.ground_level_m, posts.top_level_m, posts.length_m, posts.embedment_m)
-    figures = zip(*(fixed(column / unit_m, 3, missing="?") for column in columns), strict=True)
+    figures = zip(*(fixed(column / unit_m, 3, missing="") for column in columns), strict=True)
     return [
         "".join(
             (
                 f"chainage {chainage}",
                 line and f" of {line}",
-                f", ground {ground}, top {top}, length {length}, embedded {depth} {unit}",
+                f", ground {ground}, top {top}",
+                f", length {length}, embedded {depth} {unit}" if length else f" {unit}, in the ground already",
                 meets and f"; meets {meets} m",
                 gate and f"; gate {gate}",
                 mark and f"; {mark}",

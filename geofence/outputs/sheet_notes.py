@@ -75,7 +75,8 @@ def _reading(plan: FencePlan, options: SheetOptions) -> Iterator[Paragraph]:
         "a post, in metres, up positive."
     )
     yield Paragraph(
-        "Posts: full square, an end, corner, strainer or junction; open square, beside a gate; dot, in between. "
+        "Posts: full square, an end, corner, strainer or junction; open square, beside a gate; open "
+        "diamond, in the ground already; dot, in between. "
         "Findings: full triangle, stop: do not build this as it is; open triangle, decide; ring, know. Their numbers "
         "are those of the list below."
     )

@@ -71,12 +71,16 @@
       const unit = gridUnit(grid.unit);
       const lonDeg = ((((posts.lonDeg.value(row) + 180) % 360) + 360) % 360) - 180;
       const ends = posts.ahead[row] < 0;
+      const exists = posts.kind(row) === "existing";
+      const toSet = [
+        ["Length to order", metres("stock_length_m"), "stock_length_m"],
+        ["Length", metres("length_m"), "length_m"],
+        ["Out of the ground", metres("height_m"), "height_m"],
+        ["In the ground", metres("embedment_m"), "embedment_m"],
+      ];
       return this.article("post", row, posts, postLook(posts.kind(row)).word, [
-        group("To cut and set", [
-          ["Length to order", metres("stock_length_m"), "stock_length_m"],
-          ["Length", metres("length_m"), "length_m"],
-          ["Out of the ground", metres("height_m"), "height_m"],
-          ["In the ground", metres("embedment_m"), "embedment_m"],
+        group(exists ? "Stands already: nothing to cut or dig" : "To cut and set", [
+          ...toSet.filter(([, , field]) => !exists || field === "height_m"),
           ...optional(table, row, [["Pulled up by wires", "uplift_kn", "kN"]]),
         ]),
         group("Supports, below the top", [
@@ -86,7 +90,7 @@
         group("Levels", [
           ["Top", metres("top_level_m"), "top_level_m"],
           ["Ground", metres("ground_level_m"), "ground_level_m"],
-          ["Toe", metres("toe_level_m"), "toe_level_m"],
+          ...(exists ? [] : [["Toe", metres("toe_level_m"), "toe_level_m"]]),
         ]),
         group("Direction", [
           [ends ? "Grid bearing of the bay behind" : "Grid bearing ahead", `${geofence.bearing(table.bearing_deg.value(row), 3)} °`, "bearing_deg"],

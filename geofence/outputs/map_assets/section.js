@@ -40,7 +40,10 @@
         return values;
       };
       this.postM = metres(posts.table.chainage_m);
-      [this.topM, this.toeM] = [metres(posts.table.top_level_m), metres(posts.table.toe_level_m)];
+      // A post that exists goes down nobody knows how far: it is drawn to the ground.
+      const groundM = metres(posts.table.ground_level_m);
+      this.topM = metres(posts.table.top_level_m);
+      this.toeM = metres(posts.table.toe_level_m).map((toe, row) => (Number.isNaN(toe) ? groundM[row] : toe));
       [this.startM, this.endM] = [new Float64Array(bays.count), new Float64Array(bays.count)];
       for (let bay = 0; bay < bays.count; bay++) {
         this.startM[bay] = this.postM[bays.from[bay]];

@@ -91,7 +91,8 @@
       const { posts, bays } = this.plan;
       if (part === "post") {
         const [ground, top, toe] = ["ground_level_m", "top_level_m", "toe_level_m"].map((name) => posts.table[name].text(row));
-        return `${posts.names.name(row)} at ${geofence.station(posts.table.chainage_m.value(row))}: ground ${ground}, top ${top}, toe ${toe} m`;
+        const foot = posts.kind(row) === "existing" ? " m; exists already" : `, toe ${toe} m`;
+        return `${posts.names.name(row)} at ${geofence.station(posts.table.chainage_m.value(row))}: ground ${ground}, top ${top}${foot}`;
       }
       const ground = this.section.groundAt(chainageM).toFixed(2);
       const what = part === "bay" ? `${bays.names.name(row)} at ` : "";

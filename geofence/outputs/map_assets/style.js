@@ -31,6 +31,7 @@
       gate: { shape: "square", fill: "#cc79a7", radius: 5, word: "Gate post" },
       junction: { shape: "triangle", fill: "#009e73", radius: 6, word: "Junction post" },
       strainer: { shape: "pentagon", fill: "#56b4e9", radius: 6, word: "Strainer post" },
+      existing: { shape: "hexagon", fill: "#e69f00", radius: 6, word: "Existing post" },
     },
     SURVEY: "#0b4f8a",
     SWING: "#cc79a7",
@@ -53,7 +54,7 @@
     ],
   };
 
-  const SIDES = { triangle: [3, -90], square: [4, 45], diamond: [4, 0], pentagon: [5, -90], octagon: [8, 22.5] };
+  const SIDES = { triangle: [3, -90], square: [4, 45], diamond: [4, 0], pentagon: [5, -90], hexagon: [6, 0], octagon: [8, 22.5] };
 
   function post(kind) {
     return style.POSTS[kind] || style.POSTS.line;
