@@ -143,7 +143,7 @@ class _Record:
         tree = _members(tree, place, of=None)
         left_over = sorted(tree.keys() - self.forms.keys())
         if left_over:
-            raise UnfitError(f"{_inside(place, left_over[0])} is not known")
+            raise UnfitError(f"{_inside(place, left_over[0])} is not known here; a newer geofence may have written it")
         found: dict[str, list[Any]] = {}
         for item in fields(self.kind):
             inside = _inside(place, item.name)

@@ -21,8 +21,8 @@ FORMAT = "geofence plan"
 """What the record says it is."""
 
 SCHEMA = 1
-"""Rises when what is kept changes its meaning or goes; fields that an older program does not know raise it too, unless
-a plan may be read without them."""
+"""Rises when what is kept changes its meaning or goes. A new field does not raise it: a plan from before takes the
+field's default, and a geofence from before refuses what it does not know."""
 
 RECORD, COLUMN, SUMS = "record.json", ".npy", "SHA256SUMS"
 """Members of the archive: the tree, what the name of a column ends in, the digests."""

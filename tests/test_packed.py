@@ -124,7 +124,7 @@ class TestOtherReleases:
             unpack(Asking, Packed(tree={"word": ["x"]}, columns={}), NAMES)
 
     def test_a_field_that_nobody_knows(self) -> None:
-        with pytest.raises(UnfitError, match=r"^count is not known$"):
+        with pytest.raises(UnfitError, match=r"^count is not known here; a newer geofence may have written it$"):
             unpack(Smaller, pack(Small(), NAMES), NAMES)
 
 

@@ -78,6 +78,17 @@ class TestReadBack:
         writer.OUTPUT.write(replace(plan, provenance=replace(plan.provenance, files=("a", "b"))), file)
         assert read_plan(file).provenance.files == ()
 
+    def test_a_plan_from_before_a_field_was_there(self, file: Path) -> None:
+        """It takes the field's default: here the marks, which plans have had since some time."""
+
+        def without_marks(members: Members) -> None:
+            record = json.loads(members["record.json"])
+            del record["plan"]["marks"]
+            members["record.json"] = json.dumps(record).encode()
+
+        rewrite(file, without_marks)
+        assert list(differences(made_up_plan(), read_plan(file))) == []
+
     def test_it_is_public(self) -> None:
         import geofence
 
@@ -162,6 +173,7 @@ class TestMeantToHarm:
             (in_record(schema="1"), "has no schema that there ever was"),
             (in_record(schema=True), "has no schema that there ever was"),
             (in_record(format="x"), "says nothing of a geofence plan"),
+            (in_record(plan={"zest": []}), "zest is not known here; a newer geofence may have written it"),
             (in_record(plan=None), "the record is not as it is packed"),
             (lambda members: members.update({"record.json": b"[" * 100_000}), "is nested too deeply"),
             (lambda members: members.update({"record.json": b"NaN"}), "NaN is no JSON"),
