@@ -105,8 +105,7 @@ class _Hung:
     def _place(self, swing: LeafSwing, at: int) -> str:
         site = self.swings.site
         easting, northing = site.to_grid.carry(swing.swept.lon_deg[[at]], swing.swept.lat_deg[[at]])
-        decimals = 7 if site.grid.is_geographic else 2
-        return f"{easting[0]:.{decimals}f} E {northing[0]:.{decimals}f} N"
+        return f"{easting[0]:.2f} E {northing[0]:.2f} N"
 
     def _cures(self, swing: LeafSwing, worst_m: float, first: float) -> str:
         """Everything that would let a leaf pass; what is said to clear was tried."""
