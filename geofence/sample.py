@@ -7,7 +7,7 @@ from pathlib import Path
 from geofence.errors import OutputError
 from geofence.inputs.job import STARTER
 
-__all__ = ["LONG_JOB", "SAMPLE_DATA", "SAMPLE_JOB", "write_starter"]
+__all__ = ["LONG_JOB", "PADDOCKS_JOB", "SAMPLE_DATA", "SAMPLE_JOB", "write_starter"]
 
 STARTER_NAME = "fence.toml"
 
@@ -17,6 +17,7 @@ SAMPLE_DATA = _HERE / "sample_data" if (_HERE / "sample_data").is_dir() else _HE
 
 SAMPLE_JOB = SAMPLE_DATA / "alder_down" / "fence.toml"
 LONG_JOB = SAMPLE_DATA / "alder_down_long" / "fence.toml"
+PADDOCKS_JOB = SAMPLE_DATA / "alder_down_paddocks" / "fence.toml"
 
 
 def write_starter(folder: Path) -> Path:

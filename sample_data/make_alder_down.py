@@ -669,6 +669,43 @@ def write_constraints(path: Path) -> None:
         )  # fmt: skip
 
 
+PADDOCKS = {
+    "Upper": ((1995, 1320), (2105, 1300), (2090, 1180), (1985, 1195)),
+    "Barn": ((2105, 1300), (2205, 1255), (2195, 1165), (2090, 1180)),
+    "Lower": ((1985, 1195), (2090, 1180), (2195, 1165), (2180, 1060), (2050, 1030), (1990, 1080)),
+}
+"""Three paddocks beside the farmyard: what two of them share is fenced once."""
+
+STANDING = {
+    "old strainer 1": (2105.0, 1300.0),
+    "old strainer 2": (2097.53, 1239.98),
+    "old strainer 3": (2037.45, 1187.55),
+}
+"""Posts that stand there already, the middle one 5 cm off the line."""
+
+CONTROL = {"AD1": (2118.402, 1322.977), "AD2": (1972.115, 1176.349), "AD3": (2216.871, 1163.02)}
+"""Marks that the crew sets up on."""
+
+
+def write_paddocks(folder: Path, terrain: Terrain) -> None:
+    """The paddocks' boundaries, and the files of points."""
+    folder.mkdir(exist_ok=True)
+    path = folder / "paddocks.gpkg"
+    path.unlink(missing_ok=True)
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": WRITTEN_ON})
+    areas = [on_the_grid(shapely.Polygon(corners)) for corners in PADDOCKS.values()]
+    pyogrio.raw.write(
+        path, np.array(shapely.to_wkb(areas), dtype=object), [np.array(list(PADDOCKS), dtype=object)], ["name"],
+        layer="paddocks", driver="GPKG", geometry_type="Polygon", crs=GRID, layer_options={"SPATIAL_INDEX": "NO"},
+    )  # fmt: skip
+    for name, points, above_m in (("standing.csv", STANDING, 0.97), ("control.csv", CONTROL, 0.0)):
+        rows = ["point,easting,northing,level"]
+        for point, (x, y) in points.items():
+            level = float(terrain.level(np.array([x]), np.array([y]))[0]) + above_m
+            rows.append(f"{point},{x + ORIGIN[0]:.3f},{y + ORIGIN[1]:.3f},{level:.3f}")
+        (folder / name).write_text("\n".join([*rows, ""]), encoding="utf-8")
+
+
 def main() -> None:
     """Write both jobs' surveys beside this script."""
     terrain = Terrain()
@@ -680,6 +717,7 @@ def main() -> None:
         survey.write(folder, survey.counts(terrain))
         boundary.write(folder)
     write_constraints(HERE / "alder_down" / CONSTRAINTS_FILE)
+    write_paddocks(HERE / "alder_down_paddocks", terrain)
 
 
 if __name__ == "__main__":

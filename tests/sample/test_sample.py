@@ -10,6 +10,7 @@ import importlib.util
 import re
 import sys
 import tomllib
+from pathlib import Path
 from types import ModuleType
 
 import numpy as np
@@ -22,7 +23,7 @@ from rasterio.windows import Window, from_bounds
 
 from geofence.inputs.job import read_job
 from geofence.planner import plan_fence
-from geofence.sample import LONG_JOB, SAMPLE_DATA, SAMPLE_JOB
+from geofence.sample import LONG_JOB, PADDOCKS_JOB, SAMPLE_DATA, SAMPLE_JOB
 
 FARM, ESTATE = SAMPLE_JOB.parent, LONG_JOB.parent
 RASTERS = {FARM: FARM / "dtm_1m.tif", ESTATE: ESTATE / "dtm_2m.tif"}
@@ -86,6 +87,16 @@ class TestFromTheScript:
             np.testing.assert_array_equal(
                 shapely.get_coordinates(shapely.from_wkb(found)), shapely.get_coordinates(geometry)
             )
+
+    def test_the_paddocks_come_out_again(self, script, terrain, tmp_path: Path) -> None:
+        script.write_paddocks(tmp_path, terrain)
+        for name in ("standing.csv", "control.csv"):
+            assert (tmp_path / name).read_text() == (PADDOCKS_JOB.parent / name).read_text()
+        made, found = (
+            pyogrio.raw.read(folder / "paddocks.gpkg", layer="paddocks") for folder in (tmp_path, PADDOCKS_JOB.parent)
+        )
+        assert made[3][0].tolist() == found[3][0].tolist() == ["Upper", "Barn", "Lower"]
+        assert made[2].tolist() == found[2].tolist()
 
     def test_a_level_does_not_depend_on_what_else_is_asked(self, terrain) -> None:
         x, y = np.meshgrid(np.arange(2380.0, 2480.0, 3.7), np.arange(1010.0, 1300.0, 3.7))
@@ -241,6 +252,21 @@ class TestJobs:
             nearest = shapely.distance(shapely.from_wkb(geometry)[0], posts).min()
             assert nearest == pytest.approx(buffer_m + hole_m, abs=0.03)
             assert nearest >= buffer_m + hole_m - 0.0015
+
+    def test_the_paddocks_share_posts_and_keep_those_that_stand(self) -> None:
+        """Posts are shared at the ends of the shared sides; one of these four places has an old strainer already.
+
+        Lengths are those of the polygons' outlines on the grid, by shapely, by the mean scale.
+        """
+        plan = plan_fence(PADDOCKS_JOB)
+        assert not [item for item in plan.fence.findings if item.severity == "stop"]
+        kinds = plan.posts["kind"].value_counts()
+        assert (kinds["junction"], kinds["existing"], kinds["gate"]) == (3, 3, 6)
+        assert list(dict.fromkeys(run.line for run in plan.runs)) == ["Upper", "Barn", "Lower"]
+        assert {"AD1", "AD2", "AD3"} < set(plan.marks.name)
+        _, _, areas, _ = pyogrio.raw.read(PADDOCKS_JOB.parent / "paddocks.gpkg")
+        once = shapely.unary_union(shapely.boundary(shapely.from_wkb(areas))).length
+        assert plan.summary()["length_m"] == pytest.approx(once / plan.grid.combined_factor, abs=0.01)
 
     def test_the_long_job_shows_limits_that_the_ground_breaks(self) -> None:
         """Few against its 3,900 bays: an estate that could nearly be fenced so."""
