@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -65,6 +66,21 @@ class TestEveryDrawing:
         (seed,) = [int(pairs[row + 1][1], 16) for row, pair in enumerate(pairs) if pair[1] == "$HANDSEED"]
         assert max(Counter(handles[1:]).values()) == 1  # the first is $HANDSEED itself
         assert max(handles[1:]) < seed
+
+    def test_parts_belong_to_their_wholes(self, plan: FencePlan, style: DxfStyle, tmp_path: Path) -> None:
+        """Attributes and corners name as owner what they are of, which ezdxf puts right in silence."""
+        lines = _written(plan, tmp_path, style).read_text(encoding="utf-8").splitlines()
+        pairs = list(zip(map(str.strip, lines[::2]), lines[1::2], strict=True))
+        starts = [row for row, (code, _) in enumerate(pairs) if code == "0"]
+        whole, parts = "", 0
+        for start, stop in pairwise(starts):
+            kind, codes = pairs[start][1], dict(reversed(pairs[start + 1 : stop]))
+            if kind in ("INSERT", "POLYLINE"):
+                whole = codes["5"]
+            elif kind in ("ATTRIB", "VERTEX", "SEQEND"):
+                assert codes["330"] == whole
+                parts += 1
+        assert parts >= 5 * len(plan.fence.posts)
 
     def test_the_same_plan_gives_the_same_bytes(self, plan: FencePlan, style: DxfStyle, tmp_path: Path) -> None:
         first = _written(plan, tmp_path, style).read_bytes()
