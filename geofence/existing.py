@@ -54,13 +54,16 @@ class Standing:
 class _Post:
     """A post beside a run.
 
-    ``point``: its row in the file; ``foot_m``: the chainage of its foot within the run; ``left_m``: how far left of it,
-    and of that ``beyond_m`` along the line; ``top_m``: its top, NaN if not known.
+    ``point``: its row in the file; ``line``: the name of the run's line, and ``from_m`` the run's first chainage in it;
+    ``foot_m``: the chainage of its foot within the run; ``left_m``: how far left of it, and of that ``beyond_m`` along
+    the line; ``top_m``: its top, NaN if not known.
     """
 
     point: int
     name: str
     run: int
+    line: str
+    from_m: float
     foot_m: float
     left_m: float
     beyond_m: float
@@ -69,6 +72,15 @@ class _Post:
     @property
     def away_m(self) -> float:
         return abs(self.left_m)
+
+    @property
+    def chainage_m(self) -> float:
+        """The chainage of its foot in the line."""
+        return self.foot_m + self.from_m
+
+    def __str__(self) -> str:
+        side, line = "left" if self.left_m > 0 else "right", self.line and f" of {self.line}"
+        return f"{self.name} ({self.away_m:.3f} m {side} at {self.chainage_m:.2f}{line})"
 
     def fixed(self, at_m: float) -> FixedPost:
         """The post as one at a chainage."""
@@ -123,20 +135,20 @@ def stand(
     crossing = grids.cross(marks.crs, grids.geographic(site.grid))
     shift = crossing.finding("file of existing posts", marks.crs.name, site.grid.name)
     beside = _beside(job, site, runs, marks, crossing.carry(marks.x, marks.y))
-    found = [*marks.findings, *([] if shift is None else [shift]), *_said(job, marks, beside, runs)]
+    found = [*marks.findings, *([] if shift is None else [shift]), *_said(job, marks, beside)]
     fixed: list[tuple[FixedPost, ...]] = []
     moved: list[PlacedGate] = []
     for row, run in enumerate(runs):
         line = _Line.of(job, row, run, corner_deg[row], junctions_m[row] if junctions_m else ())
         own = sorted((post for post in beside if post.run == row and post.on_line(keys)), key=lambda post: post.foot_m)
-        placed = []
+        placed, here = [], []
         for gate in gates:
             if gate.run == row:
                 gate, shifted = line.moved(gate, own)
                 placed.append(gate)
-                found += shifted
+                here += shifted
         settled, in_gates = line.settled(own, placed)
-        found += in_gates
+        found += [replace(item, line=site.name_of(row)) for item in (*here, *in_gates)]
         fixed.append(settled)
         moved += placed
     return Standing(fixed=tuple(fixed), gates=tuple(moved), findings=tuple(found))
@@ -157,6 +169,8 @@ def _beside(
                     point=point,
                     name=marks.names[point],
                     run=row,
+                    line=site.name_of(row),
+                    from_m=run.from_m,
                     foot_m=float(found.chainage_m[point]) - run.from_m,
                     left_m=float(found.away_m[point]),
                     beyond_m=float(found.beyond_m[point]),
@@ -231,7 +245,7 @@ class _Line:
             here = at.get(row, post.foot_m)
             inside = [each for each in openings if each[1] + COINCIDENT_M < here < each[2] - COINCIDENT_M]
             if inside:
-                findings.append(_in_gate(post, *inside[0], from_m=self.run.from_m))
+                findings.append(_in_gate(post, *inside[0]))
                 continue
             fixed.append(post.fixed(here))
         return tuple(sorted(fixed, key=lambda post: post.chainage_m)), findings
@@ -265,28 +279,28 @@ def _gate_moved(gate: PlacedGate, post: _Post, by_m: float, at_m: float) -> Find
     )
 
 
-def _in_gate(post: _Post, gate: PlacedGate, start_m: float, end_m: float, *, from_m: float) -> Finding:
+def _in_gate(post: _Post, gate: PlacedGate, start_m: float, end_m: float) -> Finding:
     back, on = millimetres_up(end_m - post.foot_m), millimetres_up(post.foot_m - start_m)
     return Finding(
         code="existing-post-in-gate",
         severity="stop",
         message=f"Existing post {post.name} stands in the opening of gate {gate.rules.name}; the plan does without it",
         remedy=f"Draw it, and leave it out of the file; or move the gate {back:.3f} m back or {on:.3f} m on.",
-        chainage_m=post.foot_m + from_m,
+        chainage_m=post.chainage_m,
         value=min(back, on),
         limit=0.0,
         unit="m",
     )
 
 
-def _said(job: Job, marks: Marks, beside: Sequence[_Post], runs: Sequence[GroundLine]) -> Iterator[Finding]:
+def _said(job: Job, marks: Marks, beside: Sequence[_Post]) -> Iterator[Finding]:
     """What is to be known of the file's points as a whole."""
     keys, source = job.existing, job.existing.file
     aside = [post for post in beside if not post.on_line(keys)]
     if aside and keys.aside == "refuse":
-        raise _refused(job, aside, runs)
+        raise _refused(job, aside[0])
     if aside:
-        yield _aside(keys, aside, runs)
+        yield _aside(keys, aside)
     elsewhere = len(marks.names) - len({post.point for post in beside})
     if elsewhere:
         yield _elsewhere(elsewhere, len(marks.names), str(source))
@@ -299,13 +313,8 @@ def _said(job: Job, marks: Marks, beside: Sequence[_Post], runs: Sequence[Ground
         )
 
 
-def _where(post: _Post, runs: Sequence[GroundLine]) -> str:
-    side = "left" if post.left_m > 0 else "right"
-    return f"{post.name} ({post.away_m:.3f} m {side} at {post.foot_m + runs[post.run].from_m:.2f})"
-
-
-def _aside(keys: Existing, posts: Sequence[_Post], runs: Sequence[GroundLine]) -> Finding:
-    named = ", ".join(_where(post, runs) for post in posts[:NAMED])
+def _aside(keys: Existing, posts: Sequence[_Post]) -> Finding:
+    named = ", ".join(map(str, posts[:NAMED]))
     more = f" and {len(posts) - NAMED} more" if len(posts) > NAMED else ""
     nearest = min(posts, key=lambda post: post.away_m)
     return Finding(
@@ -314,18 +323,19 @@ def _aside(keys: Existing, posts: Sequence[_Post], runs: Sequence[GroundLine]) -
         message=f"Too far from the line to be its posts, and left out: {named}{more}",
         remedy="Draw them, or move the line to them; allow more by existing.aside_max_m, beyond an end or outside a "
         "corner by existing.same_post_m.",
-        chainage_m=nearest.foot_m + runs[nearest.run].from_m,
+        line=nearest.line,
+        chainage_m=nearest.chainage_m,
         value=nearest.away_m,
         limit=keys.aside_max_m,
         unit="m",
     )
 
 
-def _refused(job: Job, posts: Sequence[_Post], runs: Sequence[GroundLine]) -> JobError:
+def _refused(job: Job, post: _Post) -> JobError:
     return JobError(
-        f"existing post {_where(posts[0], runs)} stands too far from the line",
+        f"existing post {post} stands too far from the line",
         place=job.place("existing", "aside"),
-        value=round(posts[0].away_m, 3),
+        value=round(post.away_m, 3),
         limit=job.existing.aside_max_m,
         unit="m",
         remedy='Leave it out of the file, or allow more by existing.aside_max_m; or set existing.aside = "leave-out".',

@@ -23,6 +23,7 @@ from pyproj import CRS, Transformer
 from geofence import registry
 from geofence.engine.records import Finding
 from geofence.errors import InputError, JobError
+from geofence.inputs.job import job_from_values
 from geofence.plan import FencePlan
 from geofence.planner import plan_fence
 from tests.sites import write_line, write_raster
@@ -267,6 +268,68 @@ class TestSamePost:
         found = only(plan, "bay-under-minimum")
         assert "existing post E1 and existing post E2" in found.message
         assert "a narrowest bay (layout.min_bay_m) of 0.15" in found.remedy
+
+
+class TestWhereLinesMeet:
+    """A second line goes north from the middle of the first leg, 50 m along it."""
+
+    @pytest.fixture
+    def meeting(self, folder: Path) -> Path:
+        east, north = CORNERS[0] + np.array([50.0, 0.0])
+        write_line(folder / "spur.gpkg", [(east, north), (east, north + 40.0)], crs=UTM)
+        return folder
+
+    def planned(
+        self,
+        folder: Path,
+        marks: Marks,
+        *,
+        tops: dict[str, float] | None = None,
+        system: str = "aac-panel",
+        **keys: Any,
+    ) -> FencePlan:
+        lines = [{"name": "long", "file": "line.gpkg"}, {"name": "spur", "file": "spur.gpkg"}]
+        file = write_marks(folder / "posts.csv", marks, tops=tops)
+        existing = {"file": str(file), "grid": "EPSG:32630", **keys}
+        values = {
+            "line": [{**line, "file": str(folder / line["file"])} for line in lines],
+            "ground": {"files": [str(folder / "ground.tif")]},
+            "fence": {"system": system},
+            "existing": existing,
+        }
+        return plan_fence(job_from_values(values, base=folder))
+
+    @pytest.mark.parametrize("system", ["aac-panel", "plain-wire"])
+    def test_the_post_of_both_exists(self, meeting: Path, system: str) -> None:
+        plan = self.planned(meeting, [("E1", 50.03, 0.02)], system=system)
+        posts = plan.fence.posts
+        (row,) = (row for row, kind in enumerate(posts.kind) if kind == "existing")
+        assert kept(plan) == pytest.approx(np.array([(50.0, 0.0)]), abs=1e-4)
+        assert "junction" not in posts.kind
+        assert [row in run.posts for run in plan.runs] == [True, True]
+        assert np.isnan([posts.toe_level_m[row], posts.embedment_m[row], posts.stock_length_m[row]]).all()
+        assert not [item for item in told(plan, "post-extended") if item.post == row]
+        assert only(plan, "existing-post").value == pytest.approx(0.036, abs=1e-3)
+
+    def test_its_own_top_holds_for_both(self, meeting: Path) -> None:
+        plan = self.planned(meeting, [("E1", 50.0, 0.0)], tops={"E1": 51.95}, levels="tops")
+        row = told(plan, "existing-post")[0].post
+        assert plan.fence.posts.top_level_m[row] == pytest.approx(51.95, abs=1e-9)
+        assert len(told(plan, "existing-post")) == 1
+        assert len(told(plan, "existing-post-tall")) == 1
+
+    def test_a_post_beside_one_line_is_of_that_line_alone(self, meeting: Path) -> None:
+        """0.2 m up the spur it is as near to the long line as it may be, and yet no post of it."""
+        plan = self.planned(meeting, [("S", 50.0, 12.0), ("T", 50.0, 0.2)], same_post_m=0.05)
+        assert kept(plan) == pytest.approx(np.array([(50.0, 12.0), (50.0, 0.2)])[::-1], abs=1e-4)
+        assert {item.line for item in told(plan, "existing-post")} == {"spur"}
+        assert plan.fence.posts.kind.count("junction") == 1
+
+    def test_findings_name_the_line(self, meeting: Path) -> None:
+        plan = self.planned(meeting, [("S", 50.3, 12.0)])
+        found = only(plan, "existing-post-aside")
+        assert found.line == "spur"
+        assert "S (0.300 m right at 12.00 of spur)" in found.message
 
 
 class TestTops:

@@ -138,16 +138,18 @@ def _writable(values: Any) -> Any:
 
 
 def _told(fences: Sequence[Fence], rows: Sequence[Ints], shared: set[tuple[int, int]]) -> Iterator[Finding]:
-    """The runs' findings, but for those of shared posts that are found anew."""
-    bays = 0
+    """The runs' findings; of shared posts none that are found anew, and none in the same words twice."""
+    bays, said = 0, set()
     for run, (fence, to) in enumerate(zip(fences, rows, strict=True)):
         for item in fence.findings:
-            if item.code not in RETOLD or (run, item.post) not in shared:
-                yield replace(
-                    item,
-                    post=None if item.post is None else int(to[item.post]),
-                    bay=None if item.bay is None else item.bay + bays,
-                )
+            post = None if item.post is None else int(to[item.post])
+            here = (run, item.post) in shared
+            once = (item.code, post, item.message)
+            if here and (item.code in RETOLD or once in said):
+                continue
+            if here:
+                said.add(once)
+            yield replace(item, post=post, bay=None if item.bay is None else item.bay + bays)
         bays += len(fence.bays)
 
 

@@ -76,8 +76,9 @@ def merged(
     stock = next((each.stock_lengths_m for each in every if each is not rules.posts), rules.posts.stock_lengths_m)
     fitting = [size for size in stock if size >= length - LEVEL_TOLERANCE_M]
     pulls = [fences[member.run].posts.uplift_kn[member.post] for member in group]
+    kinds = [fences[member.run].posts.kind[member.post] for member in group]
     values = {
-        "kind": _kind([fences[member.run].posts.kind[member.post] for member in group]),
+        "kind": _kind(kinds),
         "ground_level_m": ground,
         "top_level_m": top,
         "toe_level_m": ground - depth,
@@ -86,8 +87,15 @@ def merged(
         "uplift_kn": np.nan if np.isnan(pulls).all() else float(np.nansum(pulls)),
     }
     place = {"chainage_m": float(owner.chainage_m[group[0].post]), "post": group[0].post}
-    found = [*_extended(float(length), stock, bool(fitting), place), *_pulled(values["uplift_kn"], rules, place)]
-    return values, found
+    found = [*_pulled(values["uplift_kn"], rules, place)]
+    if "existing" in kinds:
+        standing = max(level for level, kind in zip(tops, kinds, strict=True) if kind == "existing")
+        return values | dict.fromkeys(_NOT_KNOWN, np.nan) | {"top_level_m": standing}, found
+    return values, [*_extended(float(length), stock, bool(fitting), place), *found]
+
+
+_NOT_KNOWN = ("toe_level_m", "embedment_m", "stock_length_m")
+"""Of a post that exists already."""
 
 
 def _kind(kinds: Sequence[PostKind]) -> PostKind:
