@@ -14,7 +14,7 @@ from pathlib import Path
 from geofence.outputs.setout_content import setout_sheet
 from geofence.outputs.setout_figure import Figure
 from geofence.outputs.setout_posts import Note
-from geofence.outputs.setout_sheet import SERVICES, SIGN_OFF, Band, Cell, Column, Line, Sheet, Table
+from geofence.outputs.setout_sheet import LOCATED, SERVICES, SIGN_OFF, Band, Cell, Column, Line, Sheet, Table
 from geofence.outputs.setout_style import PAPERS_MM, SetoutStyle
 from geofence.plan import FencePlan, Output
 
@@ -49,7 +49,7 @@ def _page(sheet: Sheet, style: SetoutStyle) -> Iterator[str]:
 }}
 </style>
 </head>
-<body{' class="inches"' if style.units == "ft-in" else ""}>
+<body class="{style.paper} {style.units}">
 <main>
 <table class="frame" role="presentation">
 <thead><tr><td><div class="running"><span class="job">Set-out sheet: {escape(sheet.name)}</span>
@@ -67,7 +67,9 @@ def _front(sheet: Sheet) -> Iterator[str]:
     yield f'<div class="section">\n<h1>{escape(sheet.name)}</h1>\n<p class="fence">{escape(sheet.fence)}</p>\n'
     yield _definitions(sheet.facts, kind="facts")
     cautions = "".join(f"<li>{escape(caution)}</li>\n" for caution in sheet.cautions)
-    yield f'<div class="boxed"><h2>Before anybody digs</h2>\n<ul class="checks">\n{cautions}</ul></div>\n'
+    yield f'<div class="boxed"><h2>Before anybody digs</h2>\n<ul class="checks">\n{cautions}</ul>\n'
+    blanks = "".join(f"<span>{escape(word)}</span>" for word in LOCATED)
+    yield f'<p class="located">{blanks}</p></div>\n'
     if sheet.look:
         notes = "".join(f"<li>{_note(note)}</li>\n" for note in sheet.look)
         yield f'<h2>Look at these first</h2>\n<ul class="checks">\n{notes}</ul>\n'

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from geofence.outputs.paper import WHITE, Page, Pen, text_width_mm, wrapped
 from geofence.outputs.setout_figure import Figure
 from geofence.outputs.setout_posts import Note
-from geofence.outputs.setout_sheet import SERVICES, SIGN_OFF, Band, Column, Line, Sheet, Table
+from geofence.outputs.setout_sheet import LOCATED, SERVICES, SIGN_OFF, Band, Column, Line, Sheet, Table
 from geofence.outputs.typeface import Weight
 
 __all__ = ["pages"]
@@ -255,7 +255,7 @@ def _boxed(title: str, texts: Iterable[str], width: float) -> _Piece:
     inner = width - 6 - 8
     blocks = [wrapped(text, inner, cap_mm=BODY) for text in texts]
     step = BODY * LINE
-    height = 4 + HEADING * LINE + sum(max(len(block) * step, BOX_MM) + 1.6 for block in blocks)
+    height = 12 + HEADING * LINE + sum(max(len(block) * step, BOX_MM) + 1.6 for block in blocks)
 
     def draw(page: Page, left: float, top: float) -> None:
         page.area(
@@ -268,6 +268,10 @@ def _boxed(title: str, texts: Iterable[str], width: float) -> _Piece:
             for row, line in enumerate(block):
                 page.text(line, left + 11, here - BODY * 1.2 - row * step, cap_mm=BODY)
             here -= max(len(block) * step, BOX_MM) + 1.6
+        for word, start, end in zip(LOCATED, (0.0, 0.52, 0.78), (0.5, 0.76, 1.0), strict=True):
+            x = left + 3 + start * (width - 6)
+            page.text(word, x, here - 5.5, cap_mm=BODY)
+            page.line([(x, here - 6.6), (left + 3 + end * (width - 6), here - 6.6)], Pen(0.25))
 
     return _Piece(height_mm=height + 1, draw=draw)
 
@@ -390,8 +394,9 @@ def _head(grid: _Grid) -> _Piece:
             page.line([(left, level), (left + grid.width, level)], RULE)
         for at, column in enumerate(grid.columns):
             x, anchor = _place(grid, at, left)
-            weights: tuple[Weight, Weight] = ("bold", "regular")
-            for row, (text, weight) in enumerate(zip(column.head, weights, strict=True)):
+            main, second = column.head
+            styled: list[tuple[str, Weight]] = [(main, "bold"), (second, "regular")]
+            for row, (text, weight) in enumerate(styled if second else [("", "regular"), (main, "bold")]):
                 base = top - GAP - SECOND * (1.2 + row * LINE)
                 _fit(page, text, x, base, grid.inner(at), cap_mm=SECOND, weight=weight, anchor=anchor)
 

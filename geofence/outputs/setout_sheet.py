@@ -8,13 +8,16 @@ from typing import Literal
 from geofence.outputs.setout_figure import Figure
 from geofence.outputs.setout_posts import Note
 
-__all__ = ["SERVICES", "SIGN_OFF", "Band", "Cell", "Column", "Kind", "Line", "Sheet", "Table"]
+__all__ = ["LOCATED", "SERVICES", "SIGN_OFF", "Band", "Cell", "Column", "Kind", "Line", "Sheet", "Table"]
 
 SERVICES = "Do not dig before underground services have been located and marked."
 """Stands on every page."""
 
 SIGN_OFF = ("Set out by", "Checked by", "Date", "Signature")
 """To be filled in on every page."""
+
+LOCATED = ("Services located and marked by", "Reference", "Date")
+"""To be filled in before anybody digs."""
 
 Cell = tuple[str, str]
 """What is read first, and what stands smaller below it; an empty text leaves its line empty."""
