@@ -269,7 +269,7 @@ class TestWhatIsGiven:
         with pytest.raises(JobError, match="takes no further values"):
             plan_fence(job, system="mesh-panel")
         plan = plan_fence(job)
-        assert set(plan.provenance.inputs) == {"fence.toml", "boundary.gpkg", "dtm_1m.tif"}
+        assert set(plan.provenance.inputs) == {"fence.toml", "boundary.gpkg", "constraints.gpkg", "dtm_1m.tif"}
 
 
 class TestWorkingGrids:
