@@ -395,8 +395,9 @@ def _head(grid: _Grid) -> _Piece:
         for at, column in enumerate(grid.columns):
             x, anchor = _place(grid, at, left)
             main, second = column.head
-            styled: list[tuple[str, Weight]] = [(main, "bold"), (second, "regular")]
-            for row, (text, weight) in enumerate(styled if second else [("", "regular"), (main, "bold")]):
+            both: list[tuple[str, Weight]] = [(main, "bold"), (second, "regular")]
+            low: list[tuple[str, Weight]] = [("", "regular"), (main, "bold")]
+            for row, (text, weight) in enumerate(both if second else low):
                 base = top - GAP - SECOND * (1.2 + row * LINE)
                 _fit(page, text, x, base, grid.inner(at), cap_mm=SECOND, weight=weight, anchor=anchor)
 

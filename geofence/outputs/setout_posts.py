@@ -242,10 +242,12 @@ def _told(plan: FencePlan) -> list[Finding]:
 
 
 def _where(finding: Finding) -> str:
+    line = f"Line {one_line(finding.line)}" if finding.line else ""
     if finding.chainage_m is None:
-        return ""
+        return f"{line}: " if line else ""
     to = "" if finding.chainage_to_m is None else f" to {finding.chainage_to_m:.2f}"
-    return f"Chainage {finding.chainage_m:.2f}{to} m: "
+    chainage = f"chainage {finding.chainage_m:.2f}{to} m"
+    return f"{line}, {chainage}: " if line else f"C{chainage[1:]}: "
 
 
 def said(finding: Finding) -> str:

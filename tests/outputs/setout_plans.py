@@ -62,7 +62,7 @@ def plan_through(
     own = np.zeros(count)
     for run in reversed(planned):
         own[run.posts] = run.chainage_m
-    base = made_up_plan(count)
+    base = made_up_plan(max(count, 10))
     nothing = np.full(count, np.nan)
     posts = Posts(
         chainage_m=own, kind=kinds, deflection_deg=np.zeros(count), ground_level_m=ground, top_level_m=top,

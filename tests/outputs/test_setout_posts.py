@@ -136,6 +136,15 @@ class TestNotes:
         (note,) = whole_plan_notes(with_findings(tee(), *self.FINDINGS))
         assert (note.word, note.text) == ("CHECK", "Chainage 2.00 to 4.50 m: a pipe runs here.")
 
+    def test_of_one_line_of_several_say_which(self) -> None:
+        findings = [
+            Finding(code="d", severity="warn", message="a pipe", line="North", chainage_m=2.0),
+            Finding(code="e", severity="warn", message="a wall", line="South"),
+        ]
+        assert [note.text for note in whole_plan_notes(with_findings(tee(), *findings))] == [
+            "Line North, chainage 2.00 m: a pipe.", "Line South: a wall.",
+        ]  # fmt: skip
+
 
 class TestStrings:
     def bent(self, turn_deg: float, count: int = 20) -> FencePlan:
