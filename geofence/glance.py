@@ -6,8 +6,11 @@ from html import escape
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
-from geofence.engine.records import Floats
+from geofence.engine.records import Floats, Ints
+from geofence.plan_lines import run_at
+from geofence.plan_parts import Run
 
 if TYPE_CHECKING:
     from geofence.plan import FencePlan
@@ -16,6 +19,7 @@ __all__ = ["glance"]
 
 WIDTH, HEIGHT, MARGIN = 420.0, 260.0, 14.0
 DRAWN_POSTS = 2000
+SHOWN_LINES = 12
 MARKS = {"stop": "#d55e00", "warn": "#e69f00"}
 """Vermillion and orange of the colour-blind-safe palette of Okabe and Ito (2008)."""
 
@@ -25,6 +29,7 @@ def glance(plan: FencePlan) -> str:
     summary = plan.summary()
     rows = {
         "length": f"{summary['length_m']:.2f} m on the ground",
+        **{f"line {name}": f"{length_m:.2f} m" for name, length_m in [*summary.get("lines", {}).items()][:SHOWN_LINES]},
         "posts": ", ".join(f"{count} {kind}" for kind, count in summary["posts"].items()),
         "bays": ", ".join(f"{count} {kind}" for kind, count in summary["bays"].items()),
         "steps": str(summary["steps"]),
@@ -38,17 +43,13 @@ def glance(plan: FencePlan) -> str:
 
 def _drawing(plan: FencePlan) -> str:
     x, y = _on_sheet(plan.places.easting, plan.places.northing)
-    bays, kinds = plan.fence.bays, np.array(plan.fence.posts.kind)
+    kinds = np.array(plan.fence.posts.kind)
     step = max(len(kinds) // DRAWN_POSTS, 1)
-    keep = np.unique(np.concatenate([np.arange(0, len(kinds), step), np.flatnonzero(kinds != "line")]))
-    breaks = np.flatnonzero(~np.isin(np.arange(len(kinds) - 1), bays.from_post))
-    lines = [part for part in np.split(keep, np.searchsorted(keep, breaks, side="right")) if len(part)]
-    if len(bays) == len(kinds):
-        lines[-1] = np.append(lines[-1], 0)
-    paths = "".join(f'<polyline points="{_points(x[part], y[part])}"/>' for part in lines)
+    ways = [_way(run, kinds, step) for run in plan.runs]
+    paths = "".join(f'<polyline points="{_points(x[way], y[way])}"/>' for way in ways)
     squares = "".join(
         f'<rect x="{x[row] - 2.5:.1f}" y="{y[row] - 2.5:.1f}" width="5" height="5"/>'
-        for row in np.flatnonzero(np.isin(kinds, ["corner", "gate", "end"])).tolist()[:DRAWN_POSTS]
+        for row in np.flatnonzero(np.isin(kinds, ["corner", "gate", "end", "junction"])).tolist()[:DRAWN_POSTS]
     )
     marks = "".join(
         f'<circle cx="{x[row]:.1f}" cy="{y[row]:.1f}" r="5" fill="{MARKS[severity]}"/>'
@@ -62,14 +63,22 @@ def _drawing(plan: FencePlan) -> str:
     )
 
 
+def _way(run: Run, kinds: NDArray[np.str_], step: int) -> Ints:
+    """Rows of the posts that a run is drawn through: every so many, the last, and all that are no line posts."""
+    place = np.arange(len(run.posts))
+    drawn = (place % step == 0) | (place == place[-1]) | (kinds[run.posts] != "line")
+    return np.concatenate([run.posts[drawn], run.posts[: int(run.closed)]])
+
+
 def _marked_posts(plan: FencePlan) -> list[tuple[int, str]]:
     """The post at or before each ``stop`` or ``warn`` finding that has a place."""
-    chainage = plan.fence.posts.chainage_m
-    return [
-        (max(int(np.searchsorted(chainage, item.chainage_m, side="right")) - 1, 0), str(item.severity))
-        for item in plan.fence.findings
-        if item.chainage_m is not None and item.severity in MARKS
-    ][:DRAWN_POSTS]
+    marked = []
+    for item in plan.fence.findings:
+        if item.chainage_m is not None and item.severity in MARKS:
+            run = run_at(plan.runs, item.line, item.chainage_m)
+            at = max(int(np.searchsorted(run.chainage_m, item.chainage_m, side="right")) - 1, 0)
+            marked.append((int(run.posts[at]), str(item.severity)))
+    return marked[:DRAWN_POSTS]
 
 
 def _on_sheet(easting: Floats, northing: Floats) -> tuple[Floats, Floats]:

@@ -51,6 +51,8 @@ class Inspection:
         Of several files all names.
     lines
         Each line with what is fenced of it.
+    leg_lines
+        (q,) name of the line that each leg is of.
     junctions
         At how many places lines meet.
     closure_m
@@ -75,6 +77,7 @@ class Inspection:
     grid: Grid
     legs: Legs
     lines: tuple[SeenLine, ...]
+    leg_lines: tuple[str, ...]
     junctions: int
     line_file: str
     line_grid: str
@@ -110,6 +113,7 @@ def inspect(job: Job, *, progress: Progress = lambda _stage: None) -> Inspection
         grid=placing.grid_facts(site, legs, level_datum=job.job.level_datum),
         legs=legs,
         lines=_lines(site),
+        leg_lines=tuple(site.name_of(row) for row, run in enumerate(site.runs) for _ in range(len(run.line))),
         junctions=len(site.meetings.network.junctions),
         line_file=", ".join(dict.fromkeys(boundary.file.name for boundary in site.boundaries)),
         line_grid=", ".join(dict.fromkeys(boundary.crs.name for boundary in site.boundaries)),
@@ -195,6 +199,23 @@ def _plain(value: float) -> float | None:
     return round(value, 6) if np.isfinite(value) else None
 
 
+def _leg_values(seen: Inspection) -> list[dict[str, Any]]:
+    legs = seen.legs
+    return [
+        {
+            "line": seen.leg_lines[row],
+            "leg": legs.number[row],
+            "from_m": _plain(legs.start_m[row]),
+            "to_m": _plain(legs.end_m[row]),
+            "bearing_deg": _plain(legs.bearing_deg[row]),
+            "grid_distance": _plain(legs.grid_distance[row]),
+            "ground_distance_m": _plain(legs.ground_distance_m[row]),
+            "deflection_deg": _plain(legs.deflection_deg[row]),
+        }
+        for row in range(len(legs.number))
+    ]
+
+
 def _line_values(line: SeenLine) -> dict[str, Any]:
     return {
         "name": line.name,
@@ -208,7 +229,6 @@ def _line_values(line: SeenLine) -> dict[str, Any]:
 
 def as_values(seen: Inspection) -> dict[str, Any]:
     """The inspection as plain values for JSON; None for what is not known."""
-    legs = seen.legs
     return {
         "job": seen.name,
         "line": {
@@ -230,18 +250,7 @@ def as_values(seen: Inspection) -> dict[str, Any]:
             "combined_factor": _plain(seen.grid.combined_factor),
         },
         "length_m": _plain(seen.length_m),
-        "legs": [
-            {
-                "leg": legs.number[row],
-                "from_m": _plain(legs.start_m[row]),
-                "to_m": _plain(legs.end_m[row]),
-                "bearing_deg": _plain(legs.bearing_deg[row]),
-                "grid_distance": _plain(legs.grid_distance[row]),
-                "ground_distance_m": _plain(legs.ground_distance_m[row]),
-                "deflection_deg": _plain(legs.deflection_deg[row]),
-            }
-            for row in range(len(legs.number))
-        ],
+        "legs": _leg_values(seen),
         "ground": {
             "files": list(seen.ground_files),
             "grid": seen.ground_grid,
@@ -256,7 +265,13 @@ def as_values(seen: Inspection) -> dict[str, Any]:
         },
         "survey": None if seen.field is None else _field_values(seen.field),
         "findings": [
-            {"code": item.code, "severity": item.severity, "message": item.message, "remedy": item.remedy}
+            {
+                "code": item.code,
+                "severity": item.severity,
+                "line": item.line,
+                "message": item.message,
+                "remedy": item.remedy,
+            }
             for item in seen.findings
         ],
     }

@@ -14,6 +14,7 @@ from geofence import folder as folders
 from geofence import registry
 from geofence.engine.records import Fence, Floats, Table
 from geofence.errors import JobError
+from geofence.plan_lines import met_lines, own_lines
 from geofence.plan_parts import (
     Grid,
     LeafWay,
@@ -176,6 +177,11 @@ class FencePlan:
         return _names("B", len(self.fence.bays))
 
     @property
+    def line_names(self) -> tuple[str, ...]:
+        """Names of the job's lines that are fenced, in its order; none where it has one line and no name for it."""
+        return tuple(dict.fromkeys(run.line for run in self.runs if run.line))
+
+    @property
     def posts(self) -> geopandas.GeoDataFrame:
         """Posts as points (WGS 84), with the columns of ``posts.geojson``."""
         import geopandas
@@ -207,11 +213,20 @@ class FencePlan:
         """The ground as the engine used it, with the columns of ``profile.csv``."""
         import pandas
 
-        return pandas.DataFrame({item.name: getattr(self.stations, item.name) for item in fields(self.stations)})
+        return pandas.DataFrame(self.profile_columns())
+
+    def profile_columns(self) -> dict[str, Sequence[Any] | Floats]:
+        """The columns of ``profile.csv`` in its order."""
+        columns: dict[str, Sequence[Any] | Floats] = {
+            item.name: getattr(self.stations, item.name) for item in fields(self.stations)
+        }
+        if self.line_names:
+            columns["line"] = own_lines(self.runs, "station", len(self.stations.chainage_m))
+        return columns
 
     def post_columns(self) -> dict[str, Sequence[Any] | Floats]:
         """The columns of ``posts.geojson`` in its order, as :meth:`bay_columns`; NaN where a value does not exist."""
-        posts, places = self.fence.posts, self.places
+        posts, places, lined = self.fence.posts, self.places, bool(self.line_names)
         return {
             "post": self.post_names,
             "kind": posts.kind,
@@ -232,6 +247,11 @@ class FencePlan:
             "survey_distance_m": places.survey_distance_m,
             "findings": self._codes("post", len(posts)),
             **({"gate": self.gate_names("post")} if self.gates else {}),
+            **(
+                {"line": own_lines(self.runs, "post", len(posts)), "meets": met_lines(self.runs, len(posts))}
+                if lined
+                else {}
+            ),
             **_given(posts, POST_EXTRAS),
         }
 
@@ -255,6 +275,7 @@ class FencePlan:
             "dig_area_m2": bays.dig_area_m2,
             "findings": self._codes("bay", len(bays)),
             **({"gate": self.gate_names("bay")} if self.gates else {}),
+            **({"line": own_lines(self.runs, "bay", len(bays))} if self.line_names else {}),
             **_given(bays, BAY_EXTRAS),
         }
 
@@ -274,6 +295,7 @@ class FencePlan:
             "unit": [item.unit for item in found],
             "message": [item.message for item in found],
             "remedy": [item.remedy for item in found],
+            **({"line": [item.line or None for item in found]} if self.line_names else {}),
         }
 
     def strain_columns(self) -> dict[str, Sequence[Any] | Floats]:
@@ -316,10 +338,18 @@ class FencePlan:
             "posts": dict(sorted(Counter(posts.kind).items())),
             "bays": dict(sorted(Counter(bays.kind).items())),
             "steps": int(np.count_nonzero(bays.step_m)),
+            **({"lines": self._lengths()} if self.line_names else {}),
             **self._wire(),
             "steepest_ground_deg": steepest_deg(self.stations.chainage_m, self.stations.ground_level_m),
             "findings": {word: sum(item.severity == word for item in self.fence.findings) for word in SEVERITIES},
         }
+
+    def _lengths(self) -> dict[str, float]:
+        """How much of each line is fenced with it, on the ground."""
+        lengths = dict.fromkeys(self.line_names, 0.0)
+        for run in self.runs:
+            lengths[run.line] += float(self.legs.ground_distance_m[run.legs].sum())
+        return lengths
 
     def _wire(self) -> dict[str, Any]:
         """How much wire and how many droppers, where there are any."""

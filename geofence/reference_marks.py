@@ -55,15 +55,18 @@ def _kinds(kind: MarkKind, count: int) -> tuple[MarkKind, ...]:
 
 def _boundary(site: SurveyedSite) -> ReferenceMarks:
     """The boundary's vertices at the ends of fenced legs, named by their place in it."""
-    fenced = {number for run in site.runs for number in run.line.leg_number}
+    fenced = {(site.meetings.line[row], number) for row, run in enumerate(site.runs) for number in run.line.leg_number}
     names: list[str] = []
     lon: list[float] = []
     lat: list[float] = []
     count = 0
-    for line in site.lines:
+    for of, line in ((row, part) for row, each in enumerate(site.drawn) for part in each.parts):
         vertices = len(line) if line.closed else len(line) + 1
         wanted = {
-            at % vertices for leg, number in enumerate(line.leg_number) if number in fenced for at in (leg, leg + 1)
+            at % vertices
+            for leg, number in enumerate(line.leg_number)
+            if (of, number) in fenced
+            for at in (leg, leg + 1)
         }
         for at in sorted(wanted):
             names.append(f"V{count + at + 1}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -28,6 +29,7 @@ __all__ = ["comparison", "error", "inspection", "outputs", "plan_summary", "stag
 
 SHOWN_FINDINGS = 8
 SHOWN_LEGS = 40
+SHOWN_LINES = 12
 WIDE = 1000
 """Columns of a table that goes to a program: nothing in it is broken."""
 STYLES = {"stop": "bold red", "warn": "yellow", "note": "dim"}
@@ -66,6 +68,10 @@ def plan_summary(plan: FencePlan, files: Sequence[Path], folder: Path) -> None:
     posts, bays = summary["posts"], summary["bays"]
     table = _facts(plan.name)
     table.add_row("length", f"{summary['length_m']:.2f} m on the ground")
+    for row, (name, length_m) in enumerate([*summary.get("lines", {}).items()][:SHOWN_LINES]):
+        table.add_row("" if row else "lines", Text(f"{name}: {length_m:.2f} m"))
+    if len(plan.line_names) > SHOWN_LINES:
+        table.add_row("", f"and {len(plan.line_names) - SHOWN_LINES} more lines")
     table.add_row("posts", f"{sum(posts.values())}  ({_counted(posts)})")
     table.add_row("bays", f"{sum(bays.values())}  ({_counted(bays)})")
     table.add_row("steps", str(summary["steps"]))
@@ -105,7 +111,10 @@ def inspection(seen: Inspection) -> None:
     """What is in the inputs."""
     console = _console()
     table = _facts(seen.name)
-    closing = "closed" if seen.closed else f"open, {seen.closure_m:.3f} m from end to start"
+    several = len(seen.lines) > 1 or math.isnan(seen.closure_m)
+    closing = "closed" if seen.closed else "open" if several else f"open, {seen.closure_m:.3f} m from end to start"
+    if len(seen.lines) > 1:
+        closing = f"{len(seen.lines)} lines that meet at {seen.junctions} places"
     table.add_row("line", f"{seen.line_file}: {seen.vertices} vertices, {seen.drawn_legs} legs, {closing}")
     table.add_row("its grid", seen.line_grid)
     code = f" ({seen.grid.code})" if seen.grid.code else ""
@@ -121,6 +130,8 @@ def inspection(seen: Inspection) -> None:
         console.print(Text(f"  no level at chainage {gap}", style="yellow"))
     if seen.field is not None:
         _field(console, seen.field)
+    if len(seen.lines) > 1:
+        console.print(_lines(seen))
     console.print(_legs(seen))
     _findings(console, seen.findings)
 
@@ -159,14 +170,31 @@ def _reading(reading: Reading) -> Table:
     return table
 
 
+def _lines(seen: Inspection) -> Table:
+    """The lines, and what is fenced of each."""
+    table = Table(title="Lines", title_justify="left", box=None, pad_edge=False)
+    table.add_column("line")
+    for heading in ("fenced m", "with others m", "legs", "runs"):
+        table.add_column(heading, justify="right")
+    for line in seen.lines[:SHOWN_LEGS]:
+        lengths = (f"{line.length_m:.3f}", f"{line.shared_m:.3f}")
+        table.add_row(Text(line.name), *lengths, str(line.legs), str(line.runs))
+    if len(seen.lines) > SHOWN_LEGS:
+        table.caption = f"and {len(seen.lines) - SHOWN_LEGS} more lines: --json lists all"
+    return table
+
+
 def _legs(seen: Inspection) -> Table:
-    legs = seen.legs
+    legs, lined = seen.legs, len(seen.lines) > 1
     table = Table(title="Legs", title_justify="left", box=None, pad_edge=False)
     unit = "m" if seen.grid.unit_m == 1 else seen.grid.unit
+    if lined:
+        table.add_column("line")
     for heading in ("leg", "from m", "to m", "grid bearing °", f"grid {unit}", "ground m", "turn °"):
         table.add_column(heading, justify="right")
     for row in range(min(len(legs.number), SHOWN_LEGS)):
         table.add_row(
+            *([Text(seen.leg_lines[row])] if lined else []),
             str(legs.number[row]),
             f"{legs.start_m[row]:.3f}",
             f"{legs.end_m[row]:.3f}",
@@ -255,6 +283,7 @@ def _findings(console: Console, findings: Sequence[Finding]) -> None:
     ranked: list[Any] = sorted(findings, key=lambda item: SEVERITIES.index(item.severity))
     for item in ranked[:SHOWN_FINDINGS]:
         where = "" if item.chainage_m is None else f" at {item.chainage_m:.2f} m"
+        where = f" on {item.line}{where}" if item.line else where
         console.print(Text(f"  {item.severity}{where}: ", STYLES[item.severity]) + Text(item.message))
     if len(ranked) > SHOWN_FINDINGS:
         console.print(Text(f"  and {len(ranked) - SHOWN_FINDINGS} more in findings.csv", style="dim"))

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from xml.etree import ElementTree
 
 import numpy as np
 
+from tests.networks import paddocks
+from tests.outputs.runs import in_two_runs
 from tests.plans import HOSTILE, hostile_plan, made_up_plan
 
 
@@ -40,12 +41,11 @@ def test_the_line_keeps_its_shape() -> None:
 
 
 def test_separate_runs_are_not_joined() -> None:
-    plan = made_up_plan(40)
-    bays = plan.fence.bays
-    keep = np.arange(len(bays)) != 20
-    columns = {name: getattr(bays, name) for name in bays.__dataclass_fields__}
-    shorter = type(bays)(
-        **{n: tuple(np.array(v)[keep]) if isinstance(v, tuple) else v[keep] for n, v in columns.items()}
-    )
-    apart = replace(plan, fence=replace(plan.fence, bays=shorter, findings=()))
+    apart = in_two_runs()
     assert apart._repr_html_().count("<polyline") == 2
+
+
+def test_a_network_is_drawn_line_by_line_and_its_lines_are_told() -> None:
+    html = paddocks()._repr_html_()
+    assert html.count("<polyline") == 4
+    assert "<th>line Lane</th>" in html

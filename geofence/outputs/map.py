@@ -30,6 +30,7 @@ __all__ = ["OUTPUT", "FenceMap", "view", "write"]
 
 SCRIPTS = (
     "columns.js",
+    "lines.js",
     "style.js",
     "geometry.js",
     "earth.js",

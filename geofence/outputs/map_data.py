@@ -13,9 +13,11 @@ from geofence.outputs.gap_classes import bays_over_limit, gap_edges_m, stated_li
 from geofence.outputs.globe import PLACE_DECIMALS, beside, unwound
 from geofence.outputs.map_columns import coded, counted, had, packed, rounded, table
 from geofence.outputs.map_findings import findings
-from geofence.outputs.thinned import kept, stretch_starts
+from geofence.outputs.map_lines import lines_data
+from geofence.outputs.thinned import kept
 from geofence.outputs.zone_reach import reach_rings
-from geofence.plan import SEVERITIES, FencePlan, PlannedGate, PlannedZone, Stations
+from geofence.plan import SEVERITIES, FencePlan, PlannedGate, PlannedZone
+from geofence.plan_lines import own_lines
 from geofence.site.ground import Relief
 
 __all__ = ["contour_data", "map_data", "script_text"]
@@ -97,7 +99,8 @@ def map_data(plan: FencePlan) -> dict[str, Any]:
         "zones": [_zone(plan, zone) for zone in plan.zones],
         "shot": _shot(plan),
         "findings": findings(plan),
-        "section": _section(plan.stations),
+        "section": _section(plan),
+        "lines": lines_data(plan),
         "inputs": dict(sorted(plan.provenance.inputs.items())),
     }
 
@@ -149,15 +152,19 @@ def _ground_height_m(plan: FencePlan) -> float:
     return round(above_datum_m + (0.0 if separation is None else float(separation.value)), 1)
 
 
-def _section(stations: Stations) -> dict[str, Any]:
-    """The ground as the long-section draws it: to :data:`SECTION_TOLERANCE_M`, and half a centimetre along the line."""
+def _section(plan: FencePlan) -> dict[str, Any]:
+    """The ground as the long-section draws it: to :data:`SECTION_TOLERANCE_M`, and half a centimetre along the line.
+
+    ``starts`` are the rows at which the runs begin, one each.
+    """
+    stations = plan.stations
     rows = kept(stations.chainage_m, stations.ground_level_m, tolerance_m=SECTION_TOLERANCE_M)
     chainage_m = stations.chainage_m[rows]
     return {
         "count": len(rows),
         "chainage_m": packed(chainage_m, decimals=2),
         "level_m": packed(stations.ground_level_m[rows], decimals=3),
-        "starts": np.searchsorted(rows, stretch_starts(stations.chainage_m)).tolist(),
+        "starts": np.searchsorted(rows, [int(run.stations[0]) for run in plan.runs]).tolist(),
     }
 
 
@@ -165,6 +172,7 @@ def _legs(plan: FencePlan) -> dict[str, Any]:
     legs, first_deg = plan.legs, float(plan.places.lon_deg[0])
     return {
         "number": list(legs.number),
+        **({"line": own_lines(plan.runs, "leg", len(legs.number))} if plan.line_names else {}),
         "lon_from_deg": rounded(beside(legs.lon_from_deg, first_deg), PLACE_DECIMALS),
         "lat_from_deg": rounded(legs.lat_from_deg, PLACE_DECIMALS),
         "lon_to_deg": rounded(beside(legs.lon_to_deg, first_deg), PLACE_DECIMALS),

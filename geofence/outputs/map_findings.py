@@ -10,6 +10,7 @@ from geofence.engine.records import Finding
 from geofence.outputs.globe import PLACE_DECIMALS, unwound
 from geofence.outputs.map_columns import or_none
 from geofence.plan import SEVERITIES, FencePlan
+from geofence.plan_lines import run_at
 
 __all__ = ["findings"]
 
@@ -19,22 +20,23 @@ def findings(plan: FencePlan) -> dict[str, Any]:
     worst_first = sorted(plan.fence.findings, key=lambda item: (SEVERITIES.index(item.severity), _along(item)))
     texts: dict[str, int] = {}
     places = [_place(plan, item) for item in worst_first]
-    return {
+    columns = {
         "severity": [SEVERITIES.index(item.severity) for item in worst_first],
         "code": [texts.setdefault(item.code, len(texts)) for item in worst_first],
         "message": [texts.setdefault(item.message, len(texts)) for item in worst_first],
         "remedy": [texts.setdefault(item.remedy, len(texts)) for item in worst_first],
         "unit": [texts.setdefault(item.unit, len(texts)) for item in worst_first],
-        "texts": list(texts),
         "chainage_m": [or_none(item.chainage_m) for item in worst_first],
         "chainage_to_m": [or_none(item.chainage_to_m) for item in worst_first],
         "post": [item.post for item in worst_first],
         "bay": [item.bay for item in worst_first],
+        **({"line": [texts.setdefault(item.line, len(texts)) for item in worst_first]} if plan.line_names else {}),
         "value": [or_none(item.value) for item in worst_first],
         "limit": [or_none(item.limit) for item in worst_first],
         "lon_deg": [None if place is None else round(place[0], PLACE_DECIMALS) for place in places],
         "lat_deg": [None if place is None else round(place[1], PLACE_DECIMALS) for place in places],
     }
+    return columns | {"texts": list(texts)}
 
 
 def _along(finding: Finding) -> float:
@@ -53,7 +55,8 @@ def _place(plan: FencePlan, finding: Finding) -> tuple[float, float] | None:
     if finding.chainage_m is None:
         return None
     middle = (finding.chainage_m + (or_none(finding.chainage_to_m) or finding.chainage_m)) / 2
+    run = run_at(plan.runs, finding.line, middle)
     # The bays' ends, not the posts: a ring comes back to its first post at its full length.
-    at = np.concatenate([plan.fence.posts.chainage_m[:1], bays.end_m])
-    row = np.concatenate([[0], bays.to_post])
+    at = np.concatenate([run.chainage_m[:1], bays.end_m[run.bays]])
+    row = np.concatenate([run.posts[:1], bays.to_post[run.bays]])
     return float(np.interp(middle, at, lon[row])), float(np.interp(middle, at, lat[row]))

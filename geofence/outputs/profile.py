@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
+
 from geofence.outputs import csv_text
 from geofence.outputs.digits import figures
 from geofence.plan import FencePlan, Output
@@ -16,14 +18,11 @@ def write(plan: FencePlan, path: Path) -> None:
 
     Rounded chainages could make two stations one where the ground bends close to a post.
     """
-    stations = plan.stations
     columns = {
-        "chainage_m": stations.chainage_m,
-        "easting": stations.easting,
-        "northing": stations.northing,
-        "ground_level_m": stations.ground_level_m,
+        name: figures(values, missing="") if isinstance(values, np.ndarray) else csv_text.words(values)
+        for name, values in plan.profile_columns().items()
     }
-    csv_text.write_table(path, {name: figures(values, missing="") for name, values in columns.items()})
+    csv_text.write_table(path, columns)
 
 
 OUTPUT = Output(filename="profile.csv", title="Ground along the line (CSV)", write=write)

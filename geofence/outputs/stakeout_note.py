@@ -19,6 +19,8 @@ FINGERPRINT = "SHA-256      "
 _MOST_FINDINGS = 40
 """Findings told one by one: what fits a printed page beside the rest; ``findings.csv`` has them all."""
 
+_MOST_LINES = 20
+
 _LEVELS = {
     "ground": "the ground at the post, as planned",
     "top": "the top of the post",
@@ -53,7 +55,7 @@ def _lines(plan: FencePlan, style: StakeoutStyle, about: str | None) -> Iterator
     yield f"{FINGERPRINT}{stakeout.digest(plan, style)}"
     yield ""
     yield "FIRST AND LAST POST"
-    yield from (_place(plan, style, points, row) for row in (0, len(plan.fence.posts) - 1))
+    yield from _first_and_last(plan, style, points)
     yield ""
     yield "TO LOOK AT"
     yield from _findings(plan)
@@ -112,12 +114,26 @@ def _points(plan: FencePlan, style: StakeoutStyle, points: StakeoutPoints) -> It
         yield "             along what halves its angle. Levels are those of the post, not of the ground at the mark"
 
 
-def _place(plan: FencePlan, style: StakeoutStyle, points: StakeoutPoints, row: int) -> str:
+def _first_and_last(plan: FencePlan, style: StakeoutStyle, points: StakeoutPoints) -> Iterator[str]:
+    """The first and the last post, of each line where lines have names."""
+    if not plan.line_names:
+        yield from (_place(plan, style, points, row) for row in (0, len(plan.fence.posts) - 1))
+        return
+    for name in plan.line_names[:_MOST_LINES]:
+        runs = [run for run in plan.runs if run.line == name]
+        yield f"Line {one_line(name)}"
+        for run, at in ((runs[0], 0), (runs[-1], -1)):
+            yield _place(plan, style, points, int(run.posts[at]), float(run.chainage_m[at]))
+    if len(plan.line_names) > _MOST_LINES:
+        yield f"and {len(plan.line_names) - _MOST_LINES} more lines"
+
+
+def _place(plan: FencePlan, style: StakeoutStyle, points: StakeoutPoints, row: int, at_m: float | None = None) -> str:
     decimals, places = stakeout.decimals_of(plan, style), plan.places
-    own = row * (1 + len(style.offset_m))
+    own, at_m = row * (1 + len(style.offset_m)), plan.fence.posts.chainage_m[row] if at_m is None else at_m
     easting, northing = (stakeout.in_units(values, plan, style)[row] for values in (places.easting, places.northing))
     coordinates = f"easting {easting:.{decimals}f}  northing {northing:.{decimals}f}"
-    return f"{points.name[own]}  {coordinates}  chainage {plan.fence.posts.chainage_m[row]:.3f} m on the ground"
+    return f"{points.name[own]}  {coordinates}  chainage {at_m:.3f} m on the ground"
 
 
 def _findings(plan: FencePlan) -> Iterator[str]:
@@ -131,7 +147,7 @@ def _findings(plan: FencePlan) -> Iterator[str]:
         elif finding.bay is not None:
             where = f" {plan.bay_names[finding.bay]}"
         elif finding.chainage_m is not None:
-            where = f" at {finding.chainage_m:.2f} m"
+            where = f" {one_line(finding.line)} at {finding.chainage_m:.2f} m".replace("  ", " ")
         remedy = f" {one_line(finding.remedy)}" if finding.remedy else ""
         yield f"{finding.severity.upper()}{where}: {one_line(finding.message).rstrip('.')}.{remedy}"
     if len(found) > _MOST_FINDINGS:

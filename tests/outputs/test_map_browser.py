@@ -31,7 +31,10 @@ def first_posts(plan: FencePlan, count: int) -> FencePlan:
     fence: Fence = replace(
         plan.fence, posts=cut(plan.fence.posts, count), bays=cut(plan.fence.bays, count - 1), findings=()
     )
-    return replace(plan, fence=fence, places=cut(plan.places, count), legs=cut(plan.legs, 1))
+    (run,) = plan.runs
+    posts = np.arange(count)
+    part = replace(run, posts=posts, chainage_m=run.chainage_m[posts], bays=posts[:-1], legs=np.arange(1))
+    return replace(plan, fence=fence, places=cut(plan.places, count), legs=cut(plan.legs, 1), runs=(part,))
 
 
 def test_it_opens_from_a_file_and_shows_the_plan(visit: Visit, plan: FencePlan) -> None:
@@ -285,9 +288,13 @@ def two_stretches(plan: FencePlan) -> FencePlan:
     kept = np.delete(np.arange(39), 19)
     cut = {item.name: getattr(bays, item.name) for item in fields(bays)}
     cut = {name: [column[row] for row in kept] if len(column) == 39 else column for name, column in cut.items()}
-    return replace(
-        plan, fence=replace(plan.fence, bays=replace(bays, **(cut | {"kind": tuple(cut["kind"])})), findings=())
+    fence = replace(plan.fence, bays=replace(bays, **(cut | {"kind": tuple(cut["kind"])})), findings=())
+    (whole,) = plan.runs
+    runs = tuple(
+        replace(whole, posts=posts, chainage_m=whole.chainage_m[posts], bays=own, stations=posts)
+        for posts, own in ((np.arange(20), np.arange(19)), (np.arange(20, 40), np.arange(19, 38)))
     )
+    return replace(plan, fence=fence, runs=runs)
 
 
 def test_each_stretch_of_a_fence_has_its_last_post(browser: Browser, plan: FencePlan, tmp_path: Path) -> None:

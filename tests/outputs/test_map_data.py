@@ -61,7 +61,9 @@ def ring(plan: FencePlan) -> FencePlan:
     last["kind"] = tuple(last["kind"])
     last |= {"from_post": [*bays.from_post, count - 1], "to_post": [*bays.to_post, 0]}
     last |= {"start_m": [*bays.start_m, end_m], "end_m": [*bays.end_m, end_m + 50.0]}
-    return replace(plan, fence=replace(plan.fence, bays=Bays(**last)))
+    (run,) = plan.runs
+    closed = replace(run, bays=np.arange(count), closed=True)
+    return replace(plan, fence=replace(plan.fence, bays=Bays(**last)), runs=(closed,))
 
 
 @given(st.lists(st.one_of(st.just(float("nan")), st.floats(-1e6, 1e6)), min_size=1, max_size=40), st.integers(0, 3))

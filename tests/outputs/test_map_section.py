@@ -216,7 +216,19 @@ def test_the_ground_breaks_where_the_fence_does(browser: Browser, plan: FencePla
     level_m = stations.ground_level_m[twice] + np.where(np.arange(41) > 20, -4.0, 0.0)
     cut = {name: getattr(stations, name)[twice] for name in ("chainage_m", "easting", "northing")}
     path = tmp_path / "map.html"
-    OUTPUT.write(replace(plan, stations=replace(stations, **cut, ground_level_m=level_m)), path)
+    (whole,) = plan.runs
+    runs = tuple(
+        replace(
+            whole,
+            posts=posts,
+            chainage_m=plan.fence.posts.chainage_m[posts],
+            bays=posts[:-1],
+            stations=posts + moved,
+            legs=np.arange(0),
+        )
+        for posts, moved in ((np.arange(21), 0), (np.arange(20, 40), 1))
+    )
+    OUTPUT.write(replace(plan, stations=replace(stations, **cut, ground_level_m=level_m), runs=runs), path)
     with opened(browser, path) as visit:
         visit.ask("geofenceMap.section.look(30, 45), null")
         assert visit.ask("geofenceMap.section.drawn().stretches") == 2

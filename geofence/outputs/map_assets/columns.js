@@ -99,6 +99,7 @@
       this.bays = this.readBays(data.bays);
       this.findings = this.readFindings(data.findings);
       this.joinBays();
+      this.lines = new geofence.Lines(data.lines, this.posts, this.bays);
       this.metresPerWorldPixel = (40075016.686 / 256) * Math.cos((this.posts.latDeg.value(0) * Math.PI) / 180);
     }
 
@@ -156,6 +157,7 @@
           chainageToM: packed.chainage_to_m[row],
           post: packed.post[row],
           bay: packed.bay[row],
+          line: packed.line ? text("line", row) : "",
           value: packed.value[row],
           limit: packed.limit[row],
         };
@@ -167,8 +169,9 @@
       const { posts, bays } = this;
       [posts.ahead, posts.behind] = [new Int32Array(posts.count).fill(-1), new Int32Array(posts.count).fill(-1)];
       for (let bay = 0; bay < bays.count; bay++) {
-        posts.ahead[bays.from[bay]] = bay;
-        posts.behind[bays.to[bay]] = bay;
+        // Where lines share a post, those of the line that it is named for.
+        if (posts.ahead[bays.from[bay]] < 0) posts.ahead[bays.from[bay]] = bay;
+        if (posts.behind[bays.to[bay]] < 0) posts.behind[bays.to[bay]] = bay;
       }
     }
 
@@ -192,17 +195,9 @@
       return this.latLng((x[from] + x[to]) / 2, (y[from] + y[to]) / 2);
     }
 
-    /** The bay that holds a chainage. */
-    bayAt(chainageM) {
-      const chainage = this.posts.table.chainage_m;
-      let low = 0;
-      let high = this.bays.count - 1;
-      while (low < high) {
-        const middle = (low + high + 1) >> 1;
-        if (chainage.value(this.bays.from[middle]) <= chainageM) low = middle;
-        else high = middle - 1;
-      }
-      return low;
+    /** The bay that holds a chainage of a line. */
+    bayAt(chainageM, line) {
+      return this.lines.bayAt(this.lines.place(chainageM, line));
     }
   }
 

@@ -337,16 +337,19 @@
   function fillLegs(plan, show) {
     const { legs } = plan;
     const body = byId("legs-body");
+    byId("legs-line").hidden = !plan.lines.several;
     legs.number.forEach((number, row) => {
+      const line = plan.lines.several ? legs.line[row] : "";
       const go = element(
         "button",
-        { type: "button", "aria-label": `Show leg ${number}`, on: () => show(row) },
+        { type: "button", "aria-label": `Show leg ${number}${line && ` of ${line}`}`, on: () => show(row) },
         String(number),
       );
       body.append(
         element(
           "tr",
           null,
+          plan.lines.several ? element("td", null, line) : null,
           element("th", { scope: "row" }, go),
           element("td", null, legs.start_m[row].toFixed(2)),
           element("td", null, legs.ground_distance_m[row].toFixed(3)),
@@ -370,22 +373,38 @@
     byId("goto").addEventListener("submit", (event) => {
       event.preventDefault();
       const asked = input.value;
-      const chainageM = chainageOf(asked);
       input.removeAttribute("aria-invalid");
       for (const part of ["post", "bay"]) {
         const row = plan[`${part}s`].names.row(asked);
         if (row >= 0) return tell(part, row);
       }
-      if (chainageM >= 0 && chainageM <= plan.summary.length_m) return tell("bay", plan.bayAt(chainageM), chainageM);
+      const place = placeOf(asked);
+      if (place !== null) return tell("bay", plan.lines.bayAt(place), place);
       close();
       input.setAttribute("aria-invalid", "true");
       const names = [plan.posts.names.name(0), plan.bays.names.name(0)].join(" or ");
-      answer.textContent = `Not found. Type a name like ${names}, or a chainage from 0 to ${plan.summary.length_m.toFixed(2)}, as 345 or 0+345.`;
+      const lines = plan.lines.spans;
+      const how = plan.lines.several
+        ? `the name of a line and a chainage on it, as ${lines[0].name} 345`
+        : `a chainage from 0 to ${plan.lines.lengthM.toFixed(2)}, as 345 or 0+345`;
+      answer.textContent = `Not found. Type a name like ${names}, or ${how}.`;
       return undefined;
     });
 
-    function tell(part, row, chainageM) {
-      const where = chainageM === undefined ? "" : `, which holds ${geofence.station(chainageM)}`;
+    /** The place on the section's axis of a chainage, with the line's name before it where there are several. */
+    function placeOf(asked) {
+      const text = asked.trim();
+      for (const { name, from, to, moved } of plan.lines.spans) {
+        const named = name && text.toUpperCase().startsWith(`${name.toUpperCase()} `);
+        if (plan.lines.several && !named) continue;
+        const place = moved + chainageOf(named ? text.slice(name.length) : text);
+        if (place >= from && place <= to) return place;
+      }
+      return null;
+    }
+
+    function tell(part, row, place) {
+      const where = place === undefined ? "" : `, which holds ${plan.lines.text(place)}`;
       answer.textContent = `Showing ${plan[`${part}s`].names.name(row)}${where}.`;
       open(part, row);
     }

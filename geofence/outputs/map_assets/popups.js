@@ -97,7 +97,9 @@
           ["Turn here, right +", shown(table.deflection_deg, row, "°"), "deflection_deg"],
         ]),
         group("Where", [
+          ...this.line("post", row),
           ["Chainage", metres("chainage_m"), "chainage_m"],
+          ...this.met(row),
           ["Easting", shown(posts.easting, row, unit), "easting"],
           ["Northing", shown(posts.northing, row, unit), "northing"],
           ...optional(table, row, [["Nearest surveyed point", "survey_distance_m", "m"]]),
@@ -107,6 +109,18 @@
           ["Longitude", `${lonDeg.toFixed(posts.lonDeg.decimals)} °`, "lon_deg"],
         ]),
       ]);
+    }
+
+    /** The line, where there are several. */
+    line(part, row) {
+      const { lines } = this.plan;
+      return lines.several ? [["Line", lines.nameOf(part, row), "line"]] : [];
+    }
+
+    /** The other lines that a post is of, each with its chainage there. */
+    met(row) {
+      const met = this.plan.lines.met(row);
+      return met.length ? [["Meets", met.join(", "), "meets"]] : [];
     }
 
     bay(row) {
@@ -119,6 +133,7 @@
       const kinds = { full: "Full bay", cut: "Cut bay", gate: gate ? `Gate ${gate.name}` : "Gate" };
       return this.article("bay", row, bays, `${kinds[bays.kind(row)] || "Bay"}, ${from} to ${to}`, [
         group("Bay", [
+          ...this.line("bay", row),
           ["Width, centre to centre", metres("width_m"), "width_m"],
           ["Step from the bay before", metres("step_m"), "step_m"],
           ...(gate ? [["Leaves", String(gate.leaves), "leaves"], ["Opens", gate.opens, "opens"]] : []),
@@ -267,8 +282,8 @@
 
   /** The chainage of a finding, or from where to where. */
   geofence.stretch = function (finding) {
-    if (finding.chainageM === null) return "whole plan";
-    const from = finding.chainageM.toFixed(2);
+    if (finding.chainageM === null) return finding.line || "whole plan";
+    const from = `${finding.line && `${finding.line} `}${finding.chainageM.toFixed(2)}`;
     return finding.chainageToM === null ? `${from} m` : `${from} to ${finding.chainageToM.toFixed(2)} m`;
   };
 

@@ -2,7 +2,7 @@
 (function (geofence) {
   "use strict";
 
-  const { style, drawFinding, Room, worse, unpack } = geofence;
+  const { style, drawFinding, Room, worse, unpack, firstOver } = geofence;
   const EXAGGERATIONS = [0.1, 0.2, 0.5, 1, 1.5, 2, 3, 4, 5, 8, 10, 15, 20, 30, 50, 100, 200];
   const PLOT = { left: 58, right: 12, top: 26, bottom: 22 };
   const BLOCK_PX = 3; // bays too short to be told apart are drawn in blocks of this,
@@ -17,21 +17,11 @@
     return [1, 2, 5, 10].find((factor) => factor * power >= least * 0.999999) * power;
   }
 
-  /** The first place in a growing array whose number is over a bound. */
-  function firstOver(numbers, bound, low = 0, high = numbers.length) {
-    while (low < high) {
-      const middle = (low + high) >> 1;
-      if (numbers[middle] > bound) high = middle;
-      else low = middle + 1;
-    }
-    return low;
-  }
-
   class Section {
     constructor(plan, canvas) {
       Object.assign(this, { plan, canvas, context: canvas.getContext("2d") });
-      const { section, posts, bays, summary } = plan;
-      this.groundM = unpack(section.chainage_m, section.count).map((number) => number / 100);
+      const { section, posts, bays, lines } = plan;
+      this.groundM = this.readGround(section);
       this.levelM = unpack(section.level_m, section.count).map((number) => number / 1000);
       this.breaks = new Set(section.starts);
       const metres = (column) => {
@@ -39,19 +29,18 @@
         for (let row = 0; row < values.length; row++) values[row] = column.whole[row] / 1000;
         return values;
       };
-      this.postM = metres(posts.table.chainage_m);
+      this.lines = lines;
+      this.postM = new Float64Array(posts.count).fill(NaN); // where a post is first
+      lines.posts.forEach((post, at) => {
+        if (Number.isNaN(this.postM[post])) this.postM[post] = lines.places[at];
+      });
       // A post that exists goes down nobody knows how far: it is drawn to the ground.
       const groundM = metres(posts.table.ground_level_m);
       this.topM = metres(posts.table.top_level_m);
       this.toeM = metres(posts.table.toe_level_m).map((toe, row) => (Number.isNaN(toe) ? groundM[row] : toe));
-      [this.startM, this.endM] = [new Float64Array(bays.count), new Float64Array(bays.count)];
-      for (let bay = 0; bay < bays.count; bay++) {
-        this.startM[bay] = this.postM[bays.from[bay]];
-        // A ring's last bay ends at its first post, at the full length.
-        this.endM[bay] = bays.to[bay] > bays.from[bay] ? this.postM[bays.to[bay]] : summary.length_m;
-      }
+      [this.startM, this.endM] = [lines.bayFrom, lines.bayTo];
       this.edges = ["underside_from_m", "underside_to_m", "top_from_m", "top_to_m"].map((name) => metres(bays.table[name]));
-      this.lengthM = this.endM.length ? this.endM[this.endM.length - 1] : summary.length_m;
+      this.lengthM = lines.lengthM;
       this.wanted = Infinity; // exaggeration, or as much as fits
       this.picked = null;
       this.showFindings = true;
@@ -60,15 +49,24 @@
       this.view = { from: 0, to: this.lengthM };
     }
 
-    /** Chainage of a post, of a bay's middle or of a finding; NaN for a finding of the whole plan. */
+    /** Places of the ground's points: chainages, each line moved on to its own stretch of the axis. */
+    readGround({ chainage_m: chainage, count, starts }) {
+      const places = unpack(chainage, count).map((number) => number / 100);
+      this.plan.lines.runs.forEach((run, row) => {
+        for (let at = starts[row]; at < (starts[row + 1] ?? count); at++) places[at] += run.moved;
+      });
+      return places;
+    }
+
+    /** Place of a post, of a bay's middle or of a finding; NaN for a finding of the whole plan. */
     chainageOf(part, row) {
       if (part === "post") return this.postM[row];
       if (part === "bay") return (this.startM[row] + this.endM[row]) / 2;
-      const { post, bay, chainageM, chainageToM } = this.plan.findings[row];
+      const { post, bay, line, chainageM, chainageToM } = this.plan.findings[row];
       if (post !== null) return this.postM[post];
       if (bay !== null) return this.chainageOf("bay", bay);
       if (chainageM === null) return NaN;
-      return chainageToM === null ? chainageM : (chainageM + chainageToM) / 2;
+      return this.lines.place(chainageToM === null ? chainageM : (chainageM + chainageToM) / 2, line);
     }
 
     /** Shows a stretch, kept within the fence and no shorter than can be read. */
@@ -121,14 +119,16 @@
     /** What is at a place of the canvas: a post where one is near, else the bay; null outside the plot. */
     hit(px) {
       const chainageM = this.chainageAt(px);
-      if (!(chainageM >= this.view.from && chainageM <= this.view.to)) return null;
-      const after = Math.min(firstOver(this.postM, chainageM), this.postM.length - 1);
-      const nearer = (one, other) => (Math.abs(this.postM[one] - chainageM) <= Math.abs(this.postM[other] - chainageM) ? one : other);
-      const post = nearer(Math.max(after - 1, 0), after);
+      if (!(chainageM >= this.view.from && chainageM <= this.view.to) || !this.lines.at(chainageM)) return null;
+      const { posts, places } = this.lines;
+      const after = Math.min(firstOver(places, chainageM), places.length - 1);
+      const before = Math.max(after - 1, 0);
+      const nearest = Math.abs(places[before] - chainageM) <= Math.abs(places[after] - chainageM) ? before : after;
+      const post = posts[nearest];
       const spacingPx = this.plan.system.module_m * this.pxPerMetre;
       const reach = Math.min(9, spacingPx * 0.3);
-      if (spacingPx < POSTS_FROM_PX || Math.abs(this.x(this.postM[post]) - px) <= reach) return { part: "post", row: post, chainageM };
-      return { part: "bay", row: Math.max(0, firstOver(this.startM, chainageM) - 1), chainageM };
+      if (spacingPx < POSTS_FROM_PX || Math.abs(this.x(places[nearest]) - px) <= reach) return { part: "post", row: post, chainageM: places[nearest] };
+      return { part: "bay", row: this.lines.bayAt(chainageM), chainageM };
     }
 
     resize() {
@@ -144,11 +144,12 @@
     /** Rows of bays and of ground in view. */
     range() {
       const { from, to } = this.view;
-      const bays = [Math.max(0, firstOver(this.endM, from) - 1), Math.min(this.endM.length, firstOver(this.startM, to))];
-      const ground = [
-        Math.max(0, firstOver(this.groundM, from) - 1), Math.min(this.groundM.length, firstOver(this.groundM, to) + 1),
-      ];
-      return { bays, ground };
+      const bays = [firstOver(this.endM, from), Math.min(this.endM.length, firstOver(this.startM, to))];
+      let [first, last] = [Math.max(0, firstOver(this.groundM, from) - 1), Math.min(this.groundM.length, firstOver(this.groundM, to) + 1)];
+      // A point beyond the view leads the ground on to its edge, unless it is another line's.
+      if (this.lines.several && this.breaks.has(first + 1) && this.groundM[first + 1] <= to) first += 1;
+      if (this.lines.several && this.breaks.has(last - 1) && this.groundM[last - 1] > to) last -= 1;
+      return { bays, ground: [first, last] };
     }
 
     /** Lowest and highest level of all that is drawn of a range. */
@@ -190,7 +191,7 @@
       this.fit(this.levels(range), plot.bottom - PLOT.top - 8);
       this.spacingPx = this.plan.system.module_m * this.pxPerMetre;
       this.room = new Room();
-      this.drawn = { stretches: 0, posts: 0, pieces: 0, labels: [], findings: 0 };
+      this.drawn = { stretches: 0, posts: 0, pieces: 0, labels: [], lines: [], findings: 0 };
       context.setTransform(ratio, 0, 0, ratio, 0, 0);
       context.fillStyle = style.PAPER;
       context.fillRect(0, 0, width, height);
@@ -246,14 +247,33 @@
       context.lineWidth = 1;
       context.strokeRect(PLOT.left + 0.5, PLOT.top - 24.5, plot.right - PLOT.left - 1, plot.bottom - PLOT.top + 24);
       context.beginPath();
-      for (let at = Math.ceil(this.view.from / step - 1e-9) * step; at <= this.view.to + 1e-9; at += step) {
-        const x = Math.round(this.x(at)) + 0.5;
-        context.moveTo(x, plot.bottom);
-        context.lineTo(x, plot.bottom + 5);
-        const inside = Math.max(PLOT.left + 10, Math.min(x, plot.right - 22));
-        this.write(context, geofence.station(at, step < 1 ? 1 : 0), inside, plot.bottom + 13);
+      for (const { moved, from, to } of this.lines.spans) {
+        const [first, last] = [Math.max(this.view.from, from) - moved, Math.min(this.view.to, to) - moved];
+        for (let at = Math.ceil(first / step - 1e-9) * step; at <= last + 1e-9; at += step) {
+          const x = Math.round(this.x(at + moved)) + 0.5;
+          context.moveTo(x, plot.bottom);
+          context.lineTo(x, plot.bottom + 5);
+          const inside = Math.max(PLOT.left + 10, Math.min(x, plot.right - 22));
+          if (this.lines.several && !this.room.take(inside, plot.bottom + 13, 24, 6)) continue;
+          this.write(context, geofence.station(at, step < 1 ? 1 : 0), inside, plot.bottom + 13);
+        }
       }
       context.stroke();
+      if (this.lines.several) this.drawLineNames(context, plot);
+    }
+
+    /** What each line in view is called, at its foot, and where it begins and ends. */
+    drawLineNames(context, plot) {
+      for (const { name, from, to } of this.lines.spans) {
+        const [left, right] = [Math.max(this.x(from), PLOT.left), Math.min(this.x(to), plot.right)];
+        if (right - left < 24) continue;
+        context.font = `600 11.5px ${style.FONT}`;
+        let text = name;
+        while (text && context.measureText(text).width > right - left - 8) text = text.slice(0, -2);
+        if (!text) continue;
+        this.write(context, text === name ? name : `${text}…`, left + 5, plot.bottom - 9, { align: "left", bold: true });
+        this.drawn.lines.push(name);
+      }
     }
 
     /** The ground filled down to its foot, stretch by stretch. */
@@ -396,13 +416,14 @@
       if (Number.isNaN(x)) return;
       context.strokeStyle = style.INK;
       context.lineWidth = 2.5;
+      const everywhere = part === "post" ? this.lines.placesOf(row).map((place) => this.x(place)) : [];
       if (part === "bay") {
         const [from, to] = [this.x(this.startM[row]), this.x(this.endM[row])];
         const [top, under] = [Math.max(this.edges[2][row], this.edges[3][row]), Math.min(this.edges[0][row], this.edges[1][row])];
         context.strokeRect(from, this.y(top) - 4, Math.max(2, to - from), this.y(under) - this.y(top) + 8);
       } else if (part === "post") {
         const [top, toe] = [this.y(this.topM[row]), this.y(this.toeM[row])];
-        context.strokeRect(x - 6, top - 4, 12, toe - top + 8);
+        for (const at of everywhere) context.strokeRect(at - 6, top - 4, 12, toe - top + 8);
       } else {
         context.beginPath();
         context.moveTo(x, 0);

@@ -19,6 +19,7 @@
       this.post = 0; // where the keyboard is
       this.pointers = new Map();
       this.fillHeights();
+      this.fillLines();
       this.wireButtons();
       this.wirePointer();
       this.canvas.addEventListener("keydown", (event) => this.key(event));
@@ -45,6 +46,28 @@
       });
     }
 
+    /** A choice of lines where there are several: the section shows the chosen one whole. */
+    fillLines() {
+      const { section } = this;
+      const { lines } = section;
+      const select = byId("section-line");
+      byId("section-lines").hidden = !lines.several;
+      if (!lines.several) return;
+      select.append(element("option", { value: "-1" }, "all"));
+      lines.spans.forEach((span, row) => select.append(element("option", { value: String(row) }, span.name)));
+      select.addEventListener("change", () => {
+        const span = lines.spans[Number(select.value)];
+        section.look(...(span ? [span.from, span.to] : [0, section.lengthM]));
+      });
+    }
+
+    /** The line that is seen alone, in the choice of lines. */
+    tellLine() {
+      const { lines, view } = this.section;
+      const seen = lines.spans.map((span, row) => [row, span]).filter(([, span]) => span.to > view.from && span.from < view.to);
+      byId("section-line").value = String(lines.several && seen.length === 1 ? seen[0][0] : -1);
+    }
+
     wireButtons() {
       const { section } = this;
       const on = (id, act) => byId(id).addEventListener("click", act);
@@ -66,6 +89,7 @@
     state() {
       const { exaggeration, wanted } = this.section;
       if (!exaggeration) return;
+      this.tellLine();
       const short = Number.isFinite(wanted) && exaggeration < wanted;
       byId("section-stated").textContent = `Heights drawn ${times(exaggeration)}${short ? `: ${times(wanted)} does not fit here` : ""}`;
       this.mark(null);
@@ -92,12 +116,12 @@
       if (part === "post") {
         const [ground, top, toe] = ["ground_level_m", "top_level_m", "toe_level_m"].map((name) => posts.table[name].text(row));
         const foot = posts.kind(row) === "existing" ? " m; exists already" : `, toe ${toe} m`;
-        return `${posts.names.name(row)} at ${geofence.station(posts.table.chainage_m.value(row))}: ground ${ground}, top ${top}${foot}`;
+        return `${posts.names.name(row)} at ${this.section.lines.text(chainageM)}: ground ${ground}, top ${top}${foot}`;
       }
       const ground = this.section.groundAt(chainageM).toFixed(2);
       const what = part === "bay" ? `${bays.names.name(row)} at ` : "";
       if (Number.isNaN(chainageM)) return "";
-      return `${what}${geofence.station(chainageM)}: ground ${ground} m${part === "bay" ? `, largest gap ${bays.table.gap_max_m.text(row)} m` : ""}`;
+      return `${what}${this.section.lines.text(chainageM)}: ground ${ground} m${part === "bay" ? `, largest gap ${bays.table.gap_max_m.text(row)} m` : ""}`;
     }
 
     /** Shows a post, bay or finding that was chosen elsewhere. */
@@ -226,7 +250,7 @@
     say(post) {
       this.post = post;
       this.canvas.setAttribute("aria-valuenow", String(post + 1));
-      this.canvas.setAttribute("aria-valuetext", this.reading({ part: "post", row: post }));
+      this.canvas.setAttribute("aria-valuetext", this.reading({ part: "post", row: post }, this.section.postM[post]));
     }
   }
 

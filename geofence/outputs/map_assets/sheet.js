@@ -36,7 +36,8 @@
       const [ax, ay] = geofence.project(legs.lon_from_deg[row], legs.lat_from_deg[row]);
       const [bx, by] = geofence.project(legs.lon_to_deg[row], legs.lat_to_deg[row]);
       const [distance, bearing] = [legs.ground_distance_m[row].toFixed(2), geofence.bearing(legs.bearing_deg[row], 2)];
-      const label = `Leg ${number} · ${distance} m · ${bearing}°`;
+      const whose = this.plan.lines.several ? `${legs.line[row]} leg` : "Leg";
+      const label = `${whose} ${number} · ${distance} m · ${bearing}°`;
       return { row, ax, ay, bx, by, label };
     },
 
@@ -369,7 +370,7 @@
     /** The post whose surroundings give a finding its direction. */
     anchor(finding) {
       if (finding.post !== null) return finding.post;
-      const bay = finding.bay !== null ? finding.bay : this.plan.bayAt(finding.chainageM);
+      const bay = finding.bay !== null ? finding.bay : this.plan.bayAt(finding.chainageM, finding.line);
       return this.plan.bays.from[bay];
     },
 
