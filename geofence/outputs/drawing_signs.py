@@ -11,21 +11,32 @@ import numpy as np
 from geofence.engine.records import Floats
 from geofence.outputs.paper import BLACK, WHITE, Page, Pen, text_width_mm
 
-__all__ = ["SEVERITY_INKS", "finding_sign", "mark_sign", "north_point", "post_sign", "round_steps", "scale_bar"]
+__all__ = [
+    "SEVERITY_BANDS",
+    "SEVERITY_INKS",
+    "finding_sign",
+    "mark_sign",
+    "north_point",
+    "post_sign",
+    "round_steps",
+    "scale_bar",
+]
 
 SEVERITY_INKS = {"stop": "#cc3311", "warn": "#d55e00", "note": "#0077bb"}
 """Red and blue of P. Tol's vibrant scheme (2021), vermilion of Okabe and Ito (2008): told apart by the colour-blind."""
+SEVERITY_BANDS = {"stop": "#f0b5a6", "warn": "#f5cda8"}
+"""Tints of the first two, for stretches; notes, many of which are of the whole line, have none."""
 THIN, FIRM = Pen(0.18), Pen(0.25)
 SPECIAL = frozenset({"end", "corner", "strainer", "junction"})
 
 
 def post_sign(page: Page, x: float, y: float, kind: str) -> None:
-    """A post in plan: a dot; a square where it holds more than a line; an open square beside a gate; an open diamond
-    where it exists already."""
-    if kind == "gate":
+    """A post in plan: a dot; a square where it holds more than a line; open beside a gate; a ring if it stands."""
+    if kind == "existing":
+        page.area(_round(x, y, 0.8), fill=WHITE, pen=FIRM)
+        page.area(_round(x, y, 0.3), fill=BLACK)
+    elif kind == "gate":
         page.area(_square(x, y, 0.75), fill=WHITE, pen=FIRM)
-    elif kind == "existing":
-        page.area([(x - 1.05, y), (x, y - 1.05), (x + 1.05, y), (x, y + 1.05)], fill=WHITE, pen=FIRM)
     elif kind in SPECIAL:
         page.area(_square(x, y, 0.75), fill=BLACK)
     else:

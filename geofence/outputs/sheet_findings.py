@@ -56,6 +56,8 @@ def _place(
         return None
     for number, line in enumerate(lines):
         at = line.chainage_m
+        if item.line and item.line != line.chain.run.line:
+            continue
         if at[0] - 1e-6 <= item.chainage_m <= at[-1] + 1e-6:
             return number, max(0, int(np.searchsorted(at, item.chainage_m + 1e-6, side="right")) - 1)
     return None
@@ -74,7 +76,7 @@ def numbers_in_short(numbers: Sequence[int]) -> str:
 
 def place_words(plan: FencePlan, item: Finding) -> str:
     """Where a finding is, in words; empty for one of the whole plan."""
-    words = []
+    words = [item.line] if item.line else []
     if item.post is not None:
         words.append(plan.post_names[item.post])
     if item.bay is not None:

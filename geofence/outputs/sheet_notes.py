@@ -75,9 +75,10 @@ def _reading(plan: FencePlan, options: SheetOptions) -> Iterator[Paragraph]:
         "a post, in metres, up positive."
     )
     yield Paragraph(
-        "Posts: full square, an end, corner, strainer or junction; open square, beside a gate; open "
-        "diamond, in the ground already; dot, in between. "
-        "Findings: full triangle, stop: do not build this as it is; open triangle, decide; ring, know. Their numbers "
+        "Posts: full square, an end, corner, strainer or junction; open square, beside a gate; ring with a dot, there "
+        "already; dot, in between. Circle round a post: a vertex of the boundary; triangle with a dot: a control "
+        "point. Findings: full triangle, stop: do not build this as it is; open triangle, decide; ring, know; a band "
+        "along the fence shows how far the first two reach. Their numbers "
         "are those of the list below."
     )
 

@@ -24,6 +24,7 @@ __all__ = ["LABELS_MM", "PlanDrawing"]
 
 LABELS_MM = (14.0, 13.0)
 """Room kept free left and right, and above and below, of the fence for match lines and names."""
+BAND_MM = 1.8
 FRAME, FENCE, BESIDE = Pen(0.18), Pen(0.5), Pen(0.25, GREY)
 GATE, SWING = Pen(0.25, BLACK, (1.2, 0.8)), Pen(0.13, BLACK, (0.8, 0.6))
 
@@ -53,6 +54,7 @@ class PlanDrawing:
         self._draw_zones(page, window)
         marks = self._draw_marks(page, window, room)
         self._draw_neighbours(page, window, room)
+        self._draw_stretches(page, window)
         self._draw_fence(page, window, posts)
         names = StripNames(
             page=page, room=room, window=window, line=self.lines[strip.line], posts=posts, plan=self.plan
@@ -89,7 +91,7 @@ class PlanDrawing:
         found = []
         places = window.on_paper(np.column_stack([marks.easting, marks.northing]) * unit_m)
         for (x, y), kind, name in zip(places.tolist(), marks.kind, marks.name, strict=True):
-            box = Box.upright(x - 1.6, y - 1.1, x + 1.6, y + 1.8)
+            box = Box.upright(x - 1.6, y - 1.6, x + 1.6, y + 1.8)
             if box.within(*window.box):
                 signs.mark_sign(page, x, y, kind)
                 room.take(box)
@@ -107,6 +109,19 @@ class PlanDrawing:
                     for way in window.ways(shapely.LineString(line.xy_m[first : last + 1])):
                         page.line(way, BESIDE)
                         room.take_line(way, wide_mm=0.5)
+
+    def _draw_stretches(self, page: Page, window: StripWindow) -> None:
+        """Bands along the fence where findings to stop or decide at reach from one chainage to another."""
+        strip, line = window.strip, self.lines[window.strip.line]
+        first_m, last_m = line.chainage_m[[strip.first, strip.last]]
+        for item in self.findings:
+            from_m, to_m = item.finding.chainage_m, item.finding.chainage_to_m
+            ink = signs.SEVERITY_BANDS.get(item.finding.severity)
+            if ink is None or item.line != strip.line or from_m is None or to_m is None:
+                continue
+            if max(from_m, first_m) < min(to_m, last_m):
+                path = line.chain.path(max(from_m, first_m), min(to_m, last_m))
+                page.line(window.on_paper(path * self.plan.grid.unit_m), Pen(BAND_MM, ink))
 
     def _draw_fence(self, page: Page, window: StripWindow, posts: Floats) -> None:
         strip, line = window.strip, self.lines[window.strip.line]

@@ -57,12 +57,42 @@ def _dense(**sheets: Any) -> FencePlan:
     return planned(TURNS[:2], steep, "mesh-panel", {"layout": layout, "sheets": sheets})
 
 
+NETWORK = """
+schema = 1
+[[line]]
+name = "South <b>hedge</b>"
+file = "south.gpkg"
+[[line]]
+name = "Beck side"
+file = "beck.gpkg"
+[ground]
+files = "ground.tif"
+[fence]
+system = "mesh-panel"
+"""
+
+
+def _network() -> FencePlan:
+    """Two lines that meet in a corner of the first."""
+    with TemporaryDirectory() as name:
+        folder, crs = Path(name), CRS.from_epsg(32630)
+        write_raster(
+            folder / "ground.tif", crs=crs, west=WEST, north=SOUTH + 260, cell=1, shape=(260, 260), surface=hills
+        )
+        for file, corners in (("south", TURNS[:3]), ("beck", (TURNS[1], (120, 180), (20, 190)))):
+            places = np.array(corners, dtype=float) + np.array([WEST, SOUTH])
+            write_line(folder / f"{file}.gpkg", places, crs=crs)
+        (folder / "fence.toml").write_text(NETWORK, encoding="utf-8")
+        return plan_fence(folder / "fence.toml")
+
+
 PLANS: Mapping[str, Callable[[], FencePlan]] = {
     "sample": lambda: plan_fence(SAMPLE_JOB),
     "steep": lambda: planned(TURNS, steep, "post-and-rail", {}),
     "wires": _wires,
     "dense": _dense,
     "dense at 1:500": lambda: _dense(scale=500),
+    "network": _network,
     "ring on A4": lambda: planned(RING, hills, "aac-panel", {"sheets": {"paper": "A4"}}),
     "feet": lambda: planned(
         np.array(TURNS) * 3, lambda x, y: 300 + 20 * np.sin(x / 100) + 10 * np.cos(y / 150), "precast-panel",

@@ -22,6 +22,7 @@ import pytest
 from geofence.errors import JobError
 from geofence.outputs.fence_line import fence_lines
 from geofence.outputs.paper import PAPERS_MM, Page, Stroke
+from geofence.outputs.sheet_findings import numbered_findings
 from geofence.outputs.sheets import OUTPUT, SVG_OUTPUT, sheets
 from geofence.plan import CAUTIONS, FencePlan, Parameter
 from tests.outputs.drawn_plans import PLANS, plan_of
@@ -144,7 +145,7 @@ class TestTrueToScale:
         once = np.concatenate([[True], np.diff(at) > 0.01])
         count = int(once.sum())
         assert count == 47
-        assert np.diff(at[once]) == pytest.approx(np.diff(posts.chainage_m[:count]) * 1000 / 250, abs=0.1)
+        assert at[once] - at[0] == pytest.approx(posts.chainage_m[:count] * 1000 / 250, abs=0.1)
         assert tall[once] == pytest.approx(posts.height_m[:count] * 1000 / 125, abs=0.1)
 
     def test_svg_draws_the_same(self, tmp_path: Path) -> None:
@@ -216,6 +217,26 @@ class TestTables:
                 posts.embedment_m[row],
             )  # fmt: skip
             assert [float(figure) for figure in figures] == pytest.approx(values, abs=5.1e-4), plan.post_names[row]
+
+    def test_a_junction_is_in_the_table_of_each_line_that_meets_there(self) -> None:
+        plan = plan_of("network")
+        (row,) = (row for row, kind in enumerate(plan.fence.posts.kind) if kind == "junction")
+        told = set()
+        for page in pages_of("network"):
+            words = {item.text for item in page.letterings}
+            columns = {item.text for item in page.letterings if item.turn_deg == 90 and item.weight == "regular"}
+            if plan.post_names[row] in columns:
+                told |= {run.line for run in plan.runs if any(text.startswith(f"{run.line}: P") for text in words)}
+        assert told == {"South <b>hedge</b>", "Beck side"}
+
+    def test_findings_are_at_their_own_line(self) -> None:
+        plan = plan_of("network")
+        lines = fence_lines(plan)
+        placed = [item for item in numbered_findings(plan, lines) if item.line is not None]
+        assert {item.line for item in placed} == {0, 1}
+        for item in placed:
+            assert item.line is not None
+            assert item.finding.line == lines[item.line].chain.run.line
 
     def test_undersides_are_those_of_the_bays(self) -> None:
         plan = plan_of("sample")
