@@ -306,14 +306,24 @@ def test_highs_finds_the_same_optimum_of_layout_and_levels_on_200_lines(group: i
         against_highs(seed, longest_m=8.0)
 
 
+def between_existing(instance: Instance, seed: int) -> None:
+    laid = instance.laid()
+    mine = instance.stepped(laid.bay_start_m, laid.bay_end_m)
+    assert agree(mine, Programme(instance).best(), rel=1e-5), seed
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(21_000, 21_200))
+def test_highs_finds_the_same_optimum_between_posts_that_exist_on_longer_lines(seed: int) -> None:
+    between_existing(replace(random_instance(seed, longest_m=14.0), meet="existing"), seed)
+
+
 @pytest.mark.parametrize("group", range(5))
 def test_highs_finds_the_same_optimum_between_posts_that_exist(group: int) -> None:
     """50 lines whose stretches meet at such posts, the first stretch of a ring at its first post."""
     for seed in range(20_000 + 10 * group, 20_010 + 10 * group):
         instance = replace(random_instance(seed, longest_m=8.0), meet="existing")
-        laid = instance.laid()
-        mine = instance.stepped(laid.bay_start_m, laid.bay_end_m)
-        assert agree(mine, Programme(instance).best(), rel=1e-5), seed
+        between_existing(instance, seed)
         raked = instance.laid(instance.rake)
         best = min(instance.raked(posts[:-1], posts[1:]) for posts in instance.every_layout())
         assert agree(instance.raked(raked.bay_start_m, raked.bay_end_m), best), seed
