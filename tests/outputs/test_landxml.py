@@ -300,6 +300,23 @@ class TestAlignments:
         assert ratio == pytest.approx(0.9996, abs=5e-6)
         assert alignment.get("desc").endswith("to 1 mm at every post")
 
+    def test_it_says_how_far_that_rule_holds(self, tmp_path: Path) -> None:
+        """Closed form: twenty posts 4.3 mm beyond where the rule from end to end has them; rounded places add 0.1 mm."""
+        plan = made_up_plan()
+        (run,) = plan.runs
+        beyond = np.where((np.arange(40) >= 10) & (np.arange(40) < 30), 0.0043, 0.0)
+        plan = replace(plan, runs=(replace(run, chainage_m=run.chainage_m + beyond),))
+        (told,) = _all(_root(plan, tmp_path), "//x:Alignment/@desc")
+        assert told.endswith("to 5 mm at every post")
+
+    def test_stations_and_the_ground_are_in_feet_where_the_grid_is(self, tmp_path: Path) -> None:
+        root = _root(_in_unit(in_two_runs(), "foot", FOOT), tmp_path)
+        south = _all(root, "//x:Alignment[@name='south']")[0]
+        assert float(south.get("staStart")) * FOOT == pytest.approx(20 * MODULE_M, abs=1e-6)
+        ground = _pairs(_all(south, "x:Profile/x:ProfSurf/x:PntList2D")[0].text) * FOOT
+        assert ground[[0, -1], 0] == pytest.approx([20 * MODULE_M, 39 * MODULE_M], abs=1e-3)
+        assert ground[0, 1] == pytest.approx(made_up_plan().stations.ground_level_m[20], abs=1e-4)
+
     def test_a_run_of_one_post_has_none(self, tmp_path: Path) -> None:
         plan = made_up_plan()
         (run,) = plan.runs
