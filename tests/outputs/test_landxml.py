@@ -301,7 +301,7 @@ class TestAlignments:
         assert alignment.get("desc").endswith("to 1 mm at every post")
 
     def test_it_says_how_far_that_rule_holds(self, tmp_path: Path) -> None:
-        """Closed form: twenty posts 4.3 mm beyond where the rule from end to end has them; rounded places add 0.1 mm."""
+        """Closed form: twenty posts 4.3 mm beyond where the rule has them; rounded places add 0.1 mm."""
         plan = made_up_plan()
         (run,) = plan.runs
         beyond = np.where((np.arange(40) >= 10) & (np.arange(40) < 30), 0.0043, 0.0)
