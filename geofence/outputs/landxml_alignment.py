@@ -93,13 +93,13 @@ def alignments(plan: FencePlan, unit: LandXmlUnit) -> Iterator[str]:
 
 def _about(course: _Course, run: Run, unit: LandXmlUnit) -> str:
     """What a run is, and how its stations and chainages hang together: chords are shorter than a bent line."""
-    start = f"{course.chainage[0]:.3f}"
+    start, ratio = f"{course.chainage[0]:.3f}", f"{course.ratio:.8f}"
     by_rule = course.chainage[0] + (course.station - course.chainage[0]) / course.ratio
     off_mm = float(np.abs(by_rule - course.chainage).max()) * unit.metres * 1000
+    rule = f"{start} + (station - {start}) / {ratio}" if course.chainage[0] else f"station / {ratio}"
     return (
         f"{'ring' if run.closed else 'run'} of {len(run.posts)} posts; stations are grid distances from {start}, the "
-        f"chainage of the first post; chainage on the ground = {start} + (station - {start}) / {course.ratio:.8f}, "
-        f"to {snap_ceil(off_mm, 1e-3)} mm at every post"
+        f"chainage of the first post; chainage on the ground = {rule}, to {snap_ceil(off_mm, 1e-3)} mm at every post"
     )
 
 

@@ -282,6 +282,7 @@ class TestAlignments:
     def test_stations_begin_at_the_chainage_of_each_run(self, tmp_path: Path) -> None:
         root = _root(in_two_runs(), tmp_path)
         assert _all(root, "//x:Alignment/@name") == ["north", "south"]
+        assert "on the ground = 37.700 + (station - 37.700) / " in _all(root, "//x:Alignment/@desc")[1]
         starts = [float(start) for start in _all(root, "//x:Alignment/@staStart")]
         assert starts == pytest.approx([0, 20 * MODULE_M], abs=1e-6)
 
@@ -296,7 +297,7 @@ class TestAlignments:
         (alignment,) = _all(_root(replace(plan, places=places), tmp_path), "//x:Alignment")
         assert float(alignment.get("length")) == pytest.approx(40 * MODULE_M * 0.9996, abs=4e-4)
         assert "ring of 40 posts; stations are grid distances from 0.000" in alignment.get("desc")
-        ratio = float(alignment.get("desc").partition(" / ")[2].partition(",")[0])
+        ratio = float(alignment.get("desc").partition("chainage on the ground = station / ")[2].partition(",")[0])
         assert ratio == pytest.approx(0.9996, abs=5e-6)
         assert alignment.get("desc").endswith("to 1 mm at every post")
 
