@@ -45,7 +45,7 @@ UNITS_M: Mapping[str, float] = {"m": 1.0, "ft": 0.3048, "ftUS": 1200 / 3937}
 UNIT_NAMES: Mapping[str, str] = {"m": "metre", "ft": "international foot", "ftUS": "US survey foot"}
 
 USUAL_COLUMNS = ("point", "easting", "northing", "level", "description")
-COLUMNS = (*USUAL_COLUMNS, "code", "kind", "ground", "top", "toe", "chainage")
+COLUMNS = (*USUAL_COLUMNS, "code", "kind", "ground", "top", "toe", "line", "chainage")
 """The columns there are; the first five, in this order, are used unless others are asked for."""
 
 LETTERS = {"P": "point", "E": "easting", "N": "northing", "Z": "level", "D": "description", "C": "code"}
@@ -54,7 +54,10 @@ OFFSET = "offset"
 KINDS: tuple[str, ...] = (*get_args(PostKind), OFFSET)
 """What a point may be: a post of some kind, or a mark beside one."""
 
-BLANKS = ("kind", "code", "gate", "offset", "ground", "top", "toe", "height", "depth", "length", "chainage", "marks")
+BLANKS = (
+    *("kind", "code", "gate", "offset", "ground", "top", "toe", "height", "depth", "length", "line", "chainage"),
+    "marks",
+)
 
 USUAL_DESCRIPTION = "{code}{offset} top {top}{marks}"
 
@@ -99,8 +102,9 @@ class StakeoutStyle:
     description
         The description: the code of the device's own library (``FP``), or a pattern with ``{kind}`` and ``{code}`` of
         the post; ``{gate}``: the name of its gate; ``{offset}``: how far beside which post a mark is; ``{ground}``,
-        ``{top}``, ``{toe}`` (levels), ``{height}``, ``{depth}``, ``{length}`` of the post, ``{chainage}``; ``{marks}``:
-        ``STOP`` or ``CHECK`` and the codes of the post's findings, where it has such.
+        ``{top}``, ``{toe}`` (levels), ``{height}``, ``{depth}``, ``{length}`` of the post; ``{line}``: the name of its
+        line, ``{chainage}`` along it; ``{marks}``: ``STOP`` or ``CHECK`` and the codes of the post's findings, where it
+        has such.
     codes
         The device's code for each of :data:`KINDS`; the kind's own word where there is none.
     name_length

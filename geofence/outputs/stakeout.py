@@ -21,6 +21,7 @@ from geofence.outputs.digits import fixed, position_decimals
 from geofence.outputs.marks import marks
 from geofence.outputs.stakeout_points import stakeout_points
 from geofence.plan import FencePlan, Output
+from geofence.plan_lines import own_lines
 from geofence.stakeout_style import OFFSET, StakeoutStyle, blanks
 
 __all__ = ["DELIMITERS", "OUTPUT", "StakeoutStyle", "decimals_of", "digest", "in_units", "write"]
@@ -103,6 +104,8 @@ class _Table:
                 return self._words(map(self.style.code, self.kinds))
             case "kind":
                 return self.kinds
+            case "line":
+                return self._words(self._of_points(self._line_of_posts()))
             case _:
                 return self._lengths(name)
 
@@ -124,17 +127,23 @@ class _Table:
         unit_m = self.style.unit_m(self.plan)
         return list(self._figures(values_m / unit_m, decimals=_MEASURE_DECIMALS, missing="?"))
 
+    def _of_points(self, of_posts: list[str]) -> list[str]:
+        """Of each point what its post has."""
+        return [of_posts[row] for row in self.points.post.tolist()]
+
+    def _line_of_posts(self) -> list[str]:
+        return own_lines(self.plan.runs, "post", len(self.plan.fence.posts))
+
     def _descriptions(self) -> list[str]:
         pattern, posts = self.style.description, self.plan.fence.posts
         wanted = set(blanks(pattern))
         of_post = {
             name: self._measures(getattr(posts, column)) for name, column in _POST_COLUMNS.items() if name in wanted
         }
+        of_post["line"] = self._line_of_posts()
         of_post["gate"] = [f" {name}" if name else "" for name in self.plan.gate_names("post")]
         of_post["marks"] = [f" {mark}" if mark else "" for mark in marks(self.plan)]
-        texts: dict[str, Iterable[str]] = {
-            name: [values[row] for row in self.points.post.tolist()] for name, values in of_post.items()
-        }
+        texts: dict[str, Iterable[str]] = {name: self._of_points(values) for name, values in of_post.items()}
         texts |= {"kind": self.kinds, "code": map(self.style.code, self.kinds), "offset": self._beside()}
         names = tuple(texts)
         return [pattern.format_map(dict(zip(names, row, strict=True))) for row in zip(*texts.values(), strict=True)]

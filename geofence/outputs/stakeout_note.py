@@ -88,7 +88,7 @@ def _layout(plan: FencePlan, style: StakeoutStyle) -> Iterator[str]:
         if name in style.order:
             yield f"{name:12} {meaning}"
     if "chainage" in style.order:
-        yield "chainage     along the line, on the ground"
+        yield "chainage     along the line, on the ground; where lines meet, along the first of them"
     if "description" in style.order:
         yield f"description  {one_line(style.description)}; top, toe and ground are levels"
     codes = ", ".join(f"{kind} {one_line(code)}" for kind, code in style.codes.items())

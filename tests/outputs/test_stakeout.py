@@ -260,6 +260,29 @@ class TestGates:
         assert _rows(plan, tmp_path, description="{code}{gate}", header="none")[3][-1] == "line"
 
 
+class TestLines:
+    """A job of several lines: posts by the first line that they are of."""
+
+    @pytest.fixture
+    def plan(self) -> FencePlan:
+        plan = made_up_plan(6)
+        first = replace(
+            plan.runs[0], line="=Home", posts=[0, 1, 2], chainage_m=plan.fence.posts.chainage_m[:3], bays=[0, 1]
+        )
+        second = replace(plan.runs[0], line="East", posts=[2, 3, 4, 5], chainage_m=np.arange(4) * 1.885, bays=[2, 3, 4])
+        return replace(plan, runs=(first, second))
+
+    def test_are_told_in_a_column_or_in_the_description(self, plan: FencePlan, tmp_path: Path) -> None:
+        rows = _rows(plan, tmp_path, order=("easting", "northing", "line", "description"), description="{line}{marks}")
+        lines = ["'=Home", "'=Home", "'=Home", "East", "East", "East"]
+        assert [row[2] for row in rows[1:]] == lines
+        assert [row[3].removesuffix(" CHECK post-extended") for row in rows[1:]] == lines
+
+    def test_of_marks_too(self, plan: FencePlan, tmp_path: Path) -> None:
+        rows = _rows(plan, tmp_path, order=("easting", "northing", "line"), offset_m=(1.0,))
+        assert [row[2] for row in rows[5:9]] == ["'=Home", "'=Home", "East", "East"]
+
+
 class TestMarksBesidePosts:
     def test_follow_their_post_and_carry_its_levels(self, tmp_path: Path) -> None:
         plan = made_up_plan()

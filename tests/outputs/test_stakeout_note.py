@@ -78,7 +78,7 @@ class TestTheChosenStyle:
             "Written      tab between fields, decimal comma, 3 decimals; line 1 is a point: there is no header",
             "level        the toe of the post, the bottom of its hole",
             "top          the top of the post",
-            "chainage     along the line, on the ground",
+            "chainage     along the line, on the ground; where lines meet, along the first of them",
             "Codes        end FE, offset OS",
             "Points       40 posts and 120 marks beside them",
             "Names        NORT01 is post P001 of the other files, and so on by number",
