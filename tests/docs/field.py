@@ -36,6 +36,8 @@ def shoot(folder: Path, corner: tuple[float, float], ground: Ground, *, size_m: 
     _with_header(folder / "yard.csv", _lattice(*YARD, 5.0), corner, lambda x, y: ground(x, y) + 0.02)
     checks = np.array([(50.0, 44.0), (90.0, 52.0), (131.0, 62.0), (160.0, 120.0), (60.0, 188.0)])
     _with_header(folder / "checks.csv", checks, corner, lambda x, y: ground(x, y) - 0.015)
+    stations = np.array([(15.0, 20.0), (150.0, 30.0), (200.0, 120.0), (95.0, 150.0), (40.0, 200.0)])
+    _with_header(folder / "control.csv", stations, corner, ground)
     _surface(folder / "surface.xml", corner, ground, size_m=size_m)
 
 
