@@ -14,10 +14,18 @@ from geofence.plan import FencePlan
 __all__ = ["note_paragraphs"]
 
 
+TITLE_LETTERS = 20
+"""What the title block may have to cut short is told in full among the notes."""
+
+
 def note_paragraphs(plan: FencePlan, options: SheetOptions, findings: Sequence[NumberedFinding]) -> Iterator[Paragraph]:
     """The notes of a plan: what it is, what was found, how to read the sheets."""
     yield Paragraph(one_line(plan.name), kind="heading")
     yield from _summary(plan)
+    for label in ("client", "number", "revision", "drawn", "checked", "date"):
+        text = one_line(getattr(options, label))
+        if len(text) > TITLE_LETTERS:
+            yield Paragraph(text, label.capitalize())
     yield Paragraph("How to read these sheets", kind="heading")
     yield from _reading(plan, options)
     if options.notes:

@@ -33,19 +33,21 @@ SCALES = (
 EXAGGERATIONS = (1.0, 2.0, 4.0, 5.0, 10.0, 20.0, 50.0)
 BAY_MM = 5.0
 """A bay is drawn at least so wide where the job leaves the scale open: a post's name and its figures have room."""
+BESIDE_MM = 110.0
+"""Paper beside what is drawn of a strip: margins, titles of the table, labels."""
 FENCE_MM = 12.0
 """A fence is drawn at least so high where the job leaves the exaggeration open: a step of 50 mm can be seen."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetOptions:
-    """Scales are 250 for 1:250. ``asked`` is the exaggeration that the job asks for; None where it leaves it open."""
+    """Scales are 250 for 1:250. ``asked`` are the keys of scales and exaggeration that the job does not leave open."""
 
     paper: str
     scale: float
     section_scale: float
     exaggeration: float
-    asked: float | None
+    asked: frozenset[str]
     client: str
     number: str
     revision: str
@@ -72,25 +74,26 @@ def sheet_options(plan: FencePlan) -> SheetOptions:
         parameter = plan.parameters.get(f"sheets.{key}")
         return default if parameter is None or parameter.value is None else parameter.value
 
-    scale = float(given("scale") or _scale(plan))
+    paper = given("paper", "A3")
+    scale = float(given("scale") or _scale(plan, PAPERS_MM[paper][0] - BESIDE_MM))
     section_scale = float(given("section_scale") or scale)
-    asked = given("exaggeration")
     words = {key: str(given(key, "")) for key in ("client", "number", "revision", "drawn", "checked", "date")}
     return SheetOptions(
-        paper=given("paper", "A3"),
+        paper=paper,
         scale=scale,
         section_scale=section_scale,
-        exaggeration=float(asked or _exaggeration(plan, section_scale)),
-        asked=None if asked is None else float(asked),
+        exaggeration=float(given("exaggeration") or _exaggeration(plan, section_scale)),
+        asked=frozenset(key for key in ("scale", "section_scale", "exaggeration") if given(key) is not None),
         notes=tuple(given("notes", ())),
         **words,
     )
 
 
-def _scale(plan: FencePlan) -> float:
-    """The smallest scale that draws half of the bays wide enough."""
-    median_mm = float(np.median(plan.fence.bays.width_m)) * 1000
-    return max((scale for scale in SCALES[:7] if median_mm / scale >= BAY_MM), default=SCALES[0])
+def _scale(plan: FencePlan, room_mm: float) -> float:
+    """The smallest scale that draws half of the bays wide enough, and the widest no wider than there is room."""
+    widths_mm = plan.fence.bays.width_m * 1000
+    smallest = max((scale for scale in SCALES[:7] if np.median(widths_mm) / scale >= BAY_MM), default=SCALES[0])
+    return next(scale for scale in SCALES if scale >= max(smallest, float(widths_mm.max()) / room_mm))
 
 
 def _exaggeration(plan: FencePlan, section_scale: float) -> float:

@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
+import numpy as np
+
 from geofence.errors import JobError
 from geofence.outputs import drawing_signs as signs
 from geofence.outputs.fence_line import FenceLine, fence_lines
@@ -93,9 +95,10 @@ def _drawings(plan: FencePlan) -> _Drawings:
     findings = numbered_findings(plan, lines)
     table = strip_table(lines, findings, slope=plan.system.slope)
     arrangement = _arrangement(frame.body, table.height_mm)
+    room = _room(arrangement, options)
+    _refuse_bays_wider_than(room, options, lines)
     options = _with_fitting_exaggeration(options, lines, arrangement)
     frame = replace(frame, options=options)
-    room = _room(arrangement, options)
     strips = [strip for number, line in enumerate(lines) for strip in cut_into_strips(line, number, room)]
     return _Drawings(
         plan=plan, options=options, frame=frame, lines=lines, zones=drawn_zones(plan), findings=findings, table=table,
@@ -122,6 +125,21 @@ def _arrangement(body: Rectangle, table_mm: float) -> _Arrangement:
     )
 
 
+def _refuse_bays_wider_than(room: Room, options: SheetOptions, lines: Sequence[FenceLine]) -> None:
+    """Raise where the job asks for scales with which a single bay is wider than the paper."""
+    widest_m = max(float(np.diff(line.chainage_m).max()) for line in lines)
+    rooms = {"scale": (options.scale, room.plan_m[0]), "section_scale": (options.section_scale, room.section_m)}
+    for key, (scale, room_m) in rooms.items():
+        if widest_m > room_m:
+            raise JobError(
+                "draws a bay wider than the paper has room for",
+                place=f"sheets.{key if key in options.asked else 'scale'}",
+                value=f"1:{scale:g}",
+                limit=f"1:{scale * widest_m / room_m:.0f}",
+                remedy="Take a smaller scale or larger paper, or leave it out.",
+            )
+
+
 def _with_fitting_exaggeration(
     options: SheetOptions, lines: Sequence[FenceLine], arrangement: _Arrangement
 ) -> SheetOptions:
@@ -135,13 +153,13 @@ def _with_fitting_exaggeration(
     height_mm = arrangement.section[3] - arrangement.section[1]
     fits = fitting_exaggeration(
         lines, options.exaggeration, section_scale=options.section_scale, height_mm=height_mm,
-        widest="piece" if options.asked is None else "bay",
+        widest="bay" if "exaggeration" in options.asked else "piece",
     )  # fmt: skip
-    if options.asked is not None and fits < options.asked:
+    if "exaggeration" in options.asked and fits < options.exaggeration:
         raise JobError(
             "draws a bay higher than the paper has room for",
             place="sheets.exaggeration",
-            value=options.asked,
+            value=options.exaggeration,
             limit=fits,
             remedy="Make it smaller, take larger paper or a smaller scale, or leave it out.",
         )

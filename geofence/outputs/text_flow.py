@@ -55,12 +55,14 @@ def lines_of(paragraphs: Iterable[Paragraph], width_mm: float, *, cap_mm: float 
             lines = wrapped(item.text, width_mm, cap_mm=cap_mm, weight="bold")
             found += [Line(text, weight="bold", above=0.7 if not row else 0.0) for row, text in enumerate(lines)]
             continue
-        indent = 0.0
-        if item.label:
-            indent = max(HANGING_MM, text_width_mm(item.label, cap_mm=cap_mm, weight="bold") + LABEL_GAP_MM)
-        lines = wrapped(item.text, width_mm - indent, cap_mm=cap_mm) or [""]
-        for row, text in enumerate(lines):
-            found.append(Line(text, "" if row else item.label, indent, above=0.0 if row else 0.25, ink=item.ink))
+        label, text, indent = item.label, item.text, 0.0
+        if label:
+            indent = max(HANGING_MM, text_width_mm(label, cap_mm=cap_mm, weight="bold") + LABEL_GAP_MM)
+        if indent > width_mm / 2:
+            label, text, indent = "", f"{label} {text}", 0.0
+        lines = wrapped(text, width_mm - indent, cap_mm=cap_mm) or [""]
+        for row, words in enumerate(lines):
+            found.append(Line(words, "" if row else label, indent, above=0.0 if row else 0.25, ink=item.ink))
     return found
 
 

@@ -7,7 +7,7 @@ import subprocess
 import sys
 from dataclasses import replace
 from functools import cache
-from itertools import pairwise
+from itertools import combinations, pairwise
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -22,7 +22,9 @@ import pytest
 from geofence.errors import JobError
 from geofence.outputs.fence_line import fence_lines
 from geofence.outputs.paper import PAPERS_MM, Page, Stroke
+from geofence.outputs.paper_svg import page_as_svg
 from geofence.outputs.sheet_findings import numbered_findings
+from geofence.outputs.sheet_options import sheet_options
 from geofence.outputs.sheets import OUTPUT, SVG_OUTPUT, sheets
 from geofence.plan import CAUTIONS, FencePlan, Parameter
 from tests.outputs.drawn_plans import PLANS, plan_of
@@ -147,6 +149,12 @@ class TestTrueToScale:
         assert count == 47
         assert at[once] - at[0] == pytest.approx(posts.chainage_m[:count] * 1000 / 250, abs=0.1)
         assert tall[once] == pytest.approx(posts.height_m[:count] * 1000 / 125, abs=0.1)
+        levels = {text.text: text.y for text in texts_in("sample")[1][0] if re.fullmatch(r"1\d\d", text.text)}
+        assert levels["117"] - levels["110"] == pytest.approx(7 * 1000 / 125, abs=0.1)
+        ground = min(line["y0"] for line in np.array(upright)[once][-1:]) * POINT_MM
+        drop = (posts.ground_level_m[count - 1] - 110) * 1000 / 125
+        cap_half = 0.9
+        assert ground - levels["110"] - cap_half == pytest.approx(drop, abs=0.1)
 
     def test_svg_draws_the_same(self, tmp_path: Path) -> None:
         """The first strip of a plan made up on the grid, in the SVG: its line's vertices, from the coordinates."""
@@ -326,8 +334,46 @@ class TestSheets:
             written(with_options(made_up_plan(), exaggeration=50.0), tmp_path)
         assert written(with_options(made_up_plan(), exaggeration=caught.value.limit), tmp_path).exists()
 
+    @pytest.mark.parametrize("key", ["scale", "section_scale"])
+    def test_a_bay_wider_than_the_paper_is_refused(self, key: str, tmp_path: Path) -> None:
+        with pytest.raises(JobError, match=rf"sheets\.{key}: draws a bay wider than the paper has room for: 1:10\b"):
+            written(with_options(plan_of("wires"), paper="A4", **{"scale": 500, key: 10}), tmp_path)
+
+    @pytest.mark.parametrize("count", [5, 6])
+    def test_a_few_posts_are_a_sheet(self, count: int) -> None:
+        plan = made_up_plan(count)
+        plan = replace(plan, fence=replace(plan.fence, findings=()))
+        first, strip = sheets(plan)
+        assert "Nothing was found." in {item.text for item in first.letterings}
+        assert set(plan.post_names) <= {item.text for item in strip.letterings}
+
+    def test_a_wide_gate_among_narrow_bays_fits(self) -> None:
+        """The scale is left open: 0.6 m bays alone would make it 1:100, at which 30 m are 300 mm of 297."""
+        plan = plan_of("dense")
+        bays = plan.fence.bays
+        wide = replace(bays, width_m=np.where(np.arange(len(bays)) == 4, 30.0, bays.width_m))
+        assert sheet_options(plan).scale == 100
+        wider = with_options(replace(plan, fence=replace(plan.fence, bays=wide)), paper="A4")
+        assert 30_000 / sheet_options(wider).scale <= 297 - 110
+
 
 class TestHostileText:
+    def test_names_of_zones_gates_and_marks(self) -> None:
+        plan = plan_of("sample")
+        name = " ".join(HOSTILE) * 3
+        plan = replace(
+            plan,
+            zones=tuple(replace(zone, name=name, source=name) for zone in plan.zones),
+            gates=tuple(replace(gate, name=name) for gate in plan.gates),
+            marks=replace(plan.marks, name=(name,) * len(plan.marks)),
+        )
+        assert len(plan.zones) > 1
+        assert len(plan.gates) > 1
+        for page in sheets(plan):
+            ElementTree.fromstring(page_as_svg(page))
+            for one, two in combinations((item.box for item in page.letterings), 2):
+                assert not one.overlaps(two, apart_mm=-0.02)
+
     def test_passes_unharmed_and_harmless(self, tmp_path: Path) -> None:
         plan = with_options(
             hostile_plan(), client="=1+1", number="-x", drawn="<script>alert(1)</script>", checked="柵 ограда"
@@ -348,10 +394,12 @@ class TestHostileText:
                 assert kinds <= {"svg", "title", "style", "rect", "path", "text"}
 
     def test_300_letters_are_cut_in_the_title_block_and_whole_in_the_notes(self) -> None:
-        name = "Zaun " * 60
-        first = next(iter(sheets(replace(made_up_plan(), name=name))))
+        plan = with_options(replace(made_up_plan(), name="Zaun " * 60), client="Ost " * 75)
+        first, _ = sheets(plan)
         words = " ".join(item.text for item in first.letterings)
         assert words.count("Zaun") >= 60
+        assert words.count("Ost") >= 75
+        assert any(item.text.endswith("…") for item in first.letterings)
 
 
 def test_without_its_packages_it_says_which_extra_has_them() -> None:
