@@ -90,9 +90,13 @@ class Output:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KnownOutput:
-    """An output there is. Where it cannot be loaded, ``lack`` says why and what to do, and no more is known of it."""
+    """An output there is; ``extra`` is the one of its package that it needs, empty for none.
+
+    Where it cannot be loaded, ``lack`` says why and what to do, and no more is known of it.
+    """
 
     name: str
+    extra: str = ""
     file: str | None = None
     title: str | None = None
     standing: bool | None = None
@@ -419,11 +423,12 @@ def known_outputs() -> list[KnownOutput]:
 
 
 def _known(name: str) -> KnownOutput:
+    extra = registry.extra(registry.OUTPUTS, name)
     try:
         output: Output = registry.find(registry.OUTPUTS, name)
     except JobError as trouble:
-        return KnownOutput(name=name, lack=str(trouble))
-    return KnownOutput(name=name, file=output.filename, title=output.title, standing=output.standing)
+        return KnownOutput(name=name, extra=extra, lack=str(trouble))
+    return KnownOutput(name=name, extra=extra, file=output.filename, title=output.title, standing=output.standing)
 
 
 def _given(table: Table, names: Iterable[str]) -> dict[str, Floats]:

@@ -20,7 +20,7 @@ from typing import Any
 
 from geofence.errors import JobError
 
-__all__ = ["GROUNDS", "OUTPUTS", "SYSTEMS", "find", "names", "nearest"]
+__all__ = ["GROUNDS", "OUTPUTS", "SYSTEMS", "extra", "find", "names", "nearest"]
 
 GROUNDS = "geofence.grounds"
 SYSTEMS = "geofence.systems"
@@ -69,6 +69,11 @@ def find(group: str, name: str) -> Any:
             f"the {kind} {name!r} of the package {package.name if package else 'unknown'} cannot be loaded: {error}",
             remedy="Reinstall that package, or remove it.",
         ) from error
+
+
+def extra(group: str, name: str) -> str:
+    """The extra of its package that a plug-in says it needs (``module:NAME [extra]``); empty where it needs none."""
+    return ",".join(_entries(group)[name].extras)
 
 
 def _install(entry: EntryPoint) -> str:

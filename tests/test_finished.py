@@ -247,9 +247,10 @@ class TestCommands:
     def test_outputs_as_json(self) -> None:
         told = {item["name"]: item for item in json.loads(geofence("outputs", "--json").out)}
         assert told["count"] == {
-            "name": "count", "file": "count.txt", "title": "How many", "standing": False, "lack": ""
+            "name": "count", "extra": "", "file": "count.txt", "title": "How many", "standing": False, "lack": ""
         }  # fmt: skip
         assert told["posts"]["standing"] is True
+        assert told["heavy"]["extra"] == "heavy"
         assert told["heavy"]["file"] is None
         assert told["heavy"]["lack"].endswith('Install it: python -m pip install "geofence[heavy]".')
 
