@@ -20,7 +20,9 @@ from geofence.plan import FencePlan
 __all__ = ["add_bays", "add_bodies", "add_gates", "add_posts", "feet_m"]
 
 _LEVEL_DECIMALS = 3
-_GATE_NAME_MM = 5.5
+_GATE_NAME_MM = 8.5
+"""From the fence, beyond what is written of legs and findings."""
+
 _GROUND_TOLERANCE_M = 0.005
 """Of the ground line in space: half a centimetre, less than any survey of ground is good for."""
 

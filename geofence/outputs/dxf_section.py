@@ -6,7 +6,7 @@ It is in grid units, as the plan is. Runs stand side by side along their line, a
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -29,7 +29,7 @@ from geofence.outputs.dxf_layers import (
     post_layer,
     post_layers,
 )
-from geofence.outputs.dxf_lettering import LETTER_WIDTH, second_row
+from geofence.outputs.dxf_lettering import LETTER_WIDTH, second_row, side_by_side
 from geofence.outputs.dxf_notes import add_notes
 from geofence.outputs.dxf_style import NAME_MM, NOTE_MM, DxfStyle
 from geofence.outputs.dxf_text import line_text, paragraph
@@ -77,7 +77,7 @@ def write(plan: FencePlan, path: Path, *, style: DxfStyle | None = None) -> None
             _bays(drawing, plan, run, frame)
             _posts(drawing, plan, run, frame)
         _findings(drawing, plan, runs, frame, numbered)
-        foot -= _LINES_APART_MM * drawing.millimetre + _height(plan, runs, style)
+        foot = frame.foot - _LINES_APART_MM * drawing.millimetre
     add_notes(drawing, plan, numbered, _says(plan, style))
     drawing.save(path)
 
@@ -122,11 +122,6 @@ def _span(plan: FencePlan, runs: Sequence[Run]) -> tuple[float, float]:
     low = min(float(np.min(ground)), float(np.min(feet_m(plan)[rows])))
     high = max(float(np.max(ground)), float(np.max(posts.top_level_m[rows])))
     return low / plan.grid.unit_m, high / plan.grid.unit_m
-
-
-def _height(plan: FencePlan, runs: Sequence[Run], style: DxfStyle) -> float:
-    low, high = _span(plan, runs)
-    return (high - low) * style.exaggeration
 
 
 def _frame(plan: FencePlan, runs: Sequence[Run], style: DxfStyle, foot: float) -> tuple[_Frame, float]:
@@ -216,48 +211,70 @@ def _findings(
     drawing: Drawing, plan: FencePlan, runs: Sequence[Run], frame: _Frame, numbered: Sequence[Finding]
 ) -> None:
     """The numbers of the findings below the ground that they are about."""
-    placed = [(row, *place) for row, item in enumerate(numbered) if (place := _place(plan, runs, item))]
+    feet, stretches = feet_m(plan), [_Stretch.of(plan, run) for run in runs]
+    placed = [(row, *place) for row, item in enumerate(numbered) if (place := _place(stretches, feet, item))]
     if not placed:
         return
     rows, chainages_m, levels_m = zip(*placed, strict=True)
     height = NAME_MM * drawing.millimetre
     at = frame.at(np.array(chainages_m), np.array(levels_m)) - (0.0, 15 * drawing.millimetre, 0.0)
     turn_deg = np.zeros(len(at))
+    numbers = [str(row + 1) for row in rows]
+    beside = at + np.array([2.6, -NAME_MM / 2, 0.0]) * drawing.millimetre
+    beside[:, :2] = side_by_side(beside[:, :2], np.tile([1.0, 0.0], (len(at), 1)), numbers, height)
     tags = [
-        Tag(
-            name="NUMBER",
-            texts=[str(row + 1) for row in rows],
-            layer=NOTE,
-            height=height,
-            at=at + np.array([2.6, -NAME_MM / 2, 0.0]) * drawing.millimetre,
-            turn_deg=turn_deg,
-        ),
+        Tag(name="NUMBER", texts=numbers, layer=NOTE, height=height, at=beside, turn_deg=turn_deg),
         Tag(name="CODE", texts=[line_text(numbered[row].code) for row in rows], layer=NOTE, height=height, at=at),
     ]
     layers = [finding_layer(numbered[row].severity) for row in rows]
     drawing.inserts([finding_block(numbered[row].severity) for row in rows], layers, at, turn_deg=turn_deg, tags=tags)
 
 
-def _place(plan: FencePlan, runs: Sequence[Run], finding: Finding) -> tuple[float, float] | None:
-    """Chainage and lowest level of what a finding is about, if it is in one of the runs."""
-    bays, stations = plan.fence.bays, plan.stations
-    for run in runs:
-        if finding.line and finding.line != run.line:
-            continue
-        chainage_m = finding.chainage_m
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Stretch:
+    """A run with what is looked up of it for every finding: chainages of its posts, and of the middles of its bays."""
+
+    run: Run
+    at_post_m: Mapping[int, float]
+    in_bay_m: Mapping[int, float]
+    station_m: Floats
+    ground_m: Floats
+
+    @classmethod
+    def of(cls, plan: FencePlan, run: Run) -> _Stretch:
+        bays = plan.fence.bays
+        middle_m = (bays.start_m[run.bays] + bays.end_m[run.bays]) / 2
+        return cls(
+            run=run,
+            at_post_m=dict(zip(run.posts.tolist(), run.chainage_m.tolist(), strict=True)),
+            in_bay_m=dict(zip(run.bays.tolist(), middle_m.tolist(), strict=True)),
+            station_m=plan.stations.chainage_m[run.stations],
+            ground_m=plan.stations.ground_level_m[run.stations],
+        )
+
+    def chainage_m(self, finding: Finding) -> float | None:
+        """Where a finding is in this run; None where it is elsewhere, or about the whole plan."""
+        if finding.line and finding.line != self.run.line:
+            return None
         if finding.post is not None:
-            there = np.flatnonzero(run.posts == finding.post)
-            chainage_m = float(run.chainage_m[there[0]]) if len(there) else None
-        elif finding.bay is not None:
-            inside = finding.bay in run.bays
-            chainage_m = float(bays.start_m[finding.bay] + bays.end_m[finding.bay]) / 2 if inside else None
-        elif chainage_m is not None and finding.chainage_to_m is not None:
-            chainage_m = (chainage_m + finding.chainage_to_m) / 2
-        along = stations.chainage_m[run.stations]
-        if chainage_m is not None and along[0] <= chainage_m <= along[-1]:
-            nearest = run.posts[np.argmin(np.abs(run.chainage_m - chainage_m))]
-            ground_m = float(np.interp(chainage_m, along, stations.ground_level_m[run.stations]))
-            return chainage_m, min(ground_m, float(feet_m(plan)[nearest]))
+            return self.at_post_m.get(finding.post)
+        if finding.bay is not None:
+            return self.in_bay_m.get(finding.bay)
+        if finding.chainage_m is None:
+            return None
+        to_m = finding.chainage_m if finding.chainage_to_m is None else finding.chainage_to_m
+        middle_m = (finding.chainage_m + to_m) / 2
+        return middle_m if self.station_m[0] <= middle_m <= self.station_m[-1] else None
+
+
+def _place(stretches: Sequence[_Stretch], feet: Floats, finding: Finding) -> tuple[float, float] | None:
+    """Chainage and lowest level of what a finding is about, if it is in one of the runs."""
+    for stretch in stretches:
+        chainage_m = stretch.chainage_m(finding)
+        if chainage_m is not None:
+            row = int(np.searchsorted(stretch.run.chainage_m, chainage_m, side="right")) - 1
+            ground_m = float(np.interp(chainage_m, stretch.station_m, stretch.ground_m))
+            return chainage_m, min(ground_m, float(feet[stretch.run.posts[max(row, 0)]]))
     return None
 
 

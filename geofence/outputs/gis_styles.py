@@ -161,7 +161,7 @@ STYLES: Mapping[str, Style] = {
         column="severity",
         looks=(
             *(
-                Look(value=word, title=word, symbol=Symbol(stroke=rgb, width_mm=1.4))
+                Look(value=word, title=word, symbol=Symbol(stroke=rgb, width_mm=0.5 if word == "note" else 1.4))
                 for word, rgb in colours.FINDINGS.items()
             ),
             Look(value=None, title="other", symbol=Symbol(width_mm=1.4)),

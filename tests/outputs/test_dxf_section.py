@@ -129,6 +129,10 @@ def test_lines_lie_below_each_other_and_have_their_names(tmp_path: Path) -> None
         for row, line in enumerate(line for line in space.query("LINE") if line.dxf.layer.startswith("FENCE-POST-"))
     }
     assert min(ends[row][0] for row in range(20)) > max(ends[row][1] for row in range(20, 40))
+    scale = sorted(
+        {line.dxf.start.y for line in space.query("LINE[layer=='SCALE']") if line.dxf.start.y == line.dxf.end.y}
+    )
+    assert max(np.diff(scale)) == pytest.approx(0.5 * 45, abs=1e-4)  # 45 mm on paper from line to line
     names = [part.plain_text() for part in space.query("MTEXT[layer=='NOTE']")]
     assert names[:2] == ["north", "south"]
 
