@@ -37,9 +37,7 @@ def points(file: Path, places: dict[str, tuple[float, float, float]], *, grid: C
     return file
 
 
-def planned(
-    folder: Path, *, line: dict[str, Any] | None = None, job: dict[str, Any] | None = None, **control: Any
-) -> FencePlan:
+def planned(folder: Path, *, line: dict[str, Any] | None = None, **control: Any) -> FencePlan:
     write_line(folder / "line.gpkg", LINE, crs=GRID)
     write_raster(
         folder / "ground.tif", crs=GRID, west=EAST - 20, north=NORTH + 220, cell=1, shape=(240, 240), surface=plane
@@ -63,7 +61,7 @@ def findings(plan: FencePlan, code: str) -> list[Any]:
 
 class TestBoundary:
     def test_is_where_it_was_drawn_whatever_the_offset(self, tmp_path: Path) -> None:
-        """(a) a fence 1.5 m to the left stands as far from its ends, and from the corner 1.5 m / cos of half the turn."""
+        """(a) a fence 1.5 m to the left stands as far from its ends, from the corner 1.5 m / cos of half the turn."""
         plan = planned(tmp_path, line={"offset_m": 1.5})
         marks = plan.marks
         assert marks.name == ("V1", "V2", "V3")

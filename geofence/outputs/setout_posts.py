@@ -9,8 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-
-import numpy as np
+from typing import Any
 
 from geofence.engine.records import Finding, Floats
 from geofence.numeric import LEVEL_TOLERANCE_M
@@ -131,12 +130,10 @@ class Stretch:
 
 def stretches(plan: FencePlan) -> Iterator[Stretch]:
     """The stretches of all runs, in order."""
-    notes, sizes, tape = notes_of_plan(plan), Sizes.of(plan), tape_of(plan)
-    seen: set[int] = set()
+    tape, walk = tape_of(plan), _Walk.of(plan)
     for run in plan.runs:
         held = held_along(plan, tape, run)
-        posts = _along(plan, run, held, sizes, notes, seen)
-        seen |= set(run.posts.tolist())
+        posts = list(walk.along(run, held))
         for start, end in pairwise(held):
             yield Stretch(
                 line=run.line,
@@ -147,58 +144,98 @@ def stretches(plan: FencePlan) -> Iterator[Stretch]:
             )
 
 
-def _along(
-    plan: FencePlan, run: Run, held: Sequence[int], sizes: Sizes, notes: Mapping[int, list[Note]], seen: set[int]
-) -> list[SetOutPost]:
-    """The posts of a run; the first one once more at the end of a ring."""
-    posts, bays = plan.fence.posts, plan.fence.bays
-    names, bay_names = plan.post_names, plan.bay_names
-    rows, chainage, count = run.posts.tolist(), run.chainage_m.tolist(), len(run.posts)
-    if run.closed:
-        rows, chainage = [*rows, rows[0]], [*chainage, float(bays.end_m[run.bays[-1]])]
-    since, found, posts_held = chainage[0], [], set(held)
-    extension = np.maximum(posts.length_m - posts.stock_length_m, 0.0)
-    for at, row in enumerate(rows):
-        closes = at == count
-        behind = run.bays[at - 1] if at else run.bays[-1] if run.closed else None
-        ahead = run.bays[at % count] if run.closed or at < count - 1 else None
-        top = posts.top_level_m[row]
-        width = _value(bays.width_m, ahead)
-        found.append(
-            SetOutPost(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Walk:
+    """The way of a crew along the runs of a plan; ``seen`` has the rows of the posts that it met in runs before."""
+
+    plan: FencePlan
+    names: tuple[str, ...]
+    bay_names: tuple[str, ...]
+    sizes: Sizes
+    notes: Mapping[int, list[Note]]
+    seen: set[int]
+
+    @classmethod
+    def of(cls, plan: FencePlan) -> _Walk:
+        return cls(
+            plan=plan,
+            names=plan.post_names,
+            bay_names=plan.bay_names,
+            sizes=Sizes.of(plan),
+            notes=notes_of_plan(plan),
+            seen=set(),
+        )
+
+    def along(self, run: Run, held: Sequence[int]) -> Iterator[SetOutPost]:
+        """The posts of a run; the first one once more at the end of a ring. ``held`` are places of held posts."""
+        rows, chainage, count = run.posts.tolist(), run.chainage_m.tolist(), len(run.posts)
+        if run.closed:
+            rows, chainage = [*rows, rows[0]], [*chainage, float(self.plan.fence.bays.end_m[run.bays[-1]])]
+        since, posts_held = chainage[0], set(held)
+        for at, row in enumerate(rows):
+            behind = int(run.bays[at - 1]) if at or run.closed else None
+            ahead = int(run.bays[at % count]) if at < count - 1 or run.closed else None
+            met = "closes" if at == count else "again" if row in self.seen else "first"
+            following = rows[at + 1] if at + 1 < len(rows) else None
+            yield SetOutPost(
                 row=row,
-                name=names[row],
-                kind=posts.kind[row],
+                name=self.names[row],
                 held=at in posts_held,
                 running_m=chainage[at] - since,
                 chainage_m=chainage[at],
-                to_next_m=np.nan if closes else width,
-                clear_m=np.nan if closes or ahead is None else width - sizes.between(row, rows[at + 1]),
-                width_m=float(sizes.width_m[row]),
-                hole_m=float(sizes.hole_m[row]),
-                behind_name="" if behind is None else bay_names[behind],
-                ahead_name="" if ahead is None else bay_names[ahead],
-                ahead="" if ahead is None else bays.kind[ahead],
-                depth_m=float(posts.embedment_m[row]),
-                length_m=float(posts.length_m[row]),
-                stock_m=float(posts.stock_length_m[row]),
-                extension_m=float(extension[row]) if extension[row] > LEVEL_TOLERANCE_M else 0.0,
-                height_m=float(posts.height_m[row]),
-                top_level_m=float(top),
-                support_back_m=float(top) - _value(bays.underside_to_m, behind),
-                support_ahead_m=float(top) - _value(bays.underside_from_m, ahead),
-                step_m=_value(bays.step_m, ahead),
-                cut_angle_deg=_value(bays.cut_angle_deg, ahead),
-                slope_length_m=_value(bays.slope_length_m, ahead),
-                droppers=_value(bays.droppers, ahead),
-                uplift_kn=float(posts.uplift_kn[row]),
-                met="closes" if closes else "again" if row in seen else "first",
-                notes=() if closes else (*notes[row], *(() if ahead is None else notes[~ahead])),
+                met=met,
+                notes=self._notes(row, ahead) if met != "closes" else (),
+                **self._stands(row),
+                **self._hangs(row, behind, ahead),
+                **self._ahead(row, ahead, following),
             )
-        )
-        if at in posts_held:
-            since = chainage[at]
-    return found
+            if at in posts_held:
+                since = chainage[at]
+        self.seen.update(rows)
+
+    def _notes(self, row: int, ahead: int | None) -> tuple[Note, ...]:
+        return (*self.notes[row], *(() if ahead is None else self.notes[~ahead]))
+
+    def _stands(self, row: int) -> dict[str, Any]:
+        """The post and its hole."""
+        posts = self.plan.fence.posts
+        extension = float(posts.length_m[row] - posts.stock_length_m[row])
+        return {
+            "kind": posts.kind[row],
+            "width_m": float(self.sizes.width_m[row]),
+            "hole_m": float(self.sizes.hole_m[row]),
+            "depth_m": float(posts.embedment_m[row]),
+            "length_m": float(posts.length_m[row]),
+            "stock_m": float(posts.stock_length_m[row]),
+            "extension_m": extension if extension > LEVEL_TOLERANCE_M else 0.0,
+            "height_m": float(posts.height_m[row]),
+            "top_level_m": float(posts.top_level_m[row]),
+            "uplift_kn": float(posts.uplift_kn[row]),
+        }
+
+    def _hangs(self, row: int, behind: int | None, ahead: int | None) -> dict[str, Any]:
+        """What hangs on either side of it in this run."""
+        bays, top = self.plan.fence.bays, float(self.plan.fence.posts.top_level_m[row])
+        return {
+            "behind_name": "" if behind is None else self.bay_names[behind],
+            "ahead_name": "" if ahead is None else self.bay_names[ahead],
+            "support_back_m": top - _value(bays.underside_to_m, behind),
+            "support_ahead_m": top - _value(bays.underside_from_m, ahead),
+            "step_m": _value(bays.step_m, ahead),
+        }
+
+    def _ahead(self, row: int, ahead: int | None, following: int | None) -> dict[str, Any]:
+        """The bay ahead, to the post that follows; none where a ring has closed."""
+        bays = self.plan.fence.bays
+        width = float("nan") if following is None else _value(bays.width_m, ahead)
+        return {
+            "ahead": "" if ahead is None else bays.kind[ahead],
+            "to_next_m": width,
+            "clear_m": width if following is None else width - self.sizes.between(row, following),
+            "cut_angle_deg": _value(bays.cut_angle_deg, ahead),
+            "slope_length_m": _value(bays.slope_length_m, ahead),
+            "droppers": _value(bays.droppers, ahead),
+        }
 
 
 def _value(column: Floats, row: int | None) -> float:
