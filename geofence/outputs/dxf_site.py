@@ -16,13 +16,12 @@ from geofence.outputs.dxf_layers import LEG, LEG_TEXT, MARK, ZONE_TEXT, reach_la
 from geofence.outputs.dxf_lettering import LETTER_WIDTH, axes, readable
 from geofence.outputs.dxf_style import NAME_MM
 from geofence.outputs.dxf_text import line_text, paragraph
-from geofence.outputs.zone_reach import reach_rings
+from geofence.outputs.zone_reach import ground_scale, reach_m, reach_rings
 from geofence.plan import FencePlan
 from geofence.plan_parts import PlannedZone
 
 __all__ = ["add_legs", "add_marks", "add_zones"]
 
-_MEAN_RADIUS_M = 6_371_000.0
 _CLEAR_OF_NAMES_MM = 16.0
 _ROOM_FOR_A_NAME_MM = 8.0
 
@@ -95,8 +94,7 @@ def add_zones(drawing: Drawing, plan: FencePlan) -> None:
     if not plan.zones:
         return
     carry = on_grid.from_degrees(plan)
-    ground_m = float(np.mean(plan.stations.ground_level_m))
-    scale = 1.0 + ground_m / _MEAN_RADIUS_M
+    scale = ground_scale(plan)
     for zone in plan.zones:
         shapes = []
         for outline in zone.outlines:
@@ -106,20 +104,19 @@ def add_zones(drawing: Drawing, plan: FencePlan) -> None:
                 places = places + np.array([[-1, 0], [1, 0], [0, 0], [0, 1], [0, -1]]) * drawing.millimetre
             closed = outline.area and np.array_equal(places[0], places[-1])
             drawing.path(zone_layer(zone.rule), places[:-1] if closed else places, closed=outline.area)
-        reach_m = zone.buffer_m + (zone.limit_m if zone.rule == "setback" else 0.0)
-        if reach_m > 0:
-            _reach(drawing, carry, zone, reach_m, scale)
+        if reach_m(zone) > 0:
+            _reach(drawing, carry, zone, scale)
         if shapes:
-            _zone_text(drawing, plan, zone, shapes, reach_m)
+            _zone_text(drawing, plan, zone, shapes)
 
 
-def _reach(drawing: Drawing, carry: on_grid.Carry, zone: PlannedZone, reach_m: float, scale: float) -> None:
-    for lon_deg, lat_deg in reach_rings(zone.outlines, reach_m, scale=scale):
+def _reach(drawing: Drawing, carry: on_grid.Carry, zone: PlannedZone, scale: float) -> None:
+    for lon_deg, lat_deg in reach_rings(zone.outlines, reach_m(zone), scale=scale):
         ring = np.column_stack(carry(lon_deg, lat_deg))
         drawing.path(reach_layer(zone.rule), ring[:-1], closed=True)
 
 
-def _zone_text(drawing: Drawing, plan: FencePlan, zone: PlannedZone, shapes: Sequence[Floats], reach_m: float) -> None:
+def _zone_text(drawing: Drawing, plan: FencePlan, zone: PlannedZone, shapes: Sequence[Floats]) -> None:
     """A zone's name, rule and source where it comes near the fence, clear of the names of posts."""
     height = NAME_MM * drawing.millimetre
     ways = shapely.segmentize([shapely.LineString(way) for way in shapes if len(way) > 1], 4 * drawing.millimetre)
@@ -129,7 +126,8 @@ def _zone_text(drawing: Drawing, plan: FencePlan, zone: PlannedZone, shapes: Seq
     away = shapely.distance(shapely.points(places), fence)
     clear = np.flatnonzero(away >= _CLEAR_OF_NAMES_MM * drawing.millimetre)
     at = places[clear[np.argmin(away[clear])] if len(clear) else np.argmax(away)]
-    rule = f"{zone.rule}, {reach_m:g} m around" if reach_m else zone.rule
+    reach = reach_m(zone)
+    rule = f"{zone.rule}, {reach:g} m around" if reach else zone.rule
     lines = [paragraph(zone.name), paragraph(rule), *([paragraph(zone.source)] if zone.source else ())]
     place = (float(at[0]) + height, float(at[1]) - height)
     drawing.note(ZONE_TEXT, r"\P".join(lines), place, height=height, width=60 * drawing.millimetre)

@@ -17,7 +17,7 @@ from geofence.outputs.digits import decimals_of
 from geofence.outputs.facts import facts
 from geofence.outputs.plain_text import sound
 from geofence.outputs.plan_json import plain
-from geofence.outputs.zone_reach import reach_rings
+from geofence.outputs.zone_reach import ground_scale, reach_m, reach_rings
 from geofence.plan import FencePlan, Grid
 
 __all__ = ["GisLayer", "Shape", "all_layers", "bays", "posts"]
@@ -26,7 +26,6 @@ Shape = Literal["Point", "LineString", "LineString Z", "MultiPolygon", "none"]
 Shapes = NDArray[np.object_]
 Values = Sequence[Any] | Floats | NDArray[np.int64]
 
-_MEAN_RADIUS_M = 6_371_000.0
 _MEASURES, _MEASURE_DECIMALS = ("value", "limit"), 6
 """Measured values in any unit: degrees need six decimals."""
 
@@ -208,11 +207,10 @@ def _zones(plan: FencePlan) -> Iterator[GisLayer]:
         return
     carry = on_grid.from_degrees(plan)
     parts: dict[str, list[tuple[int, Any]]] = {"zone_reach": [], "zone_areas": [], "zone_lines": [], "zone_points": []}
-    scale = 1.0 + float(np.mean(plan.stations.ground_level_m)) / _MEAN_RADIUS_M
+    scale = ground_scale(plan)
     for row, zone in enumerate(plan.zones):
-        reach_m = _reach_m(zone)
-        if reach_m > 0:
-            rings = [np.column_stack(carry(*ring)) for ring in reach_rings(zone.outlines, reach_m, scale=scale)]
+        if reach_m(zone) > 0:
+            rings = [np.column_stack(carry(*ring)) for ring in reach_rings(zone.outlines, reach_m(zone), scale=scale)]
             parts["zone_reach"].append((row, _area(rings)))
         areas = [np.column_stack(carry(part.lon_deg, part.lat_deg)) for part in zone.outlines if part.area]
         if areas:
@@ -250,10 +248,6 @@ def _area(rings: Sequence[Floats]) -> Any:
             whole = shapely.symmetric_difference(whole, shapely.make_valid(shapely.Polygon(ring)))
     polygons = [part for part in shapely.get_parts(whole) if part.geom_type == "Polygon"]
     return shapely.MultiPolygon(polygons)
-
-
-def _reach_m(zone: Any) -> float:
-    return float(zone.buffer_m + (zone.limit_m if zone.rule == "setback" else 0.0))
 
 
 def _notes(plan: FencePlan) -> GisLayer:

@@ -12,7 +12,7 @@ from geofence.outputs.kml_style import finding_style, zone_style
 from geofence.outputs.map_findings import findings as placed
 from geofence.outputs.plain_text import one_line
 from geofence.outputs.xml_text import harmless_html
-from geofence.outputs.zone_reach import reach_rings
+from geofence.outputs.zone_reach import reach_m, reach_rings
 from geofence.plan import SEVERITIES, FencePlan, PlannedZone
 
 __all__ = ["FINDING_VALUES", "ZONE_VALUES", "finding_folder", "zone_folders"]
@@ -54,8 +54,8 @@ def _drawn(zone: PlannedZone) -> str:
 
 def _reach(zone: PlannedZone) -> str:
     """On the ellipsoid: the ground's height changes 20 m by a third of a millimetre for each 100 m."""
-    reach_m = zone.buffer_m + (zone.limit_m if zone.rule == "setback" else 0.0)
-    return together([line(list(pairs(lon, lat))) for lon, lat in reach_rings(zone.outlines, reach_m, scale=1.0)])
+    rings = reach_rings(zone.outlines, reach_m(zone), scale=1.0)
+    return together([line(list(pairs(lon, lat))) for lon, lat in rings])
 
 
 def finding_folder(plan: FencePlan) -> Iterator[str]:

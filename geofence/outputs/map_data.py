@@ -15,7 +15,7 @@ from geofence.outputs.map_columns import coded, counted, had, packed, rounded, t
 from geofence.outputs.map_findings import findings
 from geofence.outputs.map_lines import lines_data
 from geofence.outputs.thinned import kept
-from geofence.outputs.zone_reach import reach_rings
+from geofence.outputs.zone_reach import reach_m, reach_rings
 from geofence.plan import SEVERITIES, FencePlan, PlannedGate, PlannedZone
 from geofence.plan_lines import own_lines
 from geofence.site.ground import Relief
@@ -186,7 +186,6 @@ def _legs(plan: FencePlan) -> dict[str, Any]:
 
 def _zone(plan: FencePlan, zone: PlannedZone) -> dict[str, Any]:
     """A zone with its outlines to a millimetre; ``reach_m`` is how far its rule reaches round what is drawn."""
-    reach_m = zone.buffer_m + (zone.limit_m if zone.rule == "setback" else 0.0)
     scale = 1.0 + _ground_height_m(plan) / MEAN_RADIUS_M
     return {
         "name": zone.name,
@@ -194,11 +193,11 @@ def _zone(plan: FencePlan, zone: PlannedZone) -> dict[str, Any]:
         "source": zone.source,
         "buffer_m": zone.buffer_m,
         "limit_m": zone.limit_m,
-        "reach_m": reach_m,
+        "reach_m": reach_m(zone),
         "outlines": [
             {"area": outline.area, **_way(plan, outline.lon_deg, outline.lat_deg)} for outline in zone.outlines
         ],
-        "reach": [_way(plan, lon, lat) for lon, lat in reach_rings(zone.outlines, reach_m, scale=scale)],
+        "reach": [_way(plan, lon, lat) for lon, lat in reach_rings(zone.outlines, reach_m(zone), scale=scale)],
     }
 
 

@@ -12,12 +12,10 @@ from geofence.engine.records import Floats
 from geofence.outputs.on_grid import from_degrees
 from geofence.outputs.paper import Pen
 from geofence.outputs.plain_text import one_line
-from geofence.outputs.zone_reach import reach_rings
+from geofence.outputs.zone_reach import ground_scale, reach_m, reach_rings
 from geofence.plan import FencePlan, PlannedZone
 
 __all__ = ["RULE_LOOKS", "DrawnZone", "Look", "drawn_zones"]
-
-MEAN_RADIUS_M = 6_371_000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +58,7 @@ def drawn_zones(plan: FencePlan) -> list[DrawnZone]:
     if not plan.zones:
         return []
     carry, unit_m = from_degrees(plan), plan.grid.unit_m
-    scale = 1 + float(np.mean(plan.fence.posts.ground_level_m)) / MEAN_RADIUS_M
+    scale = ground_scale(plan)
 
     def metres(lon_deg: Floats, lat_deg: Floats) -> Floats:
         return np.column_stack(carry(lon_deg, lat_deg)) * unit_m
@@ -69,7 +67,7 @@ def drawn_zones(plan: FencePlan) -> list[DrawnZone]:
     for zone in plan.zones:
         ways = [metres(outline.lon_deg, outline.lat_deg) for outline in zone.outlines]
         shapes = [shapely.LineString(way) if len(way) > 1 else shapely.Point(way[0]) for way in ways if len(way)]
-        rings = reach_rings(zone.outlines, _reach_m(zone), scale=scale)
+        rings = reach_rings(zone.outlines, reach_m(zone), scale=scale)
         areas = [shapely.Polygon(metres(*ring)) for ring in rings if len(ring[0]) > 3]
         if shapes:
             reach = shapely.make_valid(_inside(areas)) if areas else None
@@ -80,10 +78,6 @@ def drawn_zones(plan: FencePlan) -> list[DrawnZone]:
     return found
 
 
-def _reach_m(zone: PlannedZone) -> float:
-    return zone.buffer_m + (zone.limit_m if zone.rule == "setback" else 0.0)
-
-
 def _inside(areas: list[Any]) -> Any:
     """The area of rings of which those that run the other way are holes."""
     outer = [area for area in areas if area.exterior.is_ccw]
@@ -92,5 +86,5 @@ def _inside(areas: list[Any]) -> Any:
 
 
 def _title(zone: PlannedZone) -> str:
-    reach = _reach_m(zone)
+    reach = reach_m(zone)
     return f"{one_line(zone.name)}: {zone.rule}{f' {reach:g} m' if reach else ''}"

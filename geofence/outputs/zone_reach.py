@@ -11,13 +11,27 @@ import shapely
 from pyproj import Geod
 
 from geofence.engine.records import Floats
-from geofence.plan import ZoneOutline
+from geofence.plan import FencePlan, PlannedZone, ZoneOutline
 
-__all__ = ["reach_rings"]
+__all__ = ["ground_scale", "reach_m", "reach_rings"]
 
 QUARTER_SEGMENTS = 16
 THINNING_SHARE = 0.004
 """Of the reach; less than what sixteen chords to a quarter circle leave out."""
+
+MEAN_RADIUS_M = 6_371_000.0
+
+
+def reach_m(zone: PlannedZone) -> float:
+    """How far a zone's rule reaches round what is drawn, on the ground."""
+    return zone.buffer_m + (zone.limit_m if zone.rule == "setback" else 0.0)
+
+
+def ground_scale(plan: FencePlan) -> float:
+    """Ground distance divided by distance on the ellipsoid, at the mean height of the ground along the line."""
+    separation = plan.parameters.get("job.geoid_separation_m")
+    height_m = float(np.mean(plan.stations.ground_level_m)) + float(separation.value if separation else 0.0)
+    return 1.0 + height_m / MEAN_RADIUS_M
 
 
 def reach_rings(outlines: Sequence[ZoneOutline], reach_m: float, *, scale: float) -> list[tuple[Floats, Floats]]:
