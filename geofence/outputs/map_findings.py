@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from geofence.engine.records import Finding
+from geofence.engine.records import Finding, Floats
 from geofence.outputs.globe import PLACE_DECIMALS, unwound
 from geofence.outputs.map_columns import or_none
 from geofence.plan import SEVERITIES, FencePlan
@@ -19,7 +19,8 @@ def findings(plan: FencePlan) -> dict[str, Any]:
     """Findings, worst first and then along the line, with the place of each or null; texts each said once."""
     worst_first = sorted(plan.fence.findings, key=lambda item: (SEVERITIES.index(item.severity), _along(item)))
     texts: dict[str, int] = {}
-    places = [_place(plan, item) for item in worst_first]
+    lon_deg = unwound(plan.places.lon_deg)
+    places = [_place(plan, lon_deg, item) for item in worst_first]
     columns = {
         "severity": [SEVERITIES.index(item.severity) for item in worst_first],
         "code": [texts.setdefault(item.code, len(texts)) for item in worst_first],
@@ -43,9 +44,9 @@ def _along(finding: Finding) -> float:
     return -1.0 if finding.chainage_m is None else finding.chainage_m
 
 
-def _place(plan: FencePlan, finding: Finding) -> tuple[float, float] | None:
-    """Longitude and latitude of a finding: its post, the middle of its bay, or its chainage."""
-    lon, lat = unwound(plan.places.lon_deg), plan.places.lat_deg
+def _place(plan: FencePlan, lon: Floats, finding: Finding) -> tuple[float, float] | None:
+    """Longitude and latitude of a finding: its post, the middle of its bay, or its chainage; ``lon`` of all posts."""
+    lat = plan.places.lat_deg
     if finding.post is not None:
         return float(lon[finding.post]), float(lat[finding.post])
     bays = plan.fence.bays

@@ -18,8 +18,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pyogrio
 import pytest
 import rasterio
+import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 
@@ -33,6 +35,13 @@ WEST, SOUTH = 560_000.0, 5_800_000.0
 SIZE_M = 240
 CORNERS = np.array([(30.0, 40.0), (130.0, 60.0), (180.0, 160.0), (60.0, 190.0)])
 """Metres from the raster's south-west corner."""
+
+PADDOCKS = [
+    [(40.0, 60.0), (100.0, 60.0), (100.0, 120.0), (40.0, 120.0)],
+    [(100.0, 60.0), (160.0, 60.0), (160.0, 120.0), (100.0, 120.0)],
+]
+LANE = np.array([(70.0, 30.0), (70.0, 119.6)])
+"""Two fields that share a side, named in the field ``paddock``, and a lane that ends 0.4 m before the first one's."""
 
 PIPE = np.array([(73.0, 20.0), (67.0, 90.0)])
 """Across the first leg, the same."""
@@ -60,6 +69,13 @@ def furnish(folder: Path) -> None:
         level = data.read(1)
         level[120:, 80:84] = data.nodata  # 4 m wide, across leg 1 only
         data.write(level, 1)
+    fields = shapely.polygons(np.array(PADDOCKS) + np.array([WEST, SOUTH]))
+    names = np.array(["House", "Long"], dtype=object)
+    pyogrio.raw.write(
+        folder / "paddocks.gpkg", geometry=shapely.to_wkb(fields), field_data=[names], fields=["paddock"],
+        crs=GRID.to_wkt(), geometry_type="Polygon", layer="paddocks",
+    )  # fmt: skip
+    write_line(folder / "lane.gpkg", LANE + np.array([WEST, SOUTH]), crs=GRID)
     degrees = carried(corners, GRID, CRS("OGC:CRS84"))
     (folder / "my-fence" / "boundary.geojson").write_text(geojson_line(degrees.tolist()), encoding="utf-8")
     pipe = carried(PIPE + np.array([WEST, SOUTH]), GRID, CRS("OGC:CRS84"))
