@@ -14,7 +14,7 @@ from geofence.outputs.paper import LETTERING_MM, Anchor
 __all__ = ["across", "along", "around", "beside_sides", "readable_deg", "running"]
 
 CAP = LETTERING_MM[0]
-LEAN_DEG = 20.0
+LEAN_DEG = 35.0
 
 
 def readable_deg(turn: float) -> float:

@@ -159,7 +159,13 @@ class Page:
     title: str = ""
     items: list[Stroke | Area | Lettering] = field(default_factory=list)
 
-    def line(self, points: Points | Sequence[tuple[float, float]], pen: Pen = Pen(), *, end: str = "open") -> None:
+    def line(
+        self,
+        points: Points | Sequence[tuple[float, float]],
+        pen: Pen = Pen(),
+        *,
+        end: Literal["open", "closed"] = "open",
+    ) -> None:
         """Draw a line through (n, 2) points; ``end`` is ``open``, or ``closed`` for one that returns to its first."""
         array = np.asarray(points, dtype=np.float64)
         if len(array) > 1:

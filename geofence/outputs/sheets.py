@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Literal
 from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
 import numpy as np
@@ -49,7 +50,7 @@ GAP_MM = 6.0
 class _Arrangement:
     """Where plan and section stand on a sheet: on one, or (``plan`` and ``section`` both high) on two."""
 
-    way: str
+    way: Literal["together", "apart"]
     plan: Rectangle
     section: Rectangle
 

@@ -88,14 +88,15 @@ class PlanDrawing:
         marks, unit_m = self.plan.marks, self.plan.grid.unit_m
         if not len(marks):
             return []
-        found = []
+        x0, y0, x1, y1 = window.box
         places = window.on_paper(np.column_stack([marks.easting, marks.northing]) * unit_m)
-        for (x, y), kind, name in zip(places.tolist(), marks.kind, marks.name, strict=True):
-            box = Box.upright(x - 1.6, y - 1.6, x + 1.6, y + 1.8)
-            if box.within(*window.box):
-                signs.mark_sign(page, x, y, kind)
-                room.take(box)
-                found.append((x, y, name))
+        inside = np.all((places > (x0 + 2, y0 + 2)) & (places < (x1 - 2, y1 - 2)), axis=1)
+        found = []
+        for row in np.flatnonzero(inside).tolist():
+            x, y = places[row].tolist()
+            signs.mark_sign(page, x, y, marks.kind[row])
+            room.take(Box.upright(x - 1.6, y - 1.6, x + 1.6, y + 1.8))
+            found.append((x, y, marks.name[row]))
         return found
 
     def _draw_neighbours(self, page: Page, window: StripWindow, room: LabelRoom) -> None:

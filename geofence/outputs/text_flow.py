@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from geofence.outputs.paper import LETTERING_MM, Page, text_width_mm, wrapped
 from geofence.outputs.typeface import Weight
@@ -17,11 +18,11 @@ HANGING_MM, LABEL_GAP_MM = 7.0, 1.6
 
 @dataclass(frozen=True, slots=True)
 class Paragraph:
-    """A text; ``label`` stands before it in bold, ``title`` makes it a heading; ``ink`` colours the label."""
+    """A text, or a heading; ``label`` stands before it in bold, in the colour ``ink``."""
 
     text: str
     label: str = ""
-    kind: str = "text"
+    kind: Literal["text", "heading"] = "text"
     ink: str = "#000000"
 
 
