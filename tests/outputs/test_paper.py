@@ -150,6 +150,12 @@ class TestBoxes:
         assert all(text_width_mm(line) <= 20 for line in lines)
         assert "".join(lines).replace(" ", "") == text.replace(" ", "")
 
+    def test_arabic_letters_are_joined_and_run_to_the_left(self) -> None:
+        """Unicode, Arabic Presentation Forms-B: seen initial, lam with alef final, meem isolated, from the right."""
+        assert typeface.as_drawn("سلام") == "\ufee1\ufefc\ufeb3"
+        assert typeface.parts(typeface.as_drawn("سلام")) == [("DejaVuSansCondensed", "\ufee1\ufefc\ufeb3")]
+        assert typeface.width_em("\ufefc") != typeface.width_em("\U0010ffff")
+
     def test_letters_that_no_typeface_has_have_a_width(self) -> None:
         assert typeface.width_em("ก") > 0.3
         assert typeface.parts("ก") == [("DejaVuSansCondensed", "ก")]
