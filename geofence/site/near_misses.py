@@ -18,6 +18,9 @@ MET_M = 10.0
 """Lines that meet within this of a place are near each other there because they meet."""
 
 
+CHUNK = 64
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NearMiss:
     """A vertex of a line beside another line, or beside another part of its own.
@@ -63,23 +66,54 @@ def near_misses(web: Web, *, near_m: float) -> tuple[NearMiss, ...]:
 
 
 def _nearest(web: Web, near_m: float) -> tuple[Ints, Ints, Floats]:
-    """Vertices that come near other lines without meeting them: the vertex, the nearest such line, how far it is."""
-    tree = shapely.STRtree(shapely.linestrings(np.stack([web.xy_m[web.leg_start], web.xy_m[web.leg_start + 1]], 1)))
-    vertices = web.distinct[web.node[web.distinct] == NO_NODE]
-    points = shapely.points(web.xy_m[vertices])
-    row, leg = tree.query(points, predicate="dwithin", distance=near_m)
-    vertex, line = vertices[row], web.line[web.leg_start[leg]]
-    apart = np.asarray(shapely.distance(points[row], tree.geometries[leg]))
-    way = np.minimum(
-        web.apart_m(line, web.way_m[vertex], web.way_m[web.leg_start[leg]]),
-        web.apart_m(line, web.way_m[vertex], web.way_m[web.leg_start[leg] + 1]),
-    )
-    free = (web.line[vertex] != line) | ((way > MET_M) & (web.leg_start[leg] != vertex))
-    free &= ~_met(web, vertex, line)
-    order = np.lexsort([apart[free], vertex[free]])
-    vertex, line, apart = vertex[free][order], line[free][order], apart[free][order]
+    """Vertices that come near other lines without meeting them: the vertex, the nearest such line, how far it is.
+
+    Of their own line only ends are looked at: a line that runs beside itself is meant to.
+    """
+    found = [_near_others(web, near_m), _near_themselves(web, near_m)]
+    vertex, line, apart = (np.concatenate(parts) for parts in zip(*found, strict=True))
+    missed = ~_met(web, vertex, line)
+    vertex, line, apart = vertex[missed], line[missed], apart[missed]
+    order = np.lexsort([apart, vertex])
+    vertex, line, apart = vertex[order], line[order], apart[order]
     first = np.flatnonzero(np.diff(vertex, prepend=-1))
     return vertex[first], line[first], apart[first]
+
+
+def _near_others(web: Web, near_m: float) -> tuple[Ints, Ints, Floats]:
+    """Vertices away from nodes beside other lines, these in chunks, so that curves of short legs are few things."""
+    ends = [
+        (line, start, min(start + CHUNK, last))
+        for line, (first, last) in enumerate(zip(web.first.tolist(), web.last.tolist(), strict=True))
+        for start in range(first, last, CHUNK)
+    ]
+    chunks = np.array([shapely.LineString(web.xy_m[start : end + 1]) for _, start, end in ends])
+    of = np.array([line for line, _, _ in ends])
+    vertices = web.distinct[web.node[web.distinct] == NO_NODE]
+    points = shapely.points(web.xy_m[vertices])
+    around = shapely.box(*(web.xy_m[vertices] - near_m).T, *(web.xy_m[vertices] + near_m).T)
+    row, chunk = shapely.STRtree(chunks).query(around)
+    vertex, line = vertices[row], of[chunk]
+    other = web.line[vertex] != line
+    apart = np.asarray(shapely.distance(points[row[other]], chunks[chunk[other]]))
+    near = apart <= near_m
+    return vertex[other][near], line[other][near], apart[near]
+
+
+def _near_themselves(web: Web, near_m: float) -> tuple[Ints, Ints, Floats]:
+    """Ends of lines beside other parts of their own line."""
+    legs = shapely.linestrings(np.stack([web.xy_m[web.leg_start], web.xy_m[web.leg_start + 1]], axis=1))
+    vertices = np.flatnonzero(web.loose & (web.node == NO_NODE))
+    points = shapely.points(web.xy_m[vertices])
+    row, leg = shapely.STRtree(legs).query(points, predicate="dwithin", distance=near_m)
+    vertex, start = vertices[row], web.leg_start[leg]
+    line = web.line[start]
+    way = np.minimum(
+        web.apart_m(line, web.way_m[vertex], web.way_m[start]),
+        web.apart_m(line, web.way_m[vertex], web.way_m[start + 1]),
+    )
+    own = (web.line[vertex] == line) & (way > MET_M)
+    return vertex[own], line[own], np.asarray(shapely.distance(points[row[own]], legs[leg[own]]))
 
 
 def _met(web: Web, vertex: Ints, line: Ints) -> NDArray[np.bool_]:
