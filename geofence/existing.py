@@ -82,9 +82,9 @@ class _Post:
         side, line = "left" if self.left_m > 0 else "right", self.line and f" of {self.line}"
         return f"{self.name} ({self.away_m:.3f} m {side} at {self.chainage_m:.2f}{line})"
 
-    def fixed(self, at_m: float) -> FixedPost:
-        """The post as one at a chainage."""
-        off_m = self.away_m if at_m == self.foot_m else math.hypot(self.left_m, at_m - self.foot_m)
+    def fixed(self, at_m: float, *, along_m: float) -> FixedPost:
+        """The post as one at a chainage, so far along the line from its foot."""
+        off_m = math.hypot(self.left_m, along_m)
         return FixedPost(chainage_m=at_m, kind="existing", name=self.name, off_m=off_m, top_level_m=self.top_m)
 
     def on_line(self, keys: Existing) -> bool:
@@ -247,7 +247,7 @@ class _Line:
             if inside:
                 findings.append(_in_gate(post, *inside[0]))
                 continue
-            fixed.append(post.fixed(here))
+            fixed.append(post.fixed(here, along_m=self.apart_m(here, post.foot_m)))
         return tuple(sorted(fixed, key=lambda post: post.chainage_m)), findings
 
     def _matched(self, posts: Sequence[_Post], targets_m: Sequence[float]) -> dict[int, float]:

@@ -152,12 +152,14 @@ class TestOnTheLine:
         assert kept(plan) == pytest.approx(np.array([(20.0, 1.0)]), abs=6e-4)
         assert only(plan, "existing-post").value == pytest.approx(0.01, abs=6e-4)
 
-    def test_on_a_ring_before_its_first_post(self, folder: Path) -> None:
+    def test_on_a_ring_just_before_its_first_post(self, folder: Path) -> None:
         ring = [*CORNERS, (CORNERS[0, 0], CORNERS[2, 1]), CORNERS[0]]
         write_line(folder / "line.gpkg", ring, crs=UTM)
-        plan = planned(folder, [("E1", -0.0, -0.04), ("E2", 50.0, 0.0)])
+        plan = planned(folder, [("E1", 0.0, 0.06), ("E2", 50.0, 0.0)])
         assert plan.fence.posts.kind[0] == "existing"
-        assert len(told(plan, "existing-post")) == 2
+        assert told(plan, "existing-post")[0].value == pytest.approx(0.06, abs=1e-3)
+        assert len(kept(plan)) == 2
+        assert not told(plan, "bay-under-minimum")
 
     def test_all_fits(self, folder: Path) -> None:
         for fit in ("start", "both-ends", "equal", "best"):
