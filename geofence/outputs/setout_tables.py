@@ -30,6 +30,7 @@ DONE = Column(head=("done", ""), width=11, kind="tick")
 MEASURED = Column(head=("Measured", ""), width=30, kind="blank")
 
 PLACE_DECIMALS = 3
+NAME_LETTERS = 16
 KIND_WORDS: Mapping[MarkKind, str] = {"boundary": "boundary mark", "control": "control point"}
 
 
@@ -143,7 +144,7 @@ def stretch_table(along: Sequence[Stretch], units: Units, chords: Mapping[tuple[
             DONE,
             Column(head=("From", "kind"), width=26, kind="text"),
             Column(head=("To", "kind"), width=26, kind="text"),
-            Column(head=("Length", ""), width=30),
+            Column(head=("Length", "line" if any(item.line for item in along) else ""), width=30),
             Column(head=("Bearing", "grid"), width=30),
             Column(head=("Bays", ""), width=15),
             MEASURED,
@@ -161,7 +162,7 @@ def _stretch(stretch: Stretch, units: Units, chord: Chord) -> Line:
         cells=(
             (stretch.start.name, stretch.start.kind),
             (stretch.end.name, stretch.end.kind),
-            (units.length(stretch.length_m), ""),
+            (units.length(stretch.length_m), _short(stretch.line)),
             (bearing(chord.bearing_deg), degrees_minutes_seconds(chord.bearing_deg)),
             (str(stretch.bays), ""),
         )
@@ -287,6 +288,12 @@ def _heights(plan: FencePlan, units: Units) -> str:
         return ""
     heights = ", ".join(units.length(float(height)) for height in given.value)
     return f"Wires above the ground at each post, the lowest first: {heights} {units.tape}. "
+
+
+def _short(line: str) -> str:
+    """As much of a line's name as stands below a figure."""
+    name = one_line(line)
+    return name if len(name) <= NAME_LETTERS else name[: NAME_LETTERS - 1].rstrip() + "…"
 
 
 def _place(value: float) -> str:

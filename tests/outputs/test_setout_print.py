@@ -15,13 +15,15 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 
+from geofence.engine.records import Finding
 from geofence.outputs.setout import write
 from geofence.outputs.setout_sheet import SERVICES, SIGN_OFF
 from geofence.outputs.setout_style import PAPERS_MM, SetoutStyle
+from geofence.plan import FencePlan
 from tests.outputs.drawn_plans import plan_of
 from tests.outputs.pages import DESKTOP, PHONE, opened
 from tests.outputs.printed import PrintedPage, read_pdf
-from tests.outputs.setout_plans import with_marks
+from tests.outputs.setout_plans import square, with_findings, with_marks
 from tests.plans import HOSTILE, hostile_plan, made_up_plan
 
 pytestmark = pytest.mark.browser
@@ -32,6 +34,15 @@ SHEETS = {
     "checks": (lambda: plan_of("ring on A4"), SetoutStyle()),
     "inches": (lambda: plan_of("feet"), SetoutStyle(units="ft-in")),
 }
+
+
+def pushed(findings: int) -> FencePlan:
+    """A short fence with so many things to look at first that its tables begin farther down."""
+    found = [Finding(code="x", severity="warn", message=f"something, {row}") for row in range(findings)]
+    return with_findings(square(), *found)
+
+
+PUSHED = {f"{count} findings": (lambda count=count: pushed(count), SetoutStyle()) for count in (22, 25, 28, 31, 34, 37)}
 
 STARTS = "Running|Post|From|Mark|Gate|Ties|Stretches|Diagonals|The posts"
 """Of the legend, of heads and of headings."""
@@ -46,7 +57,7 @@ def printed(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Print
 
     @cache
     def made(name: str) -> list[PrintedPage]:
-        plan, style = SHEETS[name]
+        plan, style = (SHEETS | PUSHED)[name]
         write(plan(), folder / "setout.html", style=style)
         with opened(browser, folder / "setout.html") as visit:
             visit.page.pdf(path=str(folder / "printed.pdf"), prefer_css_page_size=True, print_background=True)
@@ -102,9 +113,9 @@ class TestPages:
         (page,) = [page for page in printed("posts") if "The panel would hang" in page.words]
         assert re.search(r"P061 .*STOP B061, P061 to P062: The panel would hang", page.words)
 
-    @pytest.mark.parametrize("name", SHEETS)
+    @pytest.mark.parametrize("name", [*SHEETS, *PUSHED])
     def test_no_heading_is_left_alone(self, printed: Printed, name: str) -> None:
-        """Below each heading of a table there is its head and a row at least."""
+        """Below each heading of a table there is its head and a row at least, wherever on the page it stands."""
         titles = {"Posts to set first", "Ties from marks to posts", "Stretches from post to post", "Gates", "The posts"}
         count = 0
         for page in printed(name):
