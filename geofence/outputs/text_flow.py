@@ -13,6 +13,7 @@ __all__ = ["LINE_SPACING", "Column", "Line", "Paragraph", "draw_lines", "fitted"
 
 LINE_SPACING = 1.65
 """Distance of base lines, as a multiple of the height of capitals: letters with descenders stay apart."""
+SHORT_LINES = 6
 HANGING_MM, LABEL_GAP_MM = 7.0, 1.6
 
 
@@ -70,7 +71,10 @@ def lines_of(paragraphs: Iterable[Paragraph], width_mm: float, *, cap_mm: float 
 def flowed(
     lines: Sequence[Line], columns: Sequence[Column], *, cap_mm: float = LETTERING_MM[0]
 ) -> tuple[list[tuple[Column, list[Line]]], list[Line]]:
-    """What goes into each column, and the lines that found no room. A heading does not stand last in a column."""
+    """What goes into each column, and the lines that found no room.
+
+    A heading does not stand last in a column, and a short paragraph is not cut.
+    """
     spacing, rest = cap_mm * LINE_SPACING, list(lines)
     placed = []
     for column in columns:
@@ -80,11 +84,23 @@ def flowed(
             if room < 0:
                 break
             count += 1
-        while 0 < count < len(rest) and rest[count - 1].weight == "bold":
-            count -= 1
+        count = _at_a_paragraph(rest, count)
         placed.append((column, rest[:count]))
         rest = rest[count:]
     return placed, rest
+
+
+def _at_a_paragraph(lines: Sequence[Line], count: int) -> int:
+    """Where to end a column that has room for ``count`` lines: not within a short paragraph, nor after a heading."""
+    if count == len(lines):
+        return count
+    start = count
+    while start > 0 and lines[start].above == 0:
+        start -= 1
+    end = start if start > 0 and count - start <= SHORT_LINES else count
+    while end > 1 and lines[end - 1].weight == "bold":
+        end -= 1
+    return end
 
 
 def draw_lines(page: Page, column: Column, lines: Sequence[Line], *, cap_mm: float = LETTERING_MM[0]) -> None:

@@ -193,6 +193,13 @@ class TestTextFlow:
             if placed[1] and rest:
                 assert placed[1][-1].text != "Heading"
 
+    def test_a_short_paragraph_is_not_cut(self) -> None:
+        lines = lines_of([Paragraph("word " * 30, str(number)) for number in range(8)], 80)
+        for height in range(20, 60):
+            (placed,), rest = flowed(lines, [Column(0, 0, 80, height)])
+            assert placed[1]
+            assert not rest or rest[0].label
+
     @pytest.mark.parametrize("text", ["Short", "Alder Down, north and east sides", "x" * 300, "Zaun " * 60, ""])
     def test_fitted_text_fits(self, text: str) -> None:
         lines, cap = fitted(text, 60, 12, largest_mm=5.0)
