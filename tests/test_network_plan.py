@@ -109,6 +109,17 @@ class TestTheNetwork:
             assert len(tops) >= 3
             assert posts.top_level_m[row] == pytest.approx(max(tops) + 0.005)
 
+    def test_all_lines_of_a_junction_know_its_ground(self, plan: FencePlan) -> None:
+        """Each has a station there, and the level of the post is that of all of them."""
+        stations, posts = plan.stations, plan.fence.posts
+        for run in plan.runs:
+            for row, chainage_m in zip(run.posts, run.chainage_m, strict=True):
+                if posts.kind[row] == "junction":
+                    apart = np.abs(stations.chainage_m[run.stations] - chainage_m)
+                    here = run.stations[np.argmin(apart)]
+                    assert apart.min() < 1e-6
+                    assert stations.ground_level_m[here] == pytest.approx(posts.ground_level_m[row], abs=1e-6)
+
     def test_each_run_has_its_own_optimum(self, tmp_path: Path, plan: FencePlan) -> None:
         """The lane planned alone, between posts that stand where it meets the others, costs what it costs here."""
         from geofence.engine.fence import build_fence
@@ -222,6 +233,22 @@ class TestFindings:
         for item in placed:
             run = run_of(plan, item.line)
             assert item.bay in run.bays
+
+    def test_one_of_a_shared_post_is_the_first_line_s(self, plan: FencePlan) -> None:
+        from geofence.engine.records import Finding
+        from geofence.placing import on_lines
+
+        shared = int(run_of(plan, "East").posts[0])
+        found = on_lines(
+            [
+                Finding(code="x", severity="note", message="x", post=shared),
+                Finding(code="x", severity="note", message="x", bay=int(run_of(plan, "East").bays[0])),
+                Finding(code="x", severity="note", message="x", post=shared, line="Top"),
+                Finding(code="x", severity="note", message="x"),
+            ],
+            plan.runs,
+        )
+        assert [item.line for item in found] == ["Home", "East", "Top", ""]
 
     def test_names_that_repeat_get_a_number(self, tmp_path: Path) -> None:
         job = write_paddocks(tmp_path)

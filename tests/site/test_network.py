@@ -99,6 +99,10 @@ class TestWhereLinesMeet:
         turn = np.radians(np.arange(0, 181, 0.5))
         curve = [(float(x), float(y)) for x, y in np.column_stack([np.cos(turn), np.sin(turn)])]  # chords of 9 mm
         assert met(curve).junctions == ()
+        circle = [*curve, *((x, -y) for x, y in curve[-2:0:-1]), curve[0]]
+        found = met(circle)
+        assert found.junctions == found.shared == ()
+        assert found.moved == 0
 
 
 class TestTheTolerance:
@@ -108,7 +112,7 @@ class TestTheTolerance:
         assert bool(met([(0, 0), (100, 0)], [(40, miss_m), (40, 30)]).junctions) is meets
 
     def test_the_end_goes_to_the_line_that_goes_on_whichever_comes_first(self):
-        through, end = [(0, 0), (40, 0.013), (100, 0)], [(40, 30), (40.01, 0)]
+        through, end = [(0, 0), (40, 0.013), (100, 0)], [(40, 30), (39.99, 0)]
         for lines in ([through, end], [end, through]):
             assert places(met(*lines)) == [(40.0, 0.013)]
 
