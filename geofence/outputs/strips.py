@@ -13,6 +13,8 @@ from geofence.outputs.fence_line import FenceLine
 
 __all__ = ["Room", "Strip", "cut_into_strips"]
 
+EVEN_STRIPS, SHARES = 12, (0.55, 0.65, 0.75, 0.85, 0.95)
+"""Of up to so many strips the last is not left short, and the shares of the room that are tried to that end."""
 CORNER_SHARE = 0.25
 """A strip ends at a corner that lies within this last share of it: a corner reads better where strips meet there."""
 
@@ -24,6 +26,13 @@ class Room:
     plan_m: tuple[float, float]
     section_m: float
     columns: int
+
+    def narrower(self, share: float) -> Room:
+        """A share of its width."""
+        wide, high = self.plan_m
+        return Room(
+            plan_m=(wide * share, high), section_m=self.section_m * share, columns=max(2, int(self.columns * share))
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,10 +61,23 @@ def turned(xy: Floats, turn_rad: float) -> Floats:
 
 
 def cut_into_strips(line: FenceLine, number: int, room: Room) -> list[Strip]:
-    """The strips of a line in their order, each as long as fits; neighbours share the post at which they meet.
+    """The strips of a line in their order; neighbours share the post at which they meet.
 
-    A strip is laid along its chord or a side of its hull: another turn may fit a few more posts of a line that bends.
+    Each is as long as fits, unless that would leave a short rest: then they share the length about evenly, as few as
+    before. A strip is laid along its chord or a side of its hull: another turn may fit a few more posts of a line that
+    bends.
     """
+    strips = _as_long_as_fit(line, number, room)
+    lengths_m = [line.chainage_m[strip.last] - line.chainage_m[strip.first] for strip in strips]
+    if len(strips) <= EVEN_STRIPS and lengths_m[-1] < max(lengths_m) / 2:
+        for share in SHARES:
+            even = _as_long_as_fit(line, number, room.narrower(share))
+            if len(even) == len(strips):
+                return even
+    return strips
+
+
+def _as_long_as_fit(line: FenceLine, number: int, room: Room) -> list[Strip]:
     found: list[Strip] = []
     first, end = 0, len(line) - 1
     while first < end:

@@ -44,22 +44,37 @@ class TestStrips:
     @pytest.mark.parametrize(
         ("plan_m", "section_m", "columns"), [((90, 12), 85, 500), ((90, 12), 85, 20), ((30, 3), 500, 500)]
     )
-    def test_each_fits_and_could_not_be_a_tenth_longer(
+    def test_each_fits_and_they_are_as_few_as_can_be(
         self, plan_m: tuple[float, float], section_m: float, columns: int
     ) -> None:
+        """(a) Taking as many posts as fit by any of 181 turns, again and again, takes no fewer strips."""
         room, fence = Room(plan_m=plan_m, section_m=section_m, columns=columns), line()
         strips = cut_into_strips(fence, 0, room)
         assert (strips[0].first, strips[-1].last) == (0, len(fence) - 1)
         assert all(one.last == two.first for one, two in pairwise(strips))
-        for strip in strips:
-            assert self.fits(fence, strip, room)
-        for strip in strips[:-1]:
-            last = strip.last + math.ceil((strip.last - strip.first) * 0.1)
-            longer = [
-                Strip(line=0, first=strip.first, last=last, turn_rad=turn, middle_m=strip.middle_m)
-                for turn in np.linspace(0, math.pi, 721)
-            ]
-            assert not any(self.fits(fence, one, room, middle="any") for one in longer)
+        assert all(self.fits(fence, strip, room) for strip in strips)
+        first, count = 0, 0
+        while first < len(fence) - 1:
+            ends = range(min(len(fence) - 1, first + columns - 1), first, -1)
+            first = next(end for end in ends if self.some_turn_fits(fence, first, end, room))
+            count += 1
+        assert len(strips) == count
+
+    def test_none_is_left_short(self) -> None:
+        fence = line()
+        strips = cut_into_strips(fence, 0, Room(plan_m=(120, 20), section_m=110, columns=500))
+        lengths = [fence.chainage_m[strip.last] - fence.chainage_m[strip.first] for strip in strips]
+        assert fence.chainage_m[-1] % 110 < 50
+        assert min(lengths) > max(lengths) / 2
+
+    def some_turn_fits(self, fence: FenceLine, first: int, last: int, room: Room) -> bool:
+        if fence.chainage_m[last] - fence.chainage_m[first] > room.section_m:
+            return False
+        if np.hypot(*(fence.xy_m[last] - fence.xy_m[first])) > np.hypot(*room.plan_m):
+            return False
+        turns = np.linspace(0, math.pi, 181)
+        tries = (Strip(line=0, first=first, last=last, turn_rad=turn, middle_m=(0, 0)) for turn in turns)
+        return any(self.fits(fence, strip, room, middle="any") for strip in tries)
 
     @staticmethod
     def fits(fence: FenceLine, strip: Strip, room: Room, *, middle: str = "own") -> bool:

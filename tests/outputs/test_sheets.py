@@ -157,10 +157,9 @@ class TestTrueToScale:
         assert tall[once] == pytest.approx(posts.height_m[:count] * 1000 / 125, abs=0.1)
         levels = {text.text: text.y for text in texts_in("sample")[1][0] if re.fullmatch(r"1\d\d", text.text)}
         assert levels["117"] - levels["110"] == pytest.approx(7 * 1000 / 125, abs=0.1)
-        ground = min(line["y0"] for line in np.array(upright)[once][-1:]) * POINT_MM
-        drop = (posts.ground_level_m[count - 1] - 110) * 1000 / 125
+        top = upright[0]["y1"] * POINT_MM
         cap_half = 0.9
-        assert ground - levels["110"] - cap_half == pytest.approx(drop, abs=0.1)
+        assert top - levels["110"] - cap_half == pytest.approx((posts.top_level_m[0] - 110) * 1000 / 125, abs=0.1)
 
     def test_svg_draws_the_same(self, tmp_path: Path) -> None:
         """The first strip of a plan made up on the grid, in the SVG: its line's vertices, from the coordinates."""
