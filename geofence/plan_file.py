@@ -12,6 +12,7 @@ from typing import Any
 from geofence import packed
 from geofence.packed import Packed
 from geofence.plan import FencePlan
+from geofence.plan_rows import check_rows
 from geofence.site.ground import Relief
 
 __all__ = ["COLUMN", "FILENAME", "FORMAT", "RECORD", "SCHEMA", "SUMS", "pack", "unpack"]
@@ -36,6 +37,13 @@ def pack(plan: FencePlan) -> Packed:
 
 
 def unpack(parts: Packed) -> FencePlan:
-    """The plan of a tree and columns; raises :class:`geofence.packed.UnfitError`."""
+    """The plan of a tree and columns.
+
+    Raises
+    ------
+    geofence.packed.UnfitError
+        They are not those of a plan, or name rows that it does not have.
+    """
     plan: FencePlan = packed.unpack(FencePlan, parts, _NAMES)
+    check_rows(plan)
     return plan

@@ -15,7 +15,7 @@ GUIDE = Path(__file__).parent.parent / "DEVELOPERS.md"
 FLOORS = (
     {"errors", "numeric", "registry", "folder", "toml_file", "packed"},
     {"engine"},
-    {"site", "systems", "plan", "plan_parts", "plan_lines", "plan_file", "stakeout_style", "glance"},
+    {"site", "systems", "plan", "plan_parts", "plan_lines", "plan_rows", "plan_file", "stakeout_style", "glance"},
     {"inputs", "outputs"},
     {
         "surveyed",

@@ -21,6 +21,7 @@ from geofence.outputs import plan_file as writer
 from geofence.plan import FencePlan
 from tests.any_records import Filler, differences
 from tests.plans import hostile_plan, made_up_plan
+from tests.terminal import geofence
 
 Members = dict[str, bytes]
 
@@ -63,7 +64,9 @@ class TestReadBack:
         writer.OUTPUT.write(plan, tmp_path / "plan.npz")
         assert list(differences(plan, read_plan(tmp_path))) == []
 
-    def test_every_field_of_every_record(self, tmp_path: Path) -> None:
+    def test_every_field_of_every_record(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        """Filled with whatever comes next, so that its rows name nothing."""
+        monkeypatch.setattr("geofence.plan_file.check_rows", lambda _plan: None)
         plan = Filler(7).record(FencePlan)
         plan = replace(plan, provenance=replace(plan.provenance, files=()))
         writer.OUTPUT.write(plan, tmp_path / "plan.npz")
@@ -197,6 +200,23 @@ class TestMeantToHarm:
         rewrite(file, change)
         with pytest.raises(InputError, match=says):
             read_plan(file)
+
+    def test_rows_that_are_not_there(self, file: Path) -> None:
+        """Of each other mistake in :mod:`tests.test_plan_rows`."""
+        rewrite(file, lambda members: members.update({"fence/bays/to_post.npy": npy(np.arange(1, 40) + 1)}))
+        with pytest.raises(
+            InputError, match=r"fence/bays/to_post names row 40, and there are 40 posts, from row 0\. Plan"
+        ):
+            read_plan(file)
+
+    def test_the_command_tells_it(self, file: Path) -> None:
+        rewrite(file, lambda members: members.update({"runs/posts.npy": npy(np.full(40, -1))}))
+        folder = file.parent
+        for words in (("write", file, "--out", folder / "w"), ("stakeout", file, "--out", folder / "crew.csv")):
+            ran = geofence(*words)
+            assert (ran.code, ran.out) == (2, "")
+            assert "is no finished plan: runs/posts names row -1, and there are 40 posts" in ran.err
+            assert [path.name for path in folder.iterdir()] == ["plan.npz"]
 
     def test_an_older_schema_is_told(self, file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setattr(plan_file, "SCHEMA", 2)
