@@ -257,8 +257,9 @@ class FieldSurvey:
         Length of the line for each of the points that are nearest to some place of it.
     distance_mean_m, distance_max_m
         From the line's stations to their nearest surveyed points.
-    unsupported
-        The longest stretch (from, to) farther than ``limit_m`` from every surveyed point; None without one.
+    unsupported, unsupported_line
+        The longest stretch (from, to) farther than ``limit_m`` from every surveyed point, and its line's name; None
+        without one.
     limit_m
         ``ground.survey_distance_max_m``.
     """
@@ -274,6 +275,7 @@ class FieldSurvey:
     distance_mean_m: float
     distance_max_m: float
     unsupported: tuple[float, float] | None
+    unsupported_line: str
     limit_m: float
 
 
@@ -286,6 +288,8 @@ def field_survey(job: Job, site: SurveyedSite) -> FieldSurvey | None:
     away = [site.ground.support_m(*_in_ground(site, run)) for run in site.runs]
     known = np.concatenate(away)
     known = known[np.isfinite(known)]
+    far = [_stretches(run, values, limit_m) for run, values in zip(site.runs, away, strict=True)]
+    longest = _longest(far)
     places, levels = _distinct(survey.x, survey.y, survey.level_m, Plane.about(survey.x[0], survey.y[0], survey.crs))
     return FieldSurvey(
         readings=survey.readings,
@@ -298,7 +302,10 @@ def field_survey(job: Job, site: SurveyedSite) -> FieldSurvey | None:
         spacing_m=site.length_m / max(_nearest_count(site), 1),
         distance_mean_m=float(known.mean()) if len(known) else float("nan"),
         distance_max_m=float(known.max()) if len(known) else float("nan"),
-        unsupported=_longest([_stretches(run, values, limit_m) for run, values in zip(site.runs, away, strict=True)]),
+        unsupported=longest,
+        unsupported_line=""
+        if longest is None
+        else site.name_of(next(row for row, own in enumerate(far) if longest in own)),
         limit_m=limit_m,
     )
 

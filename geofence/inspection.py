@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -106,7 +106,11 @@ def inspect(job: Job, *, progress: Progress = lambda _stage: None) -> Inspection
     """Look at a job's inputs; raises what :func:`geofence.surveyed.survey` raises."""
     site = survey(job, progress=progress)
     legs = placing.legs(site, site.runs)
-    gaps = [gap for run in site.runs for gap in stretches_without_level(run)]
+    gaps = [
+        replace(gap, line=site.name_of(row))
+        for row, run in enumerate(site.runs)
+        for gap in stretches_without_level(run)
+    ]
     lowest, highest, steepest = _extremes(site.runs)
     return Inspection(
         name=job.name,
@@ -180,6 +184,7 @@ def _field_values(field: FieldSurvey) -> dict[str, Any]:
         "distance_max_m": _plain(field.distance_max_m),
         "distance_limit_m": field.limit_m,
         "unsupported_m": None if field.unsupported is None else list(field.unsupported),
+        "unsupported_line": field.unsupported_line,
         "files": [
             {
                 "file": reading.file.name,
@@ -256,7 +261,8 @@ def as_values(seen: Inspection) -> dict[str, Any]:
             "grid": seen.ground_grid,
             "covered": _plain(seen.covered),
             "without_level": [
-                {"from_m": gap.from_m, "to_m": gap.to_m, "why": gap.reason} for gap in seen.without_level
+                {"line": gap.line, "from_m": gap.from_m, "to_m": gap.to_m, "why": gap.reason}
+                for gap in seen.without_level
             ],
             "level_min_m": _plain(seen.level_min_m),
             "level_max_m": _plain(seen.level_max_m),

@@ -31,7 +31,8 @@ from geofence.gates import place_gates
 from geofence.inputs.digest import digests
 from geofence.inputs.gate_rules import gate_rules
 from geofence.inputs.job import Job, Resolved, job_from_values, read_job, resolve
-from geofence.plan import FencePlan, Places, Provenance, ReferenceMarks
+from geofence.plan import FencePlan, Places, Provenance, ReferenceMarks, Run
+from geofence.plan_lines import own_lines
 from geofence.reference_marks import few_in_reach, reference_marks
 from geofence.site.grids import unit_m
 from geofence.site.profile import GroundLine, bridged
@@ -103,15 +104,14 @@ def plan_fence(
         relief = placing.relief(site)
         inputs = hashing.result()
     marks, marked = reference_marks(the_job, site)
-    unbroken = placing.unbroken(site, built.runs, built.joined)
-    findings = (*site.findings, *rules.findings, *_found(the_job, site, built, places, marks, marked))
+    findings = (*site.findings, *rules.findings, *_found(the_job, site, built, places, marks), *marked)
     return FencePlan(
         name=the_job.name,
-        fence=replace(built.fence, findings=placing.on_lines(findings, unbroken)),
+        fence=replace(built.fence, findings=placing.on_lines(findings, built.unbroken)),
         places=places,
         stations=placing.stations(site, built.runs),
         legs=legs,
-        runs=unbroken,
+        runs=built.unbroken,
         grid=placing.grid_facts(site, legs, level_datum=the_job.job.level_datum),
         system=rules.facts,
         parameters=rules.parameters,
@@ -134,6 +134,7 @@ class _Built:
     standing: Standing
     swings: Swings
     joined: Joined
+    unbroken: tuple[Run, ...]
 
     @property
     def fence(self) -> Fence:
@@ -149,16 +150,23 @@ def _built(job: Job, site: SurveyedSite, rules: Resolved, progress: Progress) ->
     standing, swings = _stood(job, site, runs, rules)
     fences = _fences(site, runs, rules, swings, standing, keep_clears(zoning, runs))
     joined = _joined(site, runs, rules, swings, fences)
-    return _Built(runs=runs, bridges=bridges, zoning=zoning, standing=standing, swings=swings, joined=joined)
+    return _Built(
+        runs=runs,
+        bridges=bridges,
+        zoning=zoning,
+        standing=standing,
+        swings=swings,
+        joined=joined,
+        unbroken=placing.unbroken(site, runs, joined),
+    )
 
 
-def _found(
-    job: Job, site: SurveyedSite, built: _Built, places: Places, marks: ReferenceMarks, marked: Sequence[Finding]
-) -> Iterator[Finding]:
+def _found(job: Job, site: SurveyedSite, built: _Built, places: Places, marks: ReferenceMarks) -> Iterator[Finding]:
     """What is to be known of a fence on its site."""
     yield from _in_the_field(job, site, places, built.joined)
-    yield from marked
-    yield from few_in_reach(job, marks, places, built.fence.posts, unit_m=unit_m(site.grid))
+    posts = built.fence.posts
+    lines = own_lines(built.unbroken, "post", len(posts))
+    yield from few_in_reach(job, marks, places, posts, unit_m=unit_m(site.grid), lines=lines)
     yield from built.bridges
     yield from built.zoning.findings
     yield from built.standing.findings

@@ -84,10 +84,12 @@ def _boundary(site: SurveyedSite) -> ReferenceMarks:
     )
 
 
-def few_in_reach(job: Job, marks: ReferenceMarks, places: Places, posts: Posts, *, unit_m: float) -> Sequence[Finding]:
+def few_in_reach(
+    job: Job, marks: ReferenceMarks, places: Places, posts: Posts, *, unit_m: float, lines: Sequence[str] = ()
+) -> Sequence[Finding]:
     """A finding where posts that are set first have fewer than two control points within reach; none without control.
 
-    ``unit_m`` is the grid's unit.
+    ``unit_m`` is the grid's unit, ``lines`` the name of each post's line where lines have names.
     """
     reach_m = job.control.reach_m
     control = np.array([kind == "control" for kind in marks.kind], dtype=bool)
@@ -115,6 +117,7 @@ def few_in_reach(job: Job, marks: ReferenceMarks, places: Places, posts: Posts, 
             value=round(float(np.partition(away[few[0]], 0)[0] * unit_m), 1),
             limit=reach_m,
             unit="m",
+            line=lines[int(rows[few[0]])] if lines else "",
         ),
     )
 

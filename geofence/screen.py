@@ -149,7 +149,11 @@ def _field(console: Console, field: FieldSurvey) -> None:
         "nearest point", f"{field.distance_mean_m:.1f} m away on average, {field.distance_max_m:.1f} m at most"
     )
     stretch = (
-        "nowhere" if field.unsupported is None else "chainage {:.2f} to {:.2f} m the longest".format(*field.unsupported)
+        "nowhere"
+        if field.unsupported is None
+        else "{}chainage {:.2f} to {:.2f} m the longest".format(
+            field.unsupported_line and f"{field.unsupported_line} ", *field.unsupported
+        )
     )
     table.add_row(f"over {field.limit_m:g} m", stretch)
     console.print(table)

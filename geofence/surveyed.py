@@ -12,7 +12,7 @@ from pyproj import CRS
 from geofence import working_grid
 from geofence.drawn import DrawnLine, box, chosen, draw
 from geofence.engine.records import Finding
-from geofence.errors import GridError, InputError
+from geofence.errors import GridError, InputError, LayoutError
 from geofence.grounds import files_of, open_ground
 from geofence.inputs.job import Job
 from geofence.inputs.vectors import Boundary, read_boundary
@@ -167,7 +167,12 @@ def _aside(job: Job, line: DrawnLine, runs: Sequence[Line], ground: Ground, to_g
     if not aside_m:
         return list(runs)
     separation = job.job.geoid_separation_m
-    return [offset(run, aside_m * _factor(run, ground, to_ground, separation)) for run in runs]
+    try:
+        return [offset(run, aside_m * _factor(run, ground, to_ground, separation)) for run in runs]
+    except LayoutError as error:
+        if line.name:
+            error.place = f"{address(job.line_keys(line.table))}.offset_m, line {line.name!r}"
+        raise
 
 
 def _sampled(
@@ -184,7 +189,8 @@ def _sampled(
         if row and meetings.line[row] == meetings.line[row - 1]:
             before = sampled[-1]
             ground_line = replace(ground_line, from_m=before.from_m + float(before.chainage_m[-1]))
-        profile.check_steepness(ground_line, place=place)
+        name = meetings.lines[meetings.line[row]].name
+        profile.check_steepness(ground_line, place=f"{place}, line {name!r}" if name else place)
         sampled.append(ground_line)
     if all(not np.isfinite(ground_line.level_m).any() for ground_line in sampled):
         raise GridError(

@@ -30,14 +30,19 @@ JUMP_MAX_M = 5.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stretch:
-    """A part of the line without a level: chainages from and to, and why (``no data``, ``outside the data``)."""
+    """A part of the line without a level: chainages from and to, and why (``no data``, ``outside the data``).
+
+    ``line``: the line's name where there are several.
+    """
 
     from_m: float
     to_m: float
     reason: str
+    line: str = ""
 
     def __str__(self) -> str:
-        return f"{self.from_m:.2f} to {self.to_m:.2f} m ({self.reason})"
+        on = f" on {self.line}" if self.line else ""
+        return f"{self.from_m:.2f} to {self.to_m:.2f} m{on} ({self.reason})"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
