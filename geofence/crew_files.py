@@ -53,6 +53,7 @@ def write_stakeout(
     OutputError
         The files cannot be written, or are there and not as geofence wrote them; they are left as they were.
     """
+    _refuse_a_folder(out)
     plan = read_plan(source)
     own = {
         name: plan.parameters[f"stakeout.{name}"].value
@@ -80,6 +81,11 @@ def note_beside(file: Path) -> Path:
     ('crew.txt', 'crew-note.txt')
     """
     return file.with_name(f"{file.stem}-note.txt") if file.suffix.lower() == ".txt" else file.with_suffix(".txt")
+
+
+def _refuse_a_folder(file: Path) -> None:
+    if file.is_dir():
+        raise OutputError("is a folder where a file belongs", place=str(file), remedy="Name the file, such as crew.csv.")
 
 
 def _refuse_the_plans_own(file: Path) -> None:

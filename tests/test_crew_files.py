@@ -89,6 +89,14 @@ class TestRefused:
             write_stakeout(folder, tmp_path / "crew.csv", {"odrer": "PNEZD"})
         assert _names(tmp_path) == ["plan"]
 
+    @pytest.mark.parametrize("name", ["", "plan", "plan/.."])
+    def test_a_folder(self, name: str, folder: Path, tmp_path: Path) -> None:
+        """An empty name is the folder itself, as ``.`` is for whoever stands in it."""
+        ran = geofence("stakeout", folder, "--out", f"{tmp_path}/{name}")
+        assert ran.code == 2
+        assert ran.err.endswith("is a folder where a file belongs. Name the file, such as crew.csv.\n")
+        assert _names(tmp_path) == ["plan"]
+
     def test_no_plan(self, tmp_path: Path) -> None:
         with pytest.raises(InputError, match="and so no finished plan"):
             write_stakeout(tmp_path, tmp_path / "crew.csv", {})
