@@ -78,3 +78,23 @@ def run_of(plan: FencePlan, line: str) -> Any:
     """The only run of a line."""
     (run,) = (run for run in plan.runs if run.line == line)
     return run
+
+
+HOSTILE_NAMES = ('=1+1 "quoted"', "</script><script>alert(1)</script>", "čšž\nnewline `${alert(1)}`")
+
+
+def hostile_paddocks(folder: Path) -> FencePlan:
+    """The same paddocks under names that would break or script a careless output."""
+    job = write_paddocks(folder)
+    _, _, shapes, _ = pyogrio.raw.read(folder / "paddocks.gpkg")
+    (folder / "paddocks.gpkg").unlink()
+    pyogrio.raw.write(
+        folder / "paddocks.gpkg",
+        geometry=shapes,
+        field_data=[np.array(HOSTILE_NAMES, dtype=object)],
+        fields=["paddock"],
+        crs=UTM.to_wkt(),
+        geometry_type="Polygon",
+        layer="paddocks",
+    )
+    return plan_fence(job)

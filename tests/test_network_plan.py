@@ -16,7 +16,7 @@ from pyproj import Geod
 from geofence.errors import JobError, LayoutError
 from geofence.plan import FencePlan
 from geofence.planner import plan_fence
-from tests.networks import LANE, ORIGIN, UTM, paddocks, run_of, write_paddocks
+from tests.networks import HOSTILE_NAMES, LANE, ORIGIN, UTM, hostile_paddocks, paddocks, run_of, write_paddocks
 from tests.sites import write_line, write_raster
 from tests.terminal import geofence
 
@@ -396,3 +396,21 @@ class TestFiles:
         assert seen["lines"][2]["shared_m"] == pytest.approx(90.0 / 0.99963, abs=0.01)
         shown = geofence("inspect", job).out
         assert "4 lines that meet at 7 places" in " ".join(shown.split())
+
+
+class TestHostileNames:
+    """Names of lines come from files that others made."""
+
+    def test_pass_through_the_files_unharmed_and_harmless(self, tmp_path: Path) -> None:
+        hostile = hostile_paddocks(tmp_path)
+        hostile.write(tmp_path / "out")
+        assert hostile.line_names == (*HOSTILE_NAMES, "Lane")
+        posts = pyogrio.read_dataframe(tmp_path / "out" / "posts.geojson")
+        assert list(dict.fromkeys(posts.line)) == [*HOSTILE_NAMES, "Lane"]
+        findings = pandas.read_csv(tmp_path / "out" / "findings.csv")
+        assert list(dict.fromkeys(findings.line.dropna())) == [f"'{HOSTILE_NAMES[0]}", HOSTILE_NAMES[1]]
+        note = (tmp_path / "out" / "stakeout.txt").read_text(encoding="utf-8")
+        assert "Line čšž newline `${alert(1)}`" in note
+        page = (tmp_path / "out" / "map.html").read_text(encoding="utf-8")
+        assert "<script>alert(1)" not in page
+        assert "<script>" not in hostile._repr_html_()

@@ -12,7 +12,7 @@ from playwright.sync_api import Browser
 from geofence.outputs.map import OUTPUT
 from geofence.outputs.map_data import map_data
 from geofence.outputs.map_lines import lines_data
-from tests.networks import paddocks, run_of
+from tests.networks import HOSTILE_NAMES, hostile_paddocks, paddocks, run_of
 from tests.outputs.pages import Visit, opened
 from tests.outputs.test_map_data import unpacked
 from tests.plans import made_up_plan
@@ -114,3 +114,12 @@ class TestMap:
         assert visit.page.locator("#legs-body tr").count() == 12
         assert visit.page.locator("#legs-body tr").first.locator("td").first.text_content() == "Home"
         assert "Home 40.01 to 80.03 m" in visit.page.inner_text("#findings-list")
+
+
+def test_names_of_lines_are_text(browser: Browser, tmp_path: Path) -> None:
+    plan = hostile_paddocks(tmp_path)
+    OUTPUT.write(plan, tmp_path / "map.html")
+    with opened(browser, tmp_path / "map.html") as visit:  # which lets no dialog, error or request pass
+        assert visit.page.locator("#section-line option").nth(2).text_content() == HOSTILE_NAMES[1]
+        visit.ask("geofenceMap.open('P001'), null")
+        assert visit.numbers("post")["line"] == HOSTILE_NAMES[0]
