@@ -73,8 +73,8 @@ def _front(sheet: Sheet) -> Iterator[str]:
     if sheet.look:
         notes = "".join(f"<li>{_note(note)}</li>\n" for note in sheet.look)
         yield f'<h2>Look at these first</h2>\n<ul class="checks">\n{notes}</ul>\n'
-    yield f"<h2>What the columns of the posts mean</h2>\n{_figure(sheet.figure)}"
-    yield f"{_definitions(sheet.legend, kind='legend')}</div>\n"
+    yield f'<div class="keep"><h2>What the columns of the posts mean</h2>\n{_figure(sheet.figure)}'
+    yield f"{_definitions(sheet.legend, kind='legend')}</div></div>\n"
 
 
 def _definitions(pairs: Iterable[tuple[str, str]], *, kind: str) -> str:

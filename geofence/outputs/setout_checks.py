@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,12 +11,13 @@ from pyproj import Geod
 
 from geofence.engine.records import Floats
 from geofence.numeric import COINCIDENT_M
+from geofence.outputs.setout_posts import SetOutPost, Stretch
 from geofence.outputs.setout_sizes import Sizes
 from geofence.outputs.setout_strings import HELD, spots
 from geofence.plan import FencePlan, MarkKind, Run
 from geofence.site.tape import Spots, Tape, grid_bearing
 
-__all__ = ["Chord", "Diagonal", "Tie", "chord", "diagonals", "held_rows", "in_holes", "ties"]
+__all__ = ["Chord", "Diagonal", "Straight", "Tie", "chord", "diagonals", "held_rows", "in_holes", "straights", "ties"]
 
 OBTUSE_DEG = 120.0
 """From here on the diagonal hardly changes with the angle, and that to the mark on the line prolonged does."""
@@ -162,6 +163,58 @@ def _azimuth(plan: FencePlan, run: Run, at: int, leg: int, *, to_end: bool) -> f
     end = (legs.lon_to_deg, legs.lat_to_deg) if to_end else (legs.lon_from_deg, legs.lat_from_deg)
     azimuth, _, _ = Geod(ellps="WGS84").inv(places.lon_deg[row], places.lat_deg[row], end[0][edge], end[1][edge])
     return float(azimuth) % 360
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Straight:
+    """Stretches in one line, from the post at which the fence turned or began to the next at which it does or ends."""
+
+    stretches: tuple[Stretch, ...]
+
+    @property
+    def start(self) -> SetOutPost:
+        return self.stretches[0].start
+
+    @property
+    def end(self) -> SetOutPost:
+        return self.stretches[-1].end
+
+    @property
+    def length_m(self) -> float:
+        return sum(stretch.length_m for stretch in self.stretches)
+
+    @property
+    def bays(self) -> int:
+        return sum(stretch.bays for stretch in self.stretches)
+
+
+def straights(plan: FencePlan, along: Sequence[Stretch]) -> Iterator[Straight]:
+    """Where a straight has held posts in between, such as those of gates: its whole length."""
+    turning = _turning_rows(plan)
+    chain: list[Stretch] = []
+    for stretch in along:
+        if chain and not (stretch.start is chain[-1].end and _goes_straight_on(chain[-1], stretch, turning)):
+            if len(chain) > 1:
+                yield Straight(stretches=tuple(chain))
+            chain = []
+        chain.append(stretch)
+    if len(chain) > 1:
+        yield Straight(stretches=tuple(chain))
+
+
+def _goes_straight_on(one: Stretch, other: Stretch, turning: set[int]) -> bool:
+    joint = one.end
+    return joint.row not in turning and joint.kind in HELD and not (one.bent or other.bent)
+
+
+def _turning_rows(plan: FencePlan) -> set[int]:
+    """Posts at vertices that a string shows."""
+    found = set()
+    for run in plan.runs:
+        legs = run.legs[np.abs(plan.legs.deflection_deg[run.legs]) > STRAIGHT_DEG]
+        for chainage in plan.legs.start_m[legs].tolist():
+            found |= set(run.posts[np.abs(run.chainage_m - chainage) <= COINCIDENT_M].tolist())
+    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

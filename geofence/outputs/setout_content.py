@@ -12,6 +12,7 @@ from geofence.outputs.setout_checks import (
     chord,
     diagonals,
     in_holes,
+    straights,
     ties,
 )
 from geofence.outputs.setout_figure import post_figure
@@ -61,13 +62,15 @@ def _tables(plan: FencePlan, style: SetoutStyle, units: Units, tape: Tape, along
     control = ties(plan, tape, "control", reach_m=style.reach_m, second_reach_m=style.reach_m)
     tied = list(ordered((boundary, control)))
     turns = list(diagonals(plan, setback_m=style.setback_m))
-    chords = {key: chord(plan, tape, *key) for key in {(item.start.row, item.end.row) for item in along}}
+    whole = list(straights(plan, along))
+    ends = [(item.start.row, item.end.row) for item in along] + [(item.start.row, item.end.row) for item in whole]
+    chords = {key: chord(plan, tape, *key) for key in dict.fromkeys(ends)}
     across = {item.toward: chord(plan, tape, *item.toward) for item in turns}
     used = sorted({tie.mark for tie in tied})
     yield mark_table(plan, units, in_holes(plan, tape), used)
     yield held_table(plan, along, units)
     yield tie_table(plan, units, tied)
-    yield stretch_table(along, units, chords)
+    yield stretch_table(along, whole, units, chords)
     yield corner_table(plan, units, turns, across)
     yield gate_table(plan, units)
     yield wire_table(plan, units)
@@ -84,8 +87,8 @@ def _facts(plan: FencePlan, units: Units) -> Iterator[tuple[str, str]]:
         f"100 m on the ground is {100 * factor:.4f} m on the grid: every distance on this sheet is a ground distance; "
         "lengths worked out from coordinates are not",
     )
-    yield "posts", f"{len(plan.fence.posts)}, {units.length(plan.system.post_width_m)} {units.tape} wide"
-    yield "planned", one_line(plan.provenance.planned_at)
+    yield "posts", f"{len(plan.fence.posts)}, {units.said(plan.system.post_width_m)} wide"
+    yield "planned", f"{one_line(plan.provenance.planned_at)}; a newer plan makes this sheet void"
 
 
 def _marked(plan: FencePlan) -> Iterator[Note]:

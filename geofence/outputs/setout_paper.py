@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from geofence.outputs.paper import WHITE, Page, Pen, text_width_mm, wrapped
 from geofence.outputs.setout_figure import Figure
@@ -21,6 +21,9 @@ MAIN, SECOND, BODY, LEGEND, TITLE, HEADING = 2.8, 2.2, 2.5, 2.25, 5.0, 3.5
 
 LINE = 1.62
 """Distance of base lines, as a multiple of the height of capitals."""
+
+FIGURE_ROOM_MM, FIGURE_SMALL = 250.0, 0.78
+"""On pages with less room the figure is drawn smaller, so that its legend stays on the first page."""
 
 PAD, GAP = 0.9, 1.4
 ZEBRA = "#ececec"
@@ -65,7 +68,8 @@ class _Frame:
 def pages(sheet: Sheet, *, width_mm: float, height_mm: float) -> Iterator[Page]:
     """The pages of a sheet, one after the other."""
     frame = _Frame(width_mm=width_mm, height_mm=height_mm)
-    filled = _paginated(list(_pieces(sheet, frame.across_mm)), frame.room_mm)
+    scale = 1.0 if frame.room_mm >= FIGURE_ROOM_MM else FIGURE_SMALL
+    filled = _paginated(list(_pieces(sheet, frame.across_mm, scale)), frame.room_mm)
     for number, pieces in enumerate(filled, start=1):
         page = Page(width_mm, height_mm, title=f"Page {number}")
         _draw_frame(page, frame, sheet, f"Page {number} of {len(filled)}")
@@ -137,7 +141,7 @@ def _cut(text: str, width_mm: float, *, cap_mm: float, weight: Weight = "regular
     return text[:low].rstrip() + "…"
 
 
-def _pieces(sheet: Sheet, width: float) -> Iterator[_Piece]:
+def _pieces(sheet: Sheet, width: float, scale: float) -> Iterator[_Piece]:
     yield from _paragraph(sheet.name, width, cap_mm=TITLE, weight="bold", above=1.0)
     yield from _paragraph(sheet.fence, width, cap_mm=BODY + 0.5, above=0.5)
     yield _space(1.5)
@@ -150,8 +154,8 @@ def _pieces(sheet: Sheet, width: float) -> Iterator[_Piece]:
         for number, note in enumerate(sheet.look):
             yield from _note_lines(note, width, ticked=True, follows="freely" if number else "closely")
     yield from _heading("What the columns of the posts mean", width)
-    yield _Piece(height_mm=sheet.figure.height_mm + 2, draw=_figure(sheet.figure), follows="closely")
-    yield _side_by_side(sheet.legend, width)
+    yield _Piece(height_mm=sheet.figure.height_mm * scale + 2, draw=_figure(sheet.figure, scale), follows="closely")
+    yield replace(_side_by_side(sheet.legend, width), follows="closely")
     for number, table in enumerate(sheet.tables, start=1):
         yield from _table(table, width, starts="page" if number == len(sheet.tables) else "anywhere")
 
@@ -209,7 +213,7 @@ def _heading(text: str, width: float, *, starts: str = "anywhere") -> Iterator[_
 LABEL_MM = 24.0
 
 ROWS_KEPT = 3
-"""So many rows stay with their table's heading."""
+"""So many rows stay with their table's heading; and the last with the one before it."""
 
 
 def _labelled(
@@ -304,17 +308,17 @@ def _word(page: Page, word: str, x: float, base: float, width_mm: float) -> None
     page.text(word, x + 1.2, base, cap_mm=BODY, weight="bold", ink=WHITE if dark else "#000000")
 
 
-def _figure(figure: Figure) -> Draw:
+def _figure(figure: Figure, scale: float) -> Draw:
     def draw(page: Page, left: float, top: float) -> None:
-        low = top - figure.height_mm
+        low = top - figure.height_mm * scale
         for way in figure.ways:
-            points = [(left + x, low + y) for x, y in way.points]
+            points = [(left + x * scale, low + y * scale) for x, y in way.points]
             if way.closed:
                 page.area(points, fill=way.fill, pen=Pen(way.width_mm))
             else:
                 page.line(points, Pen(way.width_mm))
         for label in figure.labels:
-            x, y = left + label.x, low + label.y
+            x, y = left + label.x * scale, low + label.y * scale
             width = text_width_mm(label.text, cap_mm=BODY, weight="bold")
             start = x - {"start": 0.0, "middle": width / 2, "end": width}[label.anchor]
             corners = [(start, y - 0.6), (start + width, y - 0.6), (start + width, y + 3.1), (start, y + 3.1)]
@@ -356,7 +360,8 @@ def _table(table: Table, width: float, *, starts: str) -> Iterator[_Piece]:
             yield from _band(row.text, width, head, follows=follows)
             follows, striped = "closely", False
             continue
-        yield _row(grid, row, striped, head, follows="closely" if count < ROWS_KEPT else follows)
+        kept = count < ROWS_KEPT or row is table.rows[-1]
+        yield _row(grid, row, striped, head, follows="closely" if kept else follows)
         count += 1
         for note in row.notes:
             yield from _note_lines(note, width, indent_mm=3.0)

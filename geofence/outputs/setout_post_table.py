@@ -107,17 +107,22 @@ def _standing(post: SetOutPost) -> tuple[Note, ...]:
 def _band(stretch: Stretch, units: Units, chord: Chord) -> str:
     line = f"Line {one_line(stretch.line)}: " if stretch.line else ""
     ends = " to ".join(f"{post.name} ({post.kind})" for post in (stretch.start, stretch.end))
-    way = f"{units.length(stretch.length_m)} {units.tape}, grid bearing {bearing(chord.bearing_deg)}°"
+    way = f"{units.said(stretch.length_m)}, grid bearing {bearing(chord.bearing_deg)}°"
     return f"{line}{ends}: {way}"
 
 
 def _entries(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
-    length = units.length
+    length, inches = units.length, units.tape == "ft-in"
     return (
-        _Entry(head=("Post", "kind"), width=21, cell=lambda post: (post.name, post.kind), kind="text"),
+        _Entry(
+            head=("Post", "kind"),
+            width=15 if inches else 21,
+            cell=lambda post: (post.name, post.kind),
+            kind="text",
+        ),
         _Entry(
             head=("Running", "chainage"),
-            width=21,
+            width=24 if inches else 21,
             cell=lambda post: (length(post.running_m), length(post.chainage_m)),
             means=(
                 "from the post at the start of the stretch, along the line on the ground",
@@ -131,7 +136,7 @@ def _entries(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
             means=(
                 "centre to centre of the posts; also from a face to the like face of the next, so from the outside "
                 "of one to the inside of the other",
-                f"between the posts' faces; a post is {length(plan.system.post_width_m)} {units.tape} wide",
+                f"between the posts' faces; a post is {units.said(plan.system.post_width_m)} wide",
             ),
         ),
         _Entry(
@@ -151,7 +156,7 @@ def _entries(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
         ),
         _Entry(
             head=("Sticks out", "top level"),
-            width=20,
+            width=20.5 if inches else 20,
             cell=lambda post: _once(post, length(post.height_m), units.level(post.top_level_m)),
             means=("height of the top above the ground at the post's centre", "the top's level on the level datum"),
         ),
@@ -162,17 +167,18 @@ def _entries(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
 def _hung(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
     """What hangs on the post: panels, rails or wires."""
     wires = plan.system.slope == "strained"
+    width = 19.5 if units.tape == "ft-in" else 16.5
     what = "lowest wire" if wires else "underside of the panel"
     drops = (
         _Entry(
             head=("Drop", "back"),
-            width=16.5,
+            width=width,
             cell=lambda post: (units.length(post.support_back_m), post.behind_name),
             means=(f"from the post's top down to the {what}", "on the side that you come from"),
         ),
         _Entry(
             head=("Drop", "ahead"),
-            width=16.5,
+            width=width,
             cell=lambda post: _once(post, units.length(post.support_ahead_m), post.ahead_name),
             means=("", "on the side that you go to"),
         ),

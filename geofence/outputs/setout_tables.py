@@ -8,9 +8,9 @@ import numpy as np
 
 from geofence.numeric import COINCIDENT_M
 from geofence.outputs.plain_text import one_line
-from geofence.outputs.setout_checks import Chord, Diagonal, Tie
+from geofence.outputs.setout_checks import Chord, Diagonal, Straight, Tie
 from geofence.outputs.setout_posts import Note, Stretch
-from geofence.outputs.setout_sheet import Cell, Column, Line, Table
+from geofence.outputs.setout_sheet import Band, Cell, Column, Line, Table
 from geofence.outputs.setout_sizes import Sizes
 from geofence.outputs.setout_units import Units, bearing, degrees_minutes_seconds
 from geofence.plan import FencePlan, MarkKind, PlannedGate
@@ -135,8 +135,16 @@ def _tie(plan: FencePlan, name: str, units: Units, tie: Tie) -> Line:
     )
 
 
-def stretch_table(along: Sequence[Stretch], units: Units, chords: Mapping[tuple[int, int], Chord]) -> Table:
-    """From each post that is set first to the next."""
+def stretch_table(
+    along: Sequence[Stretch], whole: Sequence[Straight], units: Units, chords: Mapping[tuple[int, int], Chord]
+) -> Table:
+    """From each post that is set first to the next, then from corner to corner past those in between."""
+    rows: list[Line | Band] = [
+        _stretch(item, units, chords, line=item.line) for item in along if item.bays > 1 and not item.bent
+    ]
+    if whole:
+        rows.append(Band(text="From corner to corner, past the posts in between"))
+        rows += [_stretch(item, units, chords, line=item.stretches[0].line) for item in whole]
     return Table(
         title="Stretches from post to post",
         hint="Check each before the posts in between are dug: centre to centre, level tape.",
@@ -149,22 +157,19 @@ def stretch_table(along: Sequence[Stretch], units: Units, chords: Mapping[tuple[
             Column(head=("Bays", ""), width=15),
             MEASURED,
         ),
-        rows=tuple(
-            _stretch(stretch, units, chords[stretch.start.row, stretch.end.row])
-            for stretch in along
-            if stretch.bays > 1 and not stretch.bent
-        ),
+        rows=tuple(rows),
     )
 
 
-def _stretch(stretch: Stretch, units: Units, chord: Chord) -> Line:
+def _stretch(item: Stretch | Straight, units: Units, chords: Mapping[tuple[int, int], Chord], *, line: str) -> Line:
+    bearing_deg = chords[item.start.row, item.end.row].bearing_deg
     return Line(
         cells=(
-            (stretch.start.name, stretch.start.kind),
-            (stretch.end.name, stretch.end.kind),
-            (units.length(stretch.length_m), _short(stretch.line)),
-            (bearing(chord.bearing_deg), degrees_minutes_seconds(chord.bearing_deg)),
-            (str(stretch.bays), ""),
+            (item.start.name, item.start.kind),
+            (item.end.name, item.end.kind),
+            (units.length(item.length_m), _short(line)),
+            (bearing(bearing_deg), degrees_minutes_seconds(bearing_deg)),
+            (str(item.bays), ""),
         )
     )
 
@@ -286,8 +291,9 @@ def _heights(plan: FencePlan, units: Units) -> str:
     given = plan.parameters.get("wire.heights_m")
     if given is None:
         return ""
-    heights = ", ".join(units.length(float(height)) for height in given.value)
-    return f"Wires above the ground at each post, the lowest first: {heights} {units.tape}. "
+    *others, last = (float(height) for height in given.value)
+    heights = ", ".join([*map(units.length, others), units.said(last)])
+    return f"Wires above the ground at each post, the lowest first: {heights}. "
 
 
 def _short(line: str) -> str:

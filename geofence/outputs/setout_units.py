@@ -52,6 +52,14 @@ class Units:
         feet = f"{kind} (1 ft = {self.foot_m:.10g} m)"
         return feet if self.tape == "ft" else f"feet and inches to 1/{INCH_PARTS}, levels decimal {feet}"
 
+    def said(self, value_m: float) -> str:
+        """A length with its unit, for a sentence.
+
+        >>> Units().said(0.05), Units(tape="ft-in").said(0.05)
+        ('0.050 m', '1 15/16"')
+        """
+        return self.length(value_m) + ("" if self.tape == "ft-in" else f" {self.tape}")
+
     def length(self, value_m: float) -> str:
         """A length, or nothing for one that does not exist.
 

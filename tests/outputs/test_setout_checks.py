@@ -16,7 +16,7 @@ from geographiclib.geodesic import Geodesic
 from pyproj import CRS
 
 from geofence.outputs.on_grid import grid_crs
-from geofence.outputs.setout_checks import chord, diagonals, held_rows, in_holes, ties
+from geofence.outputs.setout_checks import chord, diagonals, held_rows, in_holes, straights, ties
 from geofence.outputs.setout_posts import stretches
 from geofence.outputs.setout_strings import tape_of
 from geofence.plan import FencePlan, Parameter
@@ -193,6 +193,30 @@ class TestMarksInHoles:
         marks = [(name, "boundary", 4.0 + x, 0.0, math.nan) for name, x in (("in", 0.0), ("edge", 0.19), ("off", 0.21))]
         plan = with_marks(tee(), marks)
         assert in_holes(plan, tape_of(plan)) == {0: 2, 1: 2}
+
+
+class TestStraights:
+    def test_run_past_gates_and_junctions_from_corner_to_corner(self) -> None:
+        """(a) line A of the tee, past the junction; the sample's straights by the plan's own chainages."""
+        plan = tee()
+        (found,) = straights(plan, list(stretches(plan)))
+        assert (found.start.name, found.end.name, found.length_m, found.bays) == ("P001", "P005", 8.0, 4)
+        sample = plan_of("sample")
+        whole = list(straights(sample, list(stretches(sample))))
+        assert [[part.kind for part in (item.start, item.end)] for item in whole][:1] == [["corner", "corner"]]
+        for item in whole:
+            start, end = (sample.fence.posts.chainage_m[post.row] for post in (item.start, item.end))
+            assert item.length_m == pytest.approx(end - start, abs=1e-9)
+            bearings = [
+                chord(sample, tape_of(sample), part.start.row, part.end.row).bearing_deg for part in item.stretches
+            ]
+            assert np.ptp(bearings) < 0.06
+        inner = {part.end.kind for item in whole for part in item.stretches[:-1]}
+        assert "gate" in inner
+        assert "corner" not in inner
+
+    def test_are_none_where_each_stretch_is_one(self) -> None:
+        assert list(straights(square(), list(stretches(square())))) == []
 
 
 class TestStretches:

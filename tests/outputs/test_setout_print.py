@@ -44,8 +44,8 @@ def pushed(findings: int) -> FencePlan:
 
 PUSHED = {f"{count} findings": (lambda count=count: pushed(count), SetoutStyle()) for count in (22, 25, 28, 31, 34, 37)}
 
-STARTS = "Running|Post|From|Mark|Gate|Ties|Stretches|Diagonals|The posts"
-"""Of the legend, of heads and of headings."""
+STARTS = "What the columns|Post|From|Mark|Gate|Ties|Stretches|Diagonals|The posts"
+"""Of the figure's heading, of heads and of other headings."""
 
 Printed = Callable[[str], list[PrintedPage]]
 
@@ -128,9 +128,9 @@ class TestPages:
 
     @pytest.mark.parametrize("name", SHEETS)
     def test_nothing_lies_beyond_the_margin_or_on_its_neighbour(self, printed: Printed, name: str) -> None:
-        """The first page's figure has its words drawn twice, the first time as a halo."""
-        for page in printed(name)[1:]:
-            for line in page.lines:
+        """The words of the figure are drawn twice, the first time as a halo: its page is left out."""
+        for page in printed(name):
+            for line in page.lines if "What the columns" not in page.words else ():
                 assert all(part.x0 >= 9 and part.x1 <= page.width_mm - 9 for part in line.parts), line.text
                 assert all(one.x1 <= other.x0 for one, other in pairwise(line.parts)), line.text
 
