@@ -119,7 +119,7 @@ def _table(table: Table, key: str, *, last: bool) -> Iterator[str]:
 
 
 def _head(column: Column) -> str:
-    kind = ' class="text"' if column.kind == "text" else ""
+    kind = f' class="{column.kind}"' if column.kind in ("text", "tick") else ""
     return f'<th scope="col"{kind}>{_lines(column.head)}</th>'
 
 
