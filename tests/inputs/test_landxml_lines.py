@@ -127,6 +127,13 @@ class TestJoining:
         geometry = lines((0, 0), (10, 0)) + lines((10 + gap, 0), (20, 0))
         assert len(read(tmp_path, parcel("1", geometry)).parts) == parts
 
+    def test_each_parcel_may_be_a_line_of_its_own_with_its_name(self, tmp_path: Path) -> None:
+        body = parcel("Lot 1", lines((0, 0), (50, 0), (50, 40))) + parcel("Lot 2", lines((50, 0), (90, 0)))
+        boundary = read(tmp_path, body, features="each")
+        assert (boundary.names, boundary.of) == (("Lot 1", "Lot 2"), (0, 1))
+        assert vertices(boundary) == [[(0, 0), (50, 0), (50, 40)], [(50, 0), (90, 0)]]
+        refused(tmp_path, body, "has no fields: its lines have names", features="each", name_field="name")
+
     def test_several_geometries_are_several_lines(self, tmp_path: Path) -> None:
         body = parcel("1", f"{lines((0, 0), (10, 0))}</CoordGeom><CoordGeom>{lines((0, 5), (10, 5))}")
         boundary = read(tmp_path, body)

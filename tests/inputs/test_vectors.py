@@ -47,6 +47,13 @@ def feature(kind: str = "LineString", coordinates: Any = DEGREES) -> dict[str, A
     return {"type": "Feature", "properties": {}, "geometry": {"type": kind, "coordinates": coordinates}}
 
 
+def collection_feature(ring: list[tuple[float, float]] | None, name: str | None, *holes: Any) -> dict[str, Any]:
+    """A field with its name in the property ``field``."""
+    rings = None if ring is None else [[*each, each[0]] for each in (ring, *holes)]
+    shape = None if rings is None else {"type": "Polygon", "coordinates": rings}
+    return {"type": "Feature", "properties": {"field": name}, "geometry": shape}
+
+
 def collection(*features: Any, **members: Any) -> dict[str, Any]:
     return {"type": "FeatureCollection", "features": list(features), **members}
 
@@ -162,6 +169,34 @@ class TestFeatures:
     def test_counts_from_one(self, file: Path, number: int) -> None:
         assert refusal(file, feature=number) == (
             f"a.gpkg, line.feature: has no such feature: {number}, limit 2. Count from 1."
+        )
+
+
+class TestEachFeatureALine:
+    @pytest.fixture
+    def file(self, tmp_path: Path) -> Path:
+        """Two fields, the first with a hole, and one without a geometry between them."""
+        inner = [(400_010.0, 100_010.0), (400_020.0, 100_010.0), (400_020.0, 100_020.0)]
+        fields = [
+            collection_feature(SQUARE, "A", inner),
+            collection_feature(None, "B"),
+            collection_feature(SQUARE, None),
+        ]
+        return geojson(tmp_path / "a.geojson", collection(*fields, crs=named("EPSG:27700")))
+
+    def test_parts_say_whose_they_are_and_lines_have_the_field_s_names(self, file: Path) -> None:
+        boundary = read_boundary(file, features="each", name_field="field")
+        assert boundary.names == ("A", "")
+        assert boundary.of == (0, 0, 1)
+        assert codes(boundary) == ["null-geometry", "geojson-grid"]  # and not that several features are fenced
+
+    def test_together_they_are_one(self, file: Path) -> None:
+        boundary = read_boundary(file)
+        assert (boundary.names, boundary.of) == (("",), (0, 0, 0))
+
+    def test_a_mistyped_field_is_told_with_the_table_that_names_it(self, file: Path) -> None:
+        assert refusal(file, features="each", name_field="feild", table="line[2]") == (
+            "a.geojson, line[2].name_field: has no field 'feild'. Did you mean field?"
         )
 
 
