@@ -37,6 +37,9 @@ from geofence.site.tape import Tape
 
 __all__ = ["setout_sheet"]
 
+MOST_TOLD = 12
+"""Findings of the whole plan, or of stretches of it, that the first page tells; stops come before warnings."""
+
 MOST_NAMED = 24
 """Posts and bays named on the first page as ones to look at; the rest are counted, and marked where they stand."""
 
@@ -50,7 +53,7 @@ def setout_sheet(plan: FencePlan, style: SetoutStyle) -> Sheet:
         fence=one_line(plan.system.title),
         facts=tuple(_facts(plan, units)),
         cautions=plan.cautions,
-        look=(*whole_plan_notes(plan), *_marked(plan)),
+        look=(*_told(whole_plan_notes(plan)), *_marked(plan)),
         legend=legend(plan, units),
         figure=post_figure(wires=plan.system.slope == "strained"),
         tables=tuple(table for table in _tables(plan, style, units, tape, along) if table.rows),
@@ -89,6 +92,13 @@ def _facts(plan: FencePlan, units: Units) -> Iterator[tuple[str, str]]:
     )
     yield "posts", f"{len(plan.fence.posts)}, {units.said(plan.system.post_width_m)} wide"
     yield "planned", f"{one_line(plan.provenance.planned_at)}; a newer plan makes this sheet void"
+
+
+def _told(notes: Sequence[Note]) -> Iterator[Note]:
+    """The worst of what concerns no single post, and how many more there are."""
+    yield from notes[:MOST_TOLD]
+    if left := notes[MOST_TOLD:]:
+        yield Note(word=left[0].word, text=f"{len(left)} more are told in findings.csv.")
 
 
 def _marked(plan: FencePlan) -> Iterator[Note]:

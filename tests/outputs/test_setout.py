@@ -251,6 +251,13 @@ class TestWhatIsSaid:
         look = [item.text_content() for item in root.xpath('//ul[@class="checks"]')[1].iter("li")]
         assert look == ["STOP Chainage 1.00 to 2.00 m: a main."]
 
+    def test_of_many_of_the_whole_plan_the_worst_are_told(self, page: Any) -> None:
+        found = [Finding(code="x", severity="warn", message=f"m{row}") for row in range(20)]
+        worst = Finding(code="y", severity="stop", message="the worst")
+        look = page(with_findings(tee(), *found, worst)).xpath('//ul[@class="checks"]')[1]
+        told = [item.text_content() for item in look.iter("li")]
+        assert (len(told), told[0], told[-1]) == (13, "STOP the worst.", "CHECK 9 more are told in findings.csv.")
+
     def test_many_are_counted(self, page: Any) -> None:
         found = [Finding(code="x", severity="warn", message="m", post=row) for row in range(30)]
         root = page(with_findings(made_up_plan(), *found))

@@ -36,13 +36,12 @@ SHEETS = {
 }
 
 
-def pushed(findings: int) -> FencePlan:
-    """A short fence with so many things to look at first that its tables begin farther down."""
-    found = [Finding(code="x", severity="warn", message=f"something, {row}") for row in range(findings)]
-    return with_findings(square(), *found)
+def pushed(lines: int) -> FencePlan:
+    """A short fence with about so many lines to look at first, so that its tables begin farther down."""
+    return with_findings(square(), Finding(code="x", severity="warn", message="look here " * (10 * lines)))
 
 
-PUSHED = {f"{count} findings": (lambda count=count: pushed(count), SetoutStyle()) for count in (22, 25, 28, 31, 34, 37)}
+PUSHED = {f"{lines} lines": (lambda lines=lines: pushed(lines), SetoutStyle()) for lines in range(45, 75, 4)}
 
 STARTS = "What the columns|Post|From|Mark|Gate|Ties|Stretches|Diagonals|The posts"
 """Of the figure's heading, of heads and of other headings."""
