@@ -16,7 +16,6 @@ from geofence.inputs.existing_keys import Existing
 from geofence.inputs.job import Job
 from geofence.inputs.points import Marks, read_marks
 from geofence.numeric import ANGLE_TOLERANCE_DEG, COINCIDENT_M, WIDTH_TOLERANCE_M, millimetres_up
-from geofence.site import grids
 from geofence.site.feet import feet
 from geofence.site.profile import GroundLine
 from geofence.site.true_plane import stretches
@@ -132,7 +131,7 @@ def stand(
         return Standing(fixed=((),) * len(runs), gates=tuple(gates))
     keys = job.existing
     marks = read_marks(file, options_of(keys, "existing"))
-    crossing = grids.cross(marks.crs, grids.geographic(site.grid))
+    crossing = site.to_degrees(marks.crs)
     shift = crossing.finding("file of existing posts", marks.crs.name, site.grid.name)
     beside = _beside(job, site, runs, marks, crossing.carry(marks.x, marks.y))
     found = [*marks.findings, *([] if shift is None else [shift]), *_said(job, marks, beside)]

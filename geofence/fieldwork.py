@@ -123,7 +123,7 @@ def _checked(job: Job, site: SurveyedSite) -> list[Finding]:
         return []
     points = read_points(files_of(job, check, "ground.check"), options_of(check, "ground.check"), names=True)
     survey = points.survey
-    crossing = grids.cross(survey.crs, site.ground.crs)
+    crossing = grids.cross(survey.crs, site.ground.crs, site.span)
     x, y = crossing.carry(survey.x, survey.y)
     found = held_against(site.ground, x, y, survey.level_m)
     shift = crossing.finding("ground", survey.crs.name, site.ground.crs.name)
@@ -324,7 +324,7 @@ def shot_near(site: SurveyedSite) -> ShotPoints | None:
     order = np.argsort(away, kind="stable")[: min(MOST_SHOWN, int(np.isfinite(away).sum()))]
     rows = np.sort(beside[order])
     reach = SHOWN_WITHIN_M if len(order) < MOST_SHOWN else float(away[order[-1]])
-    lon, lat = grids.cross(survey.crs, grids.WGS84).carry(survey.x[rows], survey.y[rows])
+    lon, lat = site.to_wgs84.carry(*site.to_degrees(survey.crs).carry(survey.x[rows], survey.y[rows]))
     return ShotPoints(lon_deg=lon, lat_deg=lat, level_m=survey.level_m[rows], reach_m=reach)
 
 

@@ -36,7 +36,7 @@ def reference_marks(job: Job, site: SurveyedSite) -> tuple[ReferenceMarks, tuple
         return boundary, ()
     points = read_points([file], options_of(job.control, "control"), names=True)
     survey = points.survey
-    crossing = grids.cross(survey.crs, site.grid)
+    crossing = grids.cross(survey.crs, site.grid, site.span)
     easting, northing = crossing.carry(survey.x, survey.y)
     shift = crossing.finding("control", survey.crs.name, site.grid.name)
     marks = ReferenceMarks(

@@ -55,6 +55,8 @@ class SurveyedSite:
         Where runs meet, and which line each is of.
     to_grid, to_ground, to_wgs84
         From longitude and latitude on the grid's datum.
+    span
+        West, south, east and north of the lines, in degrees on the grid's datum.
     findings
         What is to be known so far.
     """
@@ -68,7 +70,12 @@ class SurveyedSite:
     to_grid: grids.Crossing
     to_ground: grids.Crossing
     to_wgs84: grids.Crossing
+    span: tuple[float, float, float, float]
     findings: tuple[Finding, ...]
+
+    def to_degrees(self, source: CRS) -> grids.Crossing:
+        """From another grid to longitude and latitude on the working grid's datum, by the way that is best here."""
+        return grids.cross(source, grids.geographic(self.grid), self.span)
 
     @property
     def lines(self) -> tuple[Line, ...]:
@@ -130,6 +137,7 @@ def survey(job: Job, *, progress: Progress = lambda _stage: None) -> SurveyedSit
         to_grid=to_grid,
         to_ground=to_ground,
         to_wgs84=to_wgs84,
+        span=span,
         findings=(
             *dict.fromkeys(finding for boundary in boundaries for finding in boundary.findings),
             *findings,

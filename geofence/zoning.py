@@ -91,11 +91,11 @@ def place_zones(job: Job, site: SurveyedSite, runs: Sequence[GroundLine], facts:
     placed, planned, findings = [], [], []
     for row, zone in enumerate(job.zones):
         drawn = _drawn(job, site, row, zone)
-        crossing = grids.cross(drawn.drawing.crs, grids.geographic(site.grid))
+        crossing = site.to_degrees(drawn.drawing.crs)
         shift = crossing.finding("zone", drawn.drawing.crs.name, site.grid.name)
         findings += [*drawn.findings, *([] if shift is None else [shift])]
         placed.append(_placed(zone, drawn.drawing, crossing.transformer, line, facts))
-        planned.append(_planned(placed[-1], line))
+        planned.append(_planned(placed[-1], line, crossing, site.to_wgs84))
     return Zoning(zones=tuple(placed), stretches=line, planned=tuple(planned), findings=tuple(findings))
 
 
@@ -140,8 +140,10 @@ def _clearance(zone: Zone, facts: SystemFacts) -> float:
     return {"hole": facts.hole_diameter_m / 2, "post": facts.post_width_m / math.sqrt(2), "centre": 0.0}[zone.clear_to]
 
 
-def _planned(placed: PlacedZone, line: Sequence[TrueStretch]) -> PlannedZone:
-    to_wgs84 = grids.cross(placed.drawing.crs, grids.WGS84).transformer
+def _planned(
+    placed: PlacedZone, line: Sequence[TrueStretch], to_degrees: grids.Crossing, to_wgs84: grids.Crossing
+) -> PlannedZone:
+    """A zone as outputs show it: to WGS 84 by way of the grid's datum, as the fence goes, so both stay together."""
     zone = placed.zone
     return PlannedZone(
         name=placed.title,
@@ -149,7 +151,9 @@ def _planned(placed: PlacedZone, line: Sequence[TrueStretch]) -> PlannedZone:
         source=zone.source,
         buffer_m=zone.buffer_m,
         limit_m=zone.limit_m,
-        outlines=zones.outlines(placed.drawing, line, to_wgs84, placed.to_degrees),
+        outlines=zones.outlines(
+            placed.drawing, line, lambda x, y: to_wgs84.carry(*to_degrees.carry(x, y)), placed.to_degrees
+        ),
     )
 
 

@@ -182,3 +182,33 @@ class TestRefused:
         zone = {"rule": "splay", "apex": apex, "toward": [apex, apex], "legs_m": [5.0, 5.0]}
         with pytest.raises(JobError, match=r"zone\[1\].toward"):
             planned(site, zone)
+
+
+@pytest.mark.parametrize(
+    ("grid", "west", "north"),
+    [(26711, 400_000.0, 3_800_000.0), (26718, 400_000.0, 4_500_000.0), (23030, 500_000.0, 4_400_000.0)],
+    ids=["NAD27 in the west", "NAD27 in the east", "ED50"],
+)
+@pytest.mark.filterwarnings("ignore:.*Best transformation:UserWarning")
+def test_zones_stay_beside_the_fence_where_a_datum_has_many_ways(
+    tmp_path: Path, grid: int, west: float, north: float
+) -> None:
+    """PROJ chooses the way to WGS 84 by the place: one for all of North America would be 9 m off."""
+    own = CRS(grid)
+    raster = write_raster(
+        tmp_path / "dtm.tif",
+        crs=own,
+        west=west,
+        north=north,
+        cell=2,
+        shape=(150, 150),
+        surface=lambda x, _: 300 + 0 * x,
+    )
+    corners = np.array([(west + 50, north - 200), (west + 250, north - 100)])
+    for name in ("line", "zone"):
+        write_line(tmp_path / f"{name}.gpkg", corners, crs=own)
+    zone = {"file": str(tmp_path / "zone.gpkg"), "rule": "consult"}
+    plan = plan_fence(line=tmp_path / "line.gpkg", ground=raster, system="aac-panel", values={"zone": [zone]})
+    (outline,) = plan.zones[0].outlines
+    assert np.abs(outline.lon_deg - [plan.legs.lon_from_deg[0], plan.legs.lon_to_deg[0]]).max() < 1e-9
+    assert np.abs(outline.lat_deg - [plan.legs.lat_from_deg[0], plan.legs.lat_to_deg[0]]).max() < 1e-9

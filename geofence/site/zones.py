@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -268,7 +268,10 @@ def triangle(
 
 
 def outlines(
-    drawing: Drawing, stretches: Sequence[TrueStretch], to_wgs84: Transformer, to_degrees: Transformer
+    drawing: Drawing,
+    stretches: Sequence[TrueStretch],
+    to_wgs84: Callable[[Floats, Floats], tuple[Floats, Floats]],
+    to_degrees: Transformer,
 ) -> tuple[ZoneOutline, ...]:
     """The shapes near the line as lines, rings and points for a map; ``to_wgs84`` from the drawing's grid."""
     found = []
@@ -278,7 +281,7 @@ def outlines(
             area = piece.geom_type == "Polygon"
             for ring in (piece.exterior, *piece.interiors) if area else (piece,):
                 xy = shapely.get_coordinates(ring)
-                lon, lat = (np.asarray(part) for part in to_wgs84.transform(xy[:, 0], xy[:, 1]))
+                lon, lat = to_wgs84(xy[:, 0], xy[:, 1])
                 found.append(ZoneOutline(lon_deg=lon, lat_deg=lat, area=area))
     return tuple(found)
 

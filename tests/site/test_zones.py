@@ -222,7 +222,6 @@ class TestTriangle:
 def test_outlines_are_rings_lines_and_points_near_the_line() -> None:
     ring = shapely.Polygon([(20, 0), (80, 0), (80, 100), (20, 100)], [[(40, 40), (60, 40), (60, 60), (40, 60)]])
     shapes = drawing(ring, shapely.LineString([(50, -90_000), (50, 90_000)]), shapely.Point(9, 9))
-    to_wgs84 = to_degrees(shapes)
-    found = outlines(shapes, laid(EAST), to_wgs84, to_degrees(shapes))
+    found = outlines(shapes, laid(EAST), to_degrees(shapes).transform, to_degrees(shapes))
     assert [(each.area, len(each.lon_deg)) for each in found] == [(True, 5), (True, 5), (False, 2), (False, 1)]
     assert np.ptp(found[2].lat_deg) < 0.05, "what lies far away is left out"
