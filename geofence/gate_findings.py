@@ -7,19 +7,26 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from geofence.engine.records import Fence, Finding, Floats, Severity
+from geofence.engine.joined import Joined
+from geofence.engine.records import Fence, Finding, Severity
 from geofence.gate_swing import LeafSwing, Swings, SwungGate
 from geofence.inputs.gate_rules import GateRules
 from geofence.numeric import ANGLE_TOLERANCE_DEG, COINCIDENT_M, LEVEL_TOLERANCE_M, millimetres_up, snap_ceil
+from geofence.site.fence_chords import FenceChords
+from geofence.site.swing import Leaf, sweep
 
 __all__ = ["gate_findings"]
 
 STRAIGHT_DEG = 1.0
 """A line that turns by less lets a leaf slide along it: over 5 m it comes 9 cm nearer to the fence."""
 
-BESIDE_STEP_M = 0.1
-"""The fence is looked at so closely: seen from 3 m away, every 2 degrees."""
+AT_POST_M = 0.05
+"""What is no farther from the post that a leaf hangs at is that post."""
+
+PLACES_ALONG_BAY = 33
+"""Where a bay enters and leaves a leaf's reach, and between, where it may leave the line of the closed leaf."""
 
 RISING_MAX_M = 0.15
 """Hinges are not made to lift a leaf by more. Common practice, no source."""
@@ -28,9 +35,12 @@ OTHER_SIDE = {"left": "right", "right": "left"}
 SCREENING = "A screening aid, not a design: local codes and a licensed engineer decide"
 
 
-def gate_findings(swings: Swings, fence: Fence) -> list[Finding]:
-    """What is to be said of each gate of a fence, which is that of all runs."""
-    hung = [_Hung(swings=swings, gate=gate, fence=fence, row=row) for gate, row in swings.in_bays(fence)]
+def gate_findings(swings: Swings, joined: Joined) -> list[Finding]:
+    """What is to be said of each gate of a fence, run by run in order of chainage."""
+    if not swings.gates:
+        return []
+    fence, chords = joined.fence, FenceChords.of(swings.runs, joined)
+    hung = [_Hung(swings=swings, gate=gate, fence=fence, chords=chords, row=row) for gate, row in swings.in_bays(fence)]
     return [*_unstated(hung), *(finding for gate in hung for finding in gate.findings())]
 
 
@@ -49,11 +59,12 @@ def _unstated(hung: list[_Hung]) -> Iterator[Finding]:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Hung:
-    """A gate as it hangs, and the row of its bay."""
+    """A gate as it hangs, and the row of its bay, in the fence of all runs."""
 
     swings: Swings
     gate: SwungGate
     fence: Fence
+    chords: FenceChords
     row: int
 
     @property
@@ -110,7 +121,7 @@ class _Hung:
     def _cures(self, swing: LeafSwing, worst_m: float, first: float) -> str:
         """Everything that would let a leaf pass; what is said to clear was tried."""
         rules, bays = self.rules, self.fence.bays
-        short, lift = millimetres_up(worst_m + rules.clearance_m), self._lift_m(worst_m)
+        short, lift = millimetres_up(worst_m + rules.clearance_m), self._lift_m()
         gap = float(bays.gap_max_m[self.row]) + lift
         beyond = "within" if gap <= rules.gap_max_m + LEVEL_TOLERANCE_M else "over"
         cures = [
@@ -121,16 +132,26 @@ class _Hung:
         ]
         if swing.side != "slide" and short <= RISING_MAX_M:
             cures.append(f"fit rising hinges that lift it by {short:.3f} m")
-        if swing.side != "slide" and first > ANGLE_TOLERANCE_DEG:
-            cures.append(f"stop it before it has opened {first:.0f} deg")
+        if swing.side != "slide" and (stop := self._stop_deg(swing, worst_m, first)):
+            cures.append(f"stop it at {stop} deg (open_deg)")
         told = "; or ".join(cures)
         return f"{told[0].upper()}{told[1:]}."
 
-    def _lift_m(self, worst_m: float) -> float:
-        """How much higher the gate hangs where it is raised: undersides are at multiples of the increment."""
+    def _lift_m(self) -> float:
+        """How much higher the gate hangs where it is raised over all that its leaves pass, at a multiple."""
         increment = self.rules.increment_m
-        least = worst_m + self.underside_m + self.rules.clearance_m
+        least = self.gate.highest_m + self.rules.clearance_m
         return snap_ceil(least / increment, LEVEL_TOLERANCE_M / increment) * increment - self.underside_m
+
+    def _stop_deg(self, swing: LeafSwing, worst_m: float, first: float) -> int:
+        """The most whole degrees that a leaf may open without what is said of it; 0 where there are none."""
+        site, geod = self.swings.site, self.swings.runs[self.gate.placed.run].line.geod
+        limit = self.underside_m + LEVEL_TOLERANCE_M - (0.0 if worst_m > LEVEL_TOLERANCE_M else self.rules.clearance_m)
+        for stop in range(math.ceil(first) - 1, 0, -1):
+            stopped = sweep(replace(swing.swept.leaf, open_deg=float(stop)), site.ground, site.to_ground, geod)
+            if stopped.highest_m <= limit:
+                return stop
+        return 0
 
     def _clears(self, rules: GateRules) -> bool:
         """Whether leaves by other rules would pass the ground with their clearance, all of it known."""
@@ -152,33 +173,37 @@ class _Hung:
             )  # fmt: skip
 
     def _meets_fence(self, swing: LeafSwing) -> Iterator[Finding]:
-        """Whether the fence itself, beyond a corner, is in a leaf's way."""
-        leaf, run = swing.swept.leaf, self.swings.runs[self.gate.placed.run]
-        beside = self._beside_m(leaf.length_m)
-        if not len(beside):
-            return
-        turned, apart = leaf.turned_to(*run.places(beside), run.line.geod)
-        near = (apart < leaf.length_m) & (apart > BESIDE_STEP_M / 2)
-        met = turned[near & (turned > STRAIGHT_DEG) & (turned < leaf.open_deg - STRAIGHT_DEG)]
-        if len(met):
-            opens = float(met.min())
+        """Whether the fence itself, beyond a corner or on another line, is in a leaf's way."""
+        leaf = swing.swept.leaf
+        met = [
+            (opened, int(self.chords.run[bay]))
+            for bay in self.chords.within(leaf.length_m, lon_deg=leaf.lon_deg, lat_deg=leaf.lat_deg).tolist()
+            if bay != self.row and (opened := self._opened_to(leaf, bay)) is not None
+        ]
+        if met:
+            opens, run = min(met)
+            whose = "" if self._is_of_own_line(run) else f" of {self.swings.site.line_of(run).told}"
             yield _said(
                 self, code="gate-strikes-fence", severity="warn",
-                message=f"{self._leaf(swing)} meets the fence once opened {opens:.0f} of {leaf.open_deg:.0f} deg",
-                remedy="Open it to the other side, hang it at its other post, move it away from the corner, or stop it "
+                message=f"{self._leaf(swing)} meets the fence{whose} once opened {opens:.0f} of {leaf.open_deg:.0f} "
+                "deg",
+                remedy="Open it to the other side, hang it at its other post, move it away from there, or stop it "
                 "there (open_deg).",
                 value=opens, limit=leaf.open_deg, unit="deg",
             )  # fmt: skip
 
-    def _beside_m(self, reach_m: float) -> Floats:
-        """Chainages within the run, close together, of the fence on both sides of the opening."""
-        run, bays = self.swings.runs[self.gate.placed.run], self.fence.bays
-        first, last = (float(chainage[self.row]) - run.from_m for chainage in (bays.start_m, bays.end_m))
-        away = np.arange(BESIDE_STEP_M, 2 * reach_m, BESIDE_STEP_M)
-        beside, length = np.concatenate([first - away, last + away]), float(run.chainage_m[-1])
-        if run.line.closed:
-            return np.asarray(beside % length)
-        return np.asarray(beside[(beside >= 0) & (beside <= length)])
+    def _opened_to(self, leaf: Leaf, bay: int) -> float | None:
+        """How far a leaf has opened as it meets a bay; None where it does not. Along straight fence it lies open."""
+        geod = self.swings.runs[self.gate.placed.run].line.geod
+        turned, apart = leaf.turned_to(self.chords.lon_deg[bay], self.chords.lat_deg[bay], geod)
+        places = _within_circle(*(apart * np.exp(1j * np.radians(turned))).tolist(), radius_m=leaf.length_m)
+        turned = np.degrees(np.angle(places[np.abs(places) > AT_POST_M])) % 360
+        met = turned[(turned > STRAIGHT_DEG) & (turned < leaf.open_deg - STRAIGHT_DEG)]
+        return float(met.min()) if len(met) else None
+
+    def _is_of_own_line(self, run: int) -> bool:
+        line = self.swings.site.meetings.line
+        return line[run] == line[self.gate.placed.run]
 
     def _runs_back(self, swing: LeafSwing) -> Iterator[Finding]:
         room, length = self._room_m(swing.end), swing.swept.leaf.length_m
@@ -208,7 +233,7 @@ class _Hung:
         post = float((bays.start_m if end == 0 else bays.end_m)[self.row]) - run.from_m
         away = [(post - stop) if end == 0 else (stop - post) for stop in stops]
         if closed:
-            away = [distance % length for distance in away]
+            away = [(distance + COINCIDENT_M) % length - COINCIDENT_M for distance in away]
         return min((distance for distance in away if distance >= -COINCIDENT_M), default=math.inf)
 
     def _across(self) -> Iterator[Finding]:
@@ -220,9 +245,10 @@ class _Hung:
         if self.rules.swing != "none" and slope > self.rules.slope_max_deg + ANGLE_TOLERANCE_DEG:
             yield _said(
                 self, code="gate-ground-slopes", severity="warn",
-                message=f"the ground rises {rise:.3f} m from one of its posts to the other, and its leaf is level",
-                remedy="Level the opening, move the gate to flatter ground, make it narrower or of two leaves, or have "
-                "its leaf made to the slope.",
+                message=f"the ground rises {rise:.3f} m, by {slope:.1f} deg, from one of its posts to the other, and "
+                "its leaf is level",
+                remedy="Level the opening, move the gate to flatter ground, make it narrower"
+                f"{' or of two leaves' if self.rules.leaves == 1 else ''}, or have its leaf made to the slope.",
                 value=slope, limit=self.rules.slope_max_deg, unit="deg",
             )  # fmt: skip
 
@@ -231,19 +257,35 @@ class _Hung:
         rules = self.rules
         if not rules.weight_depth_m or rules.leaf_kg is None:
             return
-        depths = {end: float(self.fence.posts.embedment_m[self._post(end)]) for end in rules.hung_at}
-        deepest = max(depths.values())
+        depths = [float(self.fence.posts.embedment_m[self._post(end)]) for end in rules.hung_at]
+        least = min((depth for depth in depths if math.isfinite(depth)), default=None)
+        planned = [
+            *([] if least is None else [f"planned are {least:.2f} m"]),
+            *([] if np.isfinite(depths).all() else ["how deep the existing post stands is not known"]),
+        ]
         yield _said(
             self, code="gate-post-depth", severity="note",
             message=f"a leaf of {rules.leaf_kg:.0f} kg that reaches {rules.leaf_m:.2f} m asks of its post a depth of "
-            f"{rules.weight_depth_m:.2f} m; planned are {deepest:.2f} m. Wind is not looked at. {SCREENING}",
+            f"{rules.weight_depth_m:.2f} m; {', and '.join(planned)}. Wind is not looked at. {SCREENING}",
             remedy="Have the footing designed where the gate is heavy, wide, or solid and in the wind.",
-            value=deepest, limit=rules.weight_depth_m,
+            value=least, limit=rules.weight_depth_m,
         )  # fmt: skip
 
     def _post(self, end: int) -> int:
         bays = self.fence.bays
         return int((bays.from_post if end == 0 else bays.to_post)[self.row])
+
+
+def _within_circle(start: complex, end: complex, *, radius_m: float) -> NDArray[np.complex128]:
+    """Places along a bay from where it enters a circle about the origin to where it leaves it; none outside."""
+    way = end - start
+    squared, ahead = abs(way) ** 2, (start * way.conjugate()).real
+    inside = ahead**2 - squared * (abs(start) ** 2 - radius_m**2)
+    if inside <= 0:
+        return np.empty(0, dtype=np.complex128)
+    enters, leaves = np.clip((-ahead + np.array([-1, 1]) * math.sqrt(inside)) / squared, 0, 1)
+    share = np.linspace(enters, leaves, PLACES_ALONG_BAY if leaves > enters else 0)
+    return np.asarray(start + share * way)
 
 
 def _said(
@@ -253,7 +295,7 @@ def _said(
     severity: Severity,
     message: str,
     remedy: str,
-    value: float,
+    value: float | None,
     limit: float,
     unit: str = "m",
 ) -> Finding:

@@ -10,6 +10,7 @@ import numpy as np
 from geofence.errors import JobError
 from geofence.inputs.gate_rules import GateRules
 from geofence.inputs.job import Job
+from geofence.numeric import COINCIDENT_M
 from geofence.placing import on_grid
 from geofence.registry import nearest
 from geofence.site import grids
@@ -94,7 +95,10 @@ def _gate_near(
         apart = np.hypot(ax + share * dx - point[0], ay + share * dy - point[1]) * unit
         at = int(np.argmin(apart))
         middle = float(run.chainage_m[at] + share[at] * (run.chainage_m[at + 1] - run.chainage_m[at]))
-        best = min(best, (float(apart[at]), row, middle - width_m / 2))
+        start = middle - width_m / 2
+        if run.line.closed and start < -COINCIDENT_M:  # over a ring's first post
+            start += float(run.chainage_m[-1])
+        best = min(best, (float(apart[at]), row, start))
     if best[0] > GATE_NEAR_MAX_M:
         raise JobError(
             "the gate's point lies off the line",

@@ -171,7 +171,7 @@ def _found(job: Job, site: SurveyedSite, built: _Built, places: Places, marks: R
     yield from built.zoning.findings
     yield from built.standing.findings
     yield from built.fence.findings
-    yield from gate_findings(built.swings, built.fence)
+    yield from gate_findings(built.swings, built.joined)
     yield from zone_findings(built.zoning, site, built.runs, built.joined, open_share=job.fence.open_share)
 
 
