@@ -9,7 +9,7 @@ import numpy as np
 from geofence.engine.records import Finding, Floats, Posts
 from geofence.grounds import options_of
 from geofence.inputs.job import Job
-from geofence.inputs.points import read_points
+from geofence.inputs.points import read_marks
 from geofence.plan import MarkKind, Places, ReferenceMarks
 from geofence.site import grids
 from geofence.surveyed import SurveyedSite, control_file
@@ -34,17 +34,16 @@ def reference_marks(job: Job, site: SurveyedSite) -> tuple[ReferenceMarks, tuple
     file = control_file(job)
     if file is None:
         return boundary, ()
-    points = read_points([file], options_of(job.control, "control"), names=True)
-    survey = points.survey
-    crossing = grids.cross(survey.crs, site.grid, site.span)
-    easting, northing = crossing.carry(survey.x, survey.y)
-    shift = crossing.finding("control", survey.crs.name, site.grid.name)
+    points = read_marks(file, options_of(job.control, "control"))
+    crossing = grids.cross(points.crs, site.grid, site.span)
+    easting, northing = crossing.carry(points.x, points.y)
+    shift = crossing.finding("control", points.crs.name, site.grid.name)
     marks = ReferenceMarks(
         name=(*boundary.name, *points.names),
         kind=boundary.kind + _kinds("control", len(points.names)),
         easting=np.concatenate([boundary.easting, easting]),
         northing=np.concatenate([boundary.northing, northing]),
-        level_m=np.concatenate([boundary.level_m, survey.level_m]),
+        level_m=np.concatenate([boundary.level_m, points.level_m]),
     )
     return marks, (*points.findings, *([] if shift is None else [shift]))
 

@@ -117,6 +117,16 @@ class TestControl:
         assert (again.name, again.kind) == (plan.marks.name, plan.marks.kind)
         assert again.easting.tolist() == plan.marks.easting.tolist()
 
+    def test_may_have_no_levels(self, tmp_path: Path) -> None:
+        """(a) a tie is then at the post's level, and says nothing of the rise."""
+        file = tmp_path / "c.csv"
+        file.write_text(f"point,easting,northing\nA,{EAST + 10},{NORTH}\nB,{EAST + 130},{NORTH + 20}\n")
+        plan = planned(tmp_path, file=str(file), grid="EPSG:27700")
+        assert np.isnan(plan.marks.level_m[of_kind(plan, "control")]).all()
+        found = ties(plan, tape_of(plan), "control", reach_m=300.0, second_reach_m=300.0)
+        assert found
+        assert all(np.isnan(tie.rise_m) and np.isfinite(tie.distance_m) for tie in found)
+
     def test_out_of_reach_is_told(self, tmp_path: Path) -> None:
         """(a) within 50 m of the posts at (20, 20) and (120, 30) there is one each, of (130, 130) none."""
         file = points(tmp_path / "c.csv", CONTROL)
