@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from geofence.engine.records import Finding, Floats, Posts
+from geofence.engine.records import Finding, Floats, Ints, Posts
 from geofence.grounds import options_of
 from geofence.inputs.job import Job
 from geofence.inputs.points import read_marks
@@ -20,6 +20,9 @@ TIED = frozenset({"end", "corner", "gate", "junction", "existing"})
 """Kinds of post that ties are worked out for."""
 
 TIES = 2
+
+SAME_MARK_M = 1e-3
+"""Vertices so close are one mark: coordinates are written to the millimetre."""
 
 
 def reference_marks(job: Job, site: SurveyedSite) -> tuple[ReferenceMarks, tuple[Finding, ...]]:
@@ -73,14 +76,22 @@ def _boundary(site: SurveyedSite) -> ReferenceMarks:
             lat.append(float(line.lat_deg[at]))
         count += vertices
     places = np.array(lon), np.array(lat)
+    once = _once(*site.to_grid.carry(*places), unit_m=grids.unit_m(site.grid))
+    places = places[0][once], places[1][once]
     easting, northing = site.to_grid.carry(*places)
     return ReferenceMarks(
-        name=tuple(names),
-        kind=_kinds("boundary", len(names)),
+        name=tuple(names[row] for row in once.tolist()),
+        kind=_kinds("boundary", len(once)),
         easting=easting,
         northing=northing,
         level_m=site.ground.levels(*site.to_ground.carry(*places)).level_m,
     )
+
+
+def _once(easting: Floats, northing: Floats, *, unit_m: float) -> Ints:
+    """Rows of the places, each place once: a mark that two lines share is one mark, and has the first one's name."""
+    whole = np.rint(np.column_stack([easting, northing]) * (unit_m / SAME_MARK_M)).astype(np.int64)
+    return np.sort(np.unique(whole, axis=0, return_index=True)[1])
 
 
 def few_in_reach(

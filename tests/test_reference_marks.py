@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import shapely
 from pyproj import CRS, Transformer
 
 from geofence import plan_fence, read_plan
@@ -17,6 +18,7 @@ from geofence.errors import GridError, InputError, JobError
 from geofence.outputs.setout_checks import ties
 from geofence.outputs.setout_strings import tape_of
 from geofence.plan import FencePlan
+from tests import networks
 from tests.sites import carried, write_line, write_raster
 
 GRID = CRS(27700)
@@ -83,6 +85,17 @@ class TestBoundary:
         plan = planned(tmp_path, line={"legs": [2]})
         assert plan.marks.name == ("V2", "V3")
         assert plan.marks.easting == pytest.approx(LINE[1:, 0], abs=1e-4)
+
+    def test_a_mark_that_lines_share_is_there_once(self, tmp_path: Path) -> None:
+        """Places by shapely: the corners that the areas have, and the lane's; (90, 70) is on a leg that another fences."""
+        plan = plan_fence(networks.write_paddocks(tmp_path))
+        areas = [np.array(corners) + networks.ORIGIN for corners in (networks.HOME, networks.EAST_FIELD, networks.TOP)]
+        corners = shapely.union_all(shapely.points(np.vstack([*areas, np.array(networks.LANE) + networks.ORIGIN])))
+        corners -= shapely.Point(networks.ORIGIN + (90, 70))
+        found = shapely.points(plan.marks.easting, plan.marks.northing)
+        assert len(found) == len(corners.geoms) == 11
+        assert shapely.distance(found, corners).max() < 1e-6
+        assert len(set(plan.marks.name)) == len(found)
 
 
 class TestControl:
