@@ -87,11 +87,11 @@ class TestBoundary:
         assert plan.marks.easting == pytest.approx(LINE[1:, 0], abs=1e-4)
 
     def test_a_mark_that_lines_share_is_there_once(self, tmp_path: Path) -> None:
-        """Places by shapely: the corners that the areas have, and the lane's; (90, 70) is on a leg that another fences."""
+        """By shapely: the corners of the areas, and the lane's; (90, 70) is on a leg that another line fences."""
         plan = plan_fence(networks.write_paddocks(tmp_path))
         areas = [np.array(corners) + networks.ORIGIN for corners in (networks.HOME, networks.EAST_FIELD, networks.TOP)]
         corners = shapely.union_all(shapely.points(np.vstack([*areas, np.array(networks.LANE) + networks.ORIGIN])))
-        corners -= shapely.Point(networks.ORIGIN + (90, 70))
+        corners -= shapely.Point(networks.ORIGIN + np.array([90, 70]))
         found = shapely.points(plan.marks.easting, plan.marks.northing)
         assert len(found) == len(corners.geoms) == 11
         assert shapely.distance(found, corners).max() < 1e-6
