@@ -25,7 +25,7 @@ FOREIGN = "柵 Забор čšž"
 
 
 def hostile() -> FencePlan:
-    marks = [(words * 4, "control", 10.0 * row, -20.0, 80.0) for row, words in enumerate((*HOSTILE, FOREIGN))]
+    marks = [(words * 4, "control", 10.0 * row, -20.0, 80.0) for row, words in enumerate((FOREIGN, *HOSTILE))]
     return with_marks(hostile_plan(), marks)
 
 
