@@ -178,7 +178,7 @@ class _Hung:
         met = [
             (opened, int(self.chords.run[bay]))
             for bay in self.chords.within(leaf.length_m, lon_deg=leaf.lon_deg, lat_deg=leaf.lat_deg).tolist()
-            if bay != self.row and (opened := self._opened_to(leaf, bay)) is not None
+            if (opened := self._opened_to(leaf, bay)) is not None
         ]
         if met:
             opens, run = min(met)

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
@@ -111,6 +112,17 @@ class TestLeaf:
         assert f"stop it at {stop} deg (open_deg)" in finding.remedy
         assert not found(planned(bank, gate(width_m=length_m, open_deg=float(stop))), "gate-strikes-ground")
         assert found(planned(bank, gate(width_m=length_m, open_deg=stop + 1.0)), "gate-strikes-ground")
+
+    def test_it_is_stopped_before_a_mound(self, planned: Plan) -> None:
+        """The lines that are looked at shift with the angle: whatever is said to clear must do so when it is asked."""
+        mound = lambda x, y: 100 + 0.3 * np.exp(-((x - 14.4) ** 2 + (y - 2.4) ** 2) / 0.16)  # noqa: E731
+        (finding,) = found(planned(mound, gate()), "gate-strikes-ground")
+        told = re.search(r"stop it at (\d+) deg", finding.remedy)
+        assert told
+        stop = float(told[1])
+        assert 20 < stop < 45
+        assert not found(planned(mound, gate(open_deg=stop)), "gate-strikes-ground")
+        assert found(planned(mound, gate(open_deg=stop + 1)), "gate-strikes-ground")
 
     def test_both_ways_is_looked_at_both_ways(self, planned: Plan) -> None:
         plan = planned(bank, gate(swing="both"))
@@ -234,6 +246,12 @@ class TestFenceInTheWay:
         assert "meets the fence once opened 34 of 90 deg" in finding.message
         assert not found(planned(flat, gate(open_deg=32.0), corners=lane), "gate-strikes-fence")
         assert not found(planned(flat, gate(swing="right"), corners=lane), "gate-strikes-fence")
+
+    def test_that_ends_beside_the_gate(self, planned: Plan) -> None:
+        """From the second post, at 15.6 m, its end is 1.6 m along the closed leaf and 2 m aside: 51.340 degrees."""
+        lane = [(0, 0), (40, 0), (40, 2), (14, 2)]
+        (finding,) = found(planned(flat, gate(hinge="end"), corners=lane), "gate-strikes-fence")
+        assert finding.value == pytest.approx(51.340, abs=0.01)
 
     def test_of_another_line(self, planned: Plan, tmp_path: Path) -> None:
         """It leaves from the gate's first post, 60 degrees to the left of the closed leaf.
