@@ -1,4 +1,7 @@
-"""Pages as a PDF file, through ReportLab: typefaces embedded, the same bytes each time."""
+"""Pages as a PDF file, through ReportLab: the same bytes each time.
+
+Typefaces are embedded, but for those of Chinese, Japanese and Korean, which every reader of PDF has or replaces.
+"""
 
 from __future__ import annotations
 
@@ -12,6 +15,7 @@ from typing import Any
 
 from reportlab import rl_config
 from reportlab.lib.colors import HexColor
+from reportlab.pdfbase.cidfonts import UnicodeCIDFont
 from reportlab.pdfbase.pdfmetrics import registerFont
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
@@ -110,6 +114,7 @@ class _PageWriter:
             self._end_letters()
             self._use_fill(item.ink)
             self._letters = self._canvas.beginText()
+            self._letters.setHorizScale(100 * typeface.NARROWED)
         turn = math.radians(item.turn_deg)
         cos, sin, along = math.cos(turn), math.sin(turn), 0.0
         for name, letters in typeface.parts(item.drawn, item.weight):
@@ -127,5 +132,6 @@ class _PageWriter:
 
 @cache
 def _registered(name: str) -> str:
-    registerFont(TTFont(name, BytesIO(typeface.font_bytes(name))))
+    own = name in typeface.LEFT_TO_THE_READER
+    registerFont(UnicodeCIDFont(name) if own else TTFont(name, BytesIO(typeface.font_bytes(name))))
     return name

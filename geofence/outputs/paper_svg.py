@@ -1,4 +1,7 @@
-"""A page as SVG 1.1: millimetres on paper, text as text, in typefaces that travel inside the file."""
+"""A page as SVG 1.1: millimetres on paper, text as text, in a typeface that travels inside the file.
+
+Chinese, Japanese and Korean letters are drawn in what the viewer has, at the width that they were measured with.
+"""
 
 from __future__ import annotations
 
@@ -9,9 +12,13 @@ from string import printable
 
 from geofence.outputs import typeface
 from geofence.outputs.paper import Area, Lettering, Page, Pen, Points, Stroke
-from geofence.outputs.xml_text import DECLARATION, attribute, content
+from geofence.outputs.typeface import Weight
+from geofence.outputs.xml_text import DECLARATION, content
 
 __all__ = ["page_as_svg"]
+
+FAMILIES = "Lettering,'DejaVu Sans',sans-serif"
+"""The typeface that travels; for viewers that overlook it, and letters that it has not, what they have themselves."""
 
 USUAL = frozenset(printable.strip()) | frozenset(" °±×²³·–—…→")
 """Letters that nearly every sheet has: carried by each, so that a typeface is cut once for most of them."""
@@ -46,7 +53,7 @@ def _parts(page: Page) -> Iterator[str]:
 def _classes(page: Page) -> tuple[dict[Pen, str], list[str]]:
     """A class for each pen on the page, and the style sheet's lines for them."""
     pens: dict[Pen, str] = {}
-    styles = ["path{stroke:none}\n", "text{font-kerning:none;white-space:pre}\n"]
+    styles = ["path{stroke:none}\n", f"text{{font-family:{FAMILIES};font-kerning:none;white-space:pre}}\n"]
     for item in page.items:
         if isinstance(item, Stroke) and item.pen not in pens:
             pens[item.pen] = name = f"p{len(pens)}"
@@ -58,15 +65,16 @@ def _classes(page: Page) -> tuple[dict[Pen, str], list[str]]:
 
 
 def _faces(page: Page) -> Iterator[str]:
-    """The typefaces that the page needs, cut down to its letters."""
-    used: defaultdict[str, set[str]] = defaultdict(set)
+    """The weights of the typeface that the page needs, cut down to its letters."""
+    used: defaultdict[tuple[Weight, str], set[str]] = defaultdict(set)
     for item in page.letterings:
         for name, letters in typeface.parts(item.text, item.weight):
-            used[name].update(letters)
-    for name, marks in sorted(used.items()):
-        usual: frozenset[str] = frozenset() if name == "DroidSansFallback" else USUAL
-        data = base64.b64encode(typeface.part_of_font(name, usual | marks)).decode("ascii")
-        yield f"@font-face{{font-family:{name};src:url(data:font/woff;base64,{data})}}\n"
+            if name not in typeface.LEFT_TO_THE_READER:
+                used[item.weight, name].update(letters)
+    for (weight, name), marks in sorted(used.items()):
+        data = base64.b64encode(typeface.part_of_font(name, USUAL | marks)).decode("ascii")
+        css = "bold" if weight == "bold" else "normal"
+        yield f"@font-face{{font-family:Lettering;font-weight:{css};src:url(data:font/woff;base64,{data})}}\n"
 
 
 def _way(page: Page, rings: Iterable[Points], end: str) -> str:
@@ -78,14 +86,15 @@ def _way(page: Page, rings: Iterable[Points], end: str) -> str:
 
 
 def _letter(page: Page, item: Lettering) -> str:
-    families = ",".join(dict.fromkeys(name for name, _ in typeface.parts(item.text, item.weight)))
-    style = f"font-family:{families},sans-serif"
-    style += ";font-weight:bold" if item.weight == "bold" else ""
-    x, y = _number(item.x), _number(page.height_mm - item.y)
-    turn = f' transform="rotate({_number(-item.turn_deg)} {x} {y})"' if item.turn_deg else ""
+    """A text that starts at the origin of its own axes: placed, turned and narrowed all at once."""
+    ways = [f"translate({_number(item.x)} {_number(page.height_mm - item.y)})"]
+    ways += [f"rotate({_number(-item.turn_deg)})"] if item.turn_deg else []
+    ways.append(f"scale({_number(typeface.NARROWED)} 1)")
+    weight = ' font-weight="bold"' if item.weight == "bold" else ""
+    width = _number(item.width_mm / typeface.NARROWED)
     return (
-        f'<text x="{x}" y="{y}" font-size="{_number(item.em_mm)}" textLength="{_number(item.width_mm)}" '
-        f'fill="{item.ink}" style={attribute(style)}{turn}>{content(item.text)}</text>\n'
+        f'<text transform="{"".join(ways)}" font-size="{_number(item.em_mm)}" textLength="{width}" '
+        f'fill="{item.ink}"{weight}>{content(item.text)}</text>\n'
     )
 
 

@@ -16,6 +16,10 @@ from fontTools.pens.boundsPen import BoundsPen
 from fontTools.ttLib import TTFont
 
 POINT_MM = 25.4 / 72
+NARROWED = 0.9
+"""Width of letters, as a share of their typefaces' own; pdfplumber narrows their advances and does not tell."""
+EAST_ASIAN_INK_EM = (0.0, -0.12, 1.0, 0.88)
+"""Bounds of a letter whose typeface the reader supplies: its em box, as high as it is wide."""
 
 
 @dataclass(frozen=True)
@@ -84,7 +88,7 @@ def _drawn(chars: list[dict[str, Any]]) -> DrawnText:
         if box is not None:
             along = (np.array(char["matrix"][4:]) - start) @ way
             # Its advance tells its size: pdfplumber's own is that of the upright box about a turned letter.
-            left, low, right, high = np.array(box) * char["adv"]
+            left, low, right, high = np.array(box) * char["adv"] * (1, 1 / NARROWED, 1, 1 / NARROWED)
             sides.append((along + left, low, along + right, high))
     x0, y0, _, _ = np.min(sides, axis=0) if sides else (0, 0, 0, 0)
     _, _, x1, y1 = np.max(sides, axis=0) if sides else (0, 0, 0, 0)
@@ -108,13 +112,15 @@ def _depth(one: np.ndarray, two: np.ndarray) -> float:
 
 @cache
 def _font(name: str) -> Any:
-    font = TTFont(str(files("geofence.outputs") / "fonts" / f"{name}.ttf"))
+    font = TTFont(str(files("matplotlib") / "mpl-data" / "fonts" / "ttf" / f"{name}.ttf"))
     return font.getGlyphSet(), font.getBestCmap()
 
 
 @cache
 def _ink(name: str, text: str) -> tuple[float, float, float, float] | None:
     """Bounds of a letter's ink, in its advances from its origin; None for a blank."""
+    if not name.startswith("DejaVu"):
+        return EAST_ASIAN_INK_EM
     glyphs, codes = _font(name)
     pen, glyph = BoundsPen(glyphs), glyphs[codes.get(ord(text[0]), ".notdef")]
     glyph.draw(pen)

@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+import base64
 import math
+import re
+import subprocess
+import sys
+from io import BytesIO
 from pathlib import Path
 from xml.etree import ElementTree
 
+import numpy as np
 import pdfplumber
 import pypdf
 import pytest
+from fontTools.ttLib import TTFont
 
+from geofence.errors import JobError
 from geofence.outputs import typeface
 from geofence.outputs.paper import PAPERS_MM, Box, Page, Pen, text_box, text_width_mm, wrapped
 from geofence.outputs.paper_pdf import write_pdf
@@ -61,11 +69,13 @@ class TestPdf:
                     text_width_mm(name, cap_mm=2.5), abs=0.02
                 )
 
-    def test_typefaces_are_embedded(self, pdf: Path) -> None:
+    def test_its_typeface_is_embedded_and_those_of_readers_are_named(self, pdf: Path) -> None:
         fonts = pypdf.PdfReader(pdf).pages[0]["/Resources"]["/Font"].values()  # type: ignore[index]
-        drawn = [font.get_object() for font in fonts if "/FontDescriptor" in font.get_object()]
-        assert len(drawn) >= 2
-        assert all("/FontFile2" in font["/FontDescriptor"] for font in drawn)
+        used = [font.get_object() for font in fonts]
+        embedded = [font for font in used if "/FontFile2" in font.get("/FontDescriptor", {})]
+        assert {font["/BaseFont"].split("+")[-1] for font in embedded} == {"DejaVuSans"}
+        named = {(font["/BaseFont"], font["/Encoding"]) for font in used if font["/Subtype"] == "/Type0"}
+        assert named == {("/HeiseiKakuGo-W5", "/UniJIS-UCS2-H"), ("/HYSMyeongJo-Medium", "/UniKS-UCS2-H")}
 
     def test_outline_names_the_pages(self, pdf: Path) -> None:
         assert [entry.title for entry in pypdf.PdfReader(pdf).outline] == ["One", "Two"]  # type: ignore[union-attr]
@@ -94,12 +104,26 @@ class TestSvg:
         texts = {text.text: text for text in ElementTree.fromstring(page_as_svg(page())).iter(f"{SVG}text")}
         assert set(NAMES) <= set(texts)
         for row, name in enumerate(NAMES):
-            assert (texts[name].get("x"), texts[name].get("y")) == ("150", f"{30 + 10 * row}")
-            assert float(texts[name].get("textLength", 0)) == pytest.approx(text_width_mm(name, cap_mm=2.5), abs=1e-4)
+            assert texts[name].get("transform") == f"translate(150 {30 + 10 * row})scale(0.9 1)"
+            width = 0.9 * float(texts[name].get("textLength", 0))
+            assert width == pytest.approx(text_width_mm(name, cap_mm=2.5), abs=1e-4)
 
     def test_turned_text_turns_about_its_start(self) -> None:
         texts = {text.text: text for text in ElementTree.fromstring(page_as_svg(page())).iter(f"{SVG}text")}
-        assert texts["turned"].get("transform") == "rotate(-90 200 170)"
+        assert texts["turned"].get("transform") == "translate(200 170)rotate(-90)scale(0.9 1)"
+
+    def test_each_weight_travels_as_its_own_and_east_asian_letters_do_not(self) -> None:
+        """(c) fontTools reads the typefaces back: what letters they have, and how bold they are."""
+        made = page()
+        made.text("strong Ж", 20, 30, weight="bold")
+        cuts = re.findall(r"font-weight:(\w+);src:url\(data:font/woff;base64,([^)]*)\)", page_as_svg(made))
+        read = {weight: TTFont(BytesIO(base64.b64decode(data))) for weight, data in cuts}
+        assert {weight: font["OS/2"].usWeightClass for weight, font in read.items()} == {"normal": 400, "bold": 700}
+        assert {weight: ord("Ж") in font.getBestCmap() for weight, font in read.items()} == {
+            "normal": False,
+            "bold": True,
+        }
+        assert all(ord("柵") not in font.getBestCmap() for font in read.values())
 
     def test_needs_nothing_from_outside(self) -> None:
         text = page_as_svg(page())
@@ -124,8 +148,14 @@ class TestSvg:
 
 class TestBoxes:
     def test_width_is_the_typefaces_own(self) -> None:
-        """DejaVu Sans Condensed: a digit advances 1172 of 2048 units, and a capital is 1493 high (its own tables)."""
-        assert text_width_mm("0123", cap_mm=1.8) == pytest.approx(4 * 1172 / 1493 * 1.8)
+        """DejaVu Sans: a digit advances 1303 of 2048 units, and a capital is 1493 high (its tables); times 0.9."""
+        assert text_width_mm("0123", cap_mm=1.8) == pytest.approx(4 * 0.9 * 1303 / 1493 * 1.8)
+
+    @pytest.mark.parametrize("letters", ["柵北栅", "ふぇん、（）", "울타리"])
+    def test_east_asian_letters_are_as_wide_as_their_em(self, letters: str) -> None:
+        """Unicode Standard Annex 11: wide and full-width letters; narrowed by 0.9."""
+        assert typeface.width_em(letters) == pytest.approx(0.9 * len(letters))
+        assert typeface.width_em("ｶﾞ") == pytest.approx(0.9)  # half-width
 
     def test_a_turned_box_turns_about_the_start(self) -> None:
         flat, turned = text_box("P001", 5, 7), text_box("P001", 5, 7, turn_deg=90)
@@ -137,7 +167,8 @@ class TestBoxes:
         width = text_width_mm("P001")
         box = Page(100, 100).text("P001", 50, 50, anchor=anchor)  # type: ignore[arg-type]
         assert box.corners[0][0] == pytest.approx(50 - share * width)
-        assert box == text_box("P001", 50, 50, anchor=anchor)  # type: ignore[arg-type]
+        same = text_box("P001", 50, 50, anchor=anchor)  # type: ignore[arg-type]
+        assert np.array(box.corners) == pytest.approx(np.array(same.corners), abs=1e-9)
 
     def test_overlap_of_turned_boxes(self) -> None:
         """Two squares of side 2, one on its corner: their middles must be 1 + sqrt(2) apart."""
@@ -158,8 +189,32 @@ class TestBoxes:
     def test_arabic_letters_are_joined_and_run_to_the_left(self) -> None:
         """Unicode, Arabic Presentation Forms-B: seen initial, lam with alef final, meem isolated, from the right."""
         assert typeface.as_drawn("سلام") == "\ufee1\ufefc\ufeb3"
-        assert typeface.parts(typeface.as_drawn("سلام")) == [("DejaVuSansCondensed", "\ufee1\ufefc\ufeb3")]
+        assert typeface.parts(typeface.as_drawn("سلام")) == [("DejaVuSans", "\ufee1\ufefc\ufeb3")]
+
+    @pytest.mark.parametrize(
+        ("text", "typefaces"),
+        [
+            ("北山栅栏", ["STSong-Light"]),
+            ("北山の柵", ["HeiseiKakuGo-W5"]),
+            ("北山 울타리", ["HYSMyeongJo-Medium", "DejaVuSans", "HYSMyeongJo-Medium"]),
+            ("の栏", ["HeiseiKakuGo-W5", "STSong-Light"]),  # simplified: no Japanese typeface has it
+            ("の울", ["HeiseiKakuGo-W5", "HYSMyeongJo-Medium"]),
+        ],
+    )
+    def test_han_letters_are_those_of_the_texts_language(self, text: str, typefaces: list[str]) -> None:
+        assert [name for name, _ in typeface.parts(text)] == typefaces
+        assert "".join(letters for _, letters in typeface.parts(text)) == text
+
+    def test_measuring_does_not_import_matplotlib(self) -> None:
+        code = "import sys; from geofence.outputs.typeface import width_em as w; w('x'); print('matplotlib' in sys.modules)"
+        ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+        assert ran.stdout.strip() == "False"
+
+    def test_matplotlib_without_its_files_is_told(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(typeface, "_FOLDER", tmp_path)
+        with pytest.raises(JobError, match=r"no file .*Book\.ttf\. Install it .*--force-reinstall matplotlib"):
+            typeface.font_bytes("Book")
 
     def test_letters_that_no_typeface_has_have_a_width(self) -> None:
         assert typeface.width_em("ก") > 0.3
-        assert typeface.parts("ก") == [("DejaVuSansCondensed", "ก")]
+        assert typeface.parts("ก") == [("DejaVuSans", "ก")]

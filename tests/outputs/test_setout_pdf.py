@@ -21,7 +21,8 @@ from tests.outputs.printed import PrintedPage, read_pdf
 from tests.outputs.setout_plans import square, tee, with_marks
 from tests.plans import HOSTILE, hostile_plan, made_up_plan
 
-FOREIGN = "柵 Забор čšž"
+FOREIGN = "柵栏 Забор čšž"
+"""Two Han letters: where no typeface for them is installed, PDFium does not tell of one that stands alone."""
 
 
 def hostile() -> FencePlan:

@@ -409,13 +409,15 @@ class TestHostileText:
         assert any(item.text.endswith("…") for item in first.letterings)
 
 
-def test_without_its_packages_it_says_which_extra_has_them() -> None:
+@pytest.mark.parametrize("package", ["reportlab", "matplotlib"])
+@pytest.mark.parametrize("output", ["sheets", "sheets-svg", "setout-pdf"])
+def test_without_its_packages_it_says_which_extra_has_them(package: str, output: str) -> None:
     code = (
-        "import sys; sys.modules['reportlab'] = None\n"
+        f"import sys; sys.modules['{package}'] = None\n"
         "from geofence import registry\n"
-        "try: registry.find(registry.OUTPUTS, 'sheets')\n"
+        f"try: registry.find(registry.OUTPUTS, '{output}')\n"
         "except Exception as error: print(type(error).__name__, error)"
     )
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert ran.stdout.startswith("JobError the output 'sheets' needs the package reportlab")
+    assert ran.stdout.startswith(f"JobError the output '{output}' needs the package {package}")
     assert 'pip install "geofence[sheets]"' in ran.stdout
