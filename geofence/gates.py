@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
+from geofence.engine.records import Floats
 from geofence.errors import JobError
 from geofence.inputs.gate_rules import GateRules
 from geofence.inputs.job import Job
@@ -37,16 +39,23 @@ class PlacedGate:
 def place_gates(
     job: Job, rules: Sequence[GateRules], site: SurveyedSite, runs: Sequence[GroundLine]
 ) -> tuple[PlacedGate, ...]:
-    """The job's gates, whose rules are in its order, along the line: run by run, in order of chainage."""
+    """The job's gates, whose rules are in its order, along the line: run by run, in order of chainage.
+
+    Raises
+    ------
+    JobError
+        A gate does not say on which line it is, or names none that is fenced; or its point is far from all of them.
+    """
     placed = []
+    on_its_grid = cache(lambda run: _RunOnGrid.of(site, runs[run]))
     for row, (gate, own) in enumerate(zip(job.gates, rules, strict=True)):
         line = _runs_of(job, row, site)
         if gate.near:
             place = job.place("gate", row, "near")
-            run, start = _gate_near(gate.near, gate.width_m, site, {at: runs[at] for at in line}, place)
+            run, start = _gate_near(gate.near, gate.width_m, {at: on_its_grid(at) for at in line}, place)
         else:
             start = gate.at_m or 0.0
-            run = max(at for at in line if runs[at].from_m <= start or at == line[0])
+            run = max(at for at in line if runs[at].from_m <= start + COINCIDENT_M or at == line[0])
             start -= runs[run].from_m
         placed.append(PlacedGate(rules=own, run=run, chainage_m=start))
     return tuple(sorted(placed, key=lambda gate: (gate.run, gate.chainage_m)))
@@ -82,30 +91,47 @@ def _listed(names: Sequence[str]) -> str:
     return shown + (f" and {len(names) - NAMES_SHOWN} more" if len(names) > NAMES_SHOWN else "")
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _RunOnGrid:
+    """A run with the eastings and northings of its stations, in grid units of ``unit_m``."""
+
+    run: GroundLine
+    easting: Floats
+    northing: Floats
+    unit_m: float
+
+    @classmethod
+    def of(cls, site: SurveyedSite, run: GroundLine) -> _RunOnGrid:
+        easting, northing = on_grid(site, run, run.chainage_m)
+        return cls(run=run, easting=easting, northing=northing, unit_m=grids.unit_m(site.grid))
+
+    def foot(self, point: tuple[float, float]) -> tuple[float, float]:
+        """How far a point is from the run, in metres on the grid, and the chainage within the run of its foot."""
+        ax, ay = self.easting[:-1] - point[0], self.northing[:-1] - point[1]
+        dx, dy = np.diff(self.easting), np.diff(self.northing)
+        share = np.clip(-(ax * dx + ay * dy) / np.maximum(dx**2 + dy**2, 1e-18), 0, 1)
+        apart = np.hypot(ax + share * dx, ay + share * dy) * self.unit_m
+        at, chainage_m = int(np.argmin(apart)), self.run.chainage_m
+        return float(apart[at]), float(chainage_m[at] + share[at] * (chainage_m[at + 1] - chainage_m[at]))
+
+    def start_m(self, middle_m: float, width_m: float) -> float:
+        """Where a gate starts, by its middle; on a ring's last leg where that is over its first post."""
+        start = middle_m - width_m / 2
+        return start + float(self.run.chainage_m[-1]) if self.run.line.closed and start < -COINCIDENT_M else start
+
+
 def _gate_near(
-    point: tuple[float, float], width_m: float, site: SurveyedSite, runs: Mapping[int, GroundLine], place: str
+    point: tuple[float, float], width_m: float, runs: Mapping[int, _RunOnGrid], place: str
 ) -> tuple[int, float]:
     """The run and the chainage of a gate's first post, for a point near its middle."""
-    unit = grids.unit_m(site.grid)
-    best = (np.inf, 0, 0.0)
-    for row, run in runs.items():
-        x, y = on_grid(site, run, run.chainage_m)
-        ax, ay, dx, dy = x[:-1], y[:-1], np.diff(x), np.diff(y)
-        share = np.clip(((point[0] - ax) * dx + (point[1] - ay) * dy) / np.maximum(dx**2 + dy**2, 1e-18), 0, 1)
-        apart = np.hypot(ax + share * dx - point[0], ay + share * dy - point[1]) * unit
-        at = int(np.argmin(apart))
-        middle = float(run.chainage_m[at] + share[at] * (run.chainage_m[at + 1] - run.chainage_m[at]))
-        start = middle - width_m / 2
-        if run.line.closed and start < -COINCIDENT_M:  # over a ring's first post
-            start += float(run.chainage_m[-1])
-        best = min(best, (float(apart[at]), row, start))
-    if best[0] > GATE_NEAR_MAX_M:
+    apart_m, row, middle_m = min((apart, row, at) for row, run in runs.items() for apart, at in [run.foot(point)])
+    if apart_m > GATE_NEAR_MAX_M:
         raise JobError(
             "the gate's point lies off the line",
             place=place,
-            value=round(best[0], 2),
+            value=round(apart_m, 2),
             limit=GATE_NEAR_MAX_M,
             unit="m",
             remedy="Give its easting and northing in the working grid.",
         )
-    return best[1], best[2]
+    return row, runs[row].start_m(middle_m, width_m)

@@ -391,6 +391,16 @@ class TestPosts:
             planned(flat, gate(post_width_m=0.4))
 
 
+class TestRuns:
+    """Legs 1 and 3 are fenced; on ground at 100 m a leg of 20 m is 20.0003 m long."""
+
+    @pytest.mark.parametrize(("at_m", "starts_m"), [(20.0, 20.000313), (16.4, 16.4), (20.0009, 20.000313)])
+    def test_a_gate_where_one_ends_and_the_next_begins(self, planned: Plan, at_m: float, starts_m: float) -> None:
+        corners = [(0, 0), (20, 0), (20, 10), (40, 10)]
+        plan = planned(flat, gate(at_m=at_m), corners=corners, line={"legs": [1, 3]})
+        assert plan.fence.bays.start_m[plan.gates[0].bay] == pytest.approx(starts_m, abs=2e-6)
+
+
 class TestRing:
     RING = ((0, 0), (20, 0), (20, -20), (0, -20), (0, 0))
 

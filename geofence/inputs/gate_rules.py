@@ -104,13 +104,34 @@ def gate_rules(job: Job, parameters: Mapping[str, Parameter], *, post_width_m: f
     return tuple(_rules(job, row, gate, values, post_width_m) for row, gate in enumerate(job.gates))
 
 
-def _rules(job: Job, row: int, gate: Gate, values: Mapping[str, Any], post_width_m: float) -> GateRules:
-    def own(key: str, otherwise: Any = None) -> Any:
-        value = getattr(gate, key)
-        value = values.get(f"gates.{key}") if value is None else value
-        return otherwise if value is None else value
+class _Values:
+    """What a gate has of each key: its own value, else that of ``[gates]``, which may be the system's."""
 
-    width, hole = own("post_width_m", post_width_m), own("post_hole_diameter_m", values["posts.hole_diameter_m"])
+    def __init__(self, gate: Gate, values: Mapping[str, Any]) -> None:
+        self.gate, self.values = gate, values
+
+    def own(self, key: str, otherwise: Any = None) -> Any:
+        """The value; ``otherwise`` where nothing says."""
+        for value in (getattr(self.gate, key), self.values.get(f"gates.{key}")):
+            if value is not None:
+                return value
+        return otherwise
+
+    def post_rules(self) -> PostRules:
+        """Rules for its posts, whatever hangs on them; of what nothing says, those of other posts."""
+        ratio = max(EMBEDMENT_RATIO, self.values["posts.embedment_ratio"])
+        return PostRules(
+            post_reveal_m=self.own("post_reveal_m", self.values["posts.post_reveal_m"]),
+            embedment_m=self.own("post_embedment_m", self.values["posts.embedment_m"]),
+            embedment_ratio=self.own("post_embedment_ratio", ratio),
+            stock_lengths_m=tuple(self.own("post_stock_lengths_m", ())),
+        )
+
+
+def _rules(job: Job, row: int, gate: Gate, values: Mapping[str, Any], post_width_m: float) -> GateRules:
+    its = _Values(gate, values)
+    width = its.own("post_width_m", post_width_m)
+    hole = its.own("post_hole_diameter_m", values["posts.hole_diameter_m"])
     if hole <= width:
         raise JobError(
             "is too narrow for the gate's post",
@@ -120,29 +141,18 @@ def _rules(job: Job, row: int, gate: Gate, values: Mapping[str, Any], post_width
             unit="m",
             remedy="Make post_hole_diameter_m more than post_width_m.",
         )
-    ratio = max(EMBEDMENT_RATIO, values["posts.embedment_ratio"])
-    posts = PostRules(
-        post_reveal_m=own("post_reveal_m", values["posts.post_reveal_m"]),
-        embedment_m=own("post_embedment_m", values["posts.embedment_m"]),
-        embedment_ratio=own("post_embedment_ratio", ratio),
-        stock_lengths_m=tuple(own("post_stock_lengths_m", ())),
-    )
+    swing = its.own("swing")
     found = GateRules(
         name=gate.name or f"G{row + 1}",
         width_m=gate.width_m,
-        swing=own("swing"),
-        leaves=own("leaves"),
-        hinge=own("hinge"),
-        open_deg=own("open_deg"),
-        swing_level=own("swing_level"),
-        clearance_m=own("clearance_m", values["levels.gate_clearance_m"]),
-        gap_max_m=math.inf if own("swing") == "none" else own("gap_max_m", values["levels.gap_max_m"]),
-        slope_max_deg=own("slope_max_deg"),
+        swing=swing,
+        **{key: its.own(key) for key in ("leaves", "hinge", "open_deg", "swing_level", "slope_max_deg", "leaf_kg")},
+        clearance_m=its.own("clearance_m", values["levels.gate_clearance_m"]),
+        gap_max_m=math.inf if swing == "none" else its.own("gap_max_m", values["levels.gap_max_m"]),
         increment_m=values["levels.increment_m"],
-        posts=(posts, posts),
+        posts=(its.post_rules(), its.post_rules()),
         post_width_m=width,
         hole_diameter_m=hole,
-        leaf_kg=own("leaf_kg"),
         weight_depth_m=0.0,
     )
     return _weighed(found, soil_kpa_per_m=values["gates.soil_kpa_per_m"])
