@@ -70,17 +70,19 @@ def write_further(source: Path, also: Iterable[str], *, out: Path | None = None)
         The folder cannot be written; it is left as it was.
     """
     chosen = asked_outputs(also)
-    if out is not None and not _same(source, out):
+    if out is not None and not _holds(out, source):
         plan = read_plan(source)
         return plan, plan.write(out, also=also)
     if not chosen:
         raise JobError("nothing to write", remedy="Name an output: --also NAME; `geofence outputs` lists them.")
-    finished = open_folder(source)
+    finished = open_folder(source if out is None else out)
     return finished.plan, _come_to(finished, chosen)
 
 
-def _same(one: Path, other: Path) -> bool:
-    return one.exists() and other.exists() and one.samefile(other)
+def _holds(folder: Path, source: Path) -> bool:
+    """Whether a plan's source is this folder, or the plan in it."""
+    home = source.parent if source.name == FILENAME and source.is_file() else source
+    return folder.exists() and home.exists() and folder.samefile(home)
 
 
 def open_folder(folder: Path) -> FinishedFolder:

@@ -168,6 +168,21 @@ class TestIntoAnother:
         write_further(folder, ["count"], out=folder / ".." / "plan")
         assert {"notes.txt", "count.txt"} <= contents(folder).keys()
 
+    def test_that_holds_the_plans_file(self, folder: Path) -> None:
+        """What was written there before stays, as it does when the folder itself is named."""
+        write_further(folder, ["count"])
+        write_further(folder / "plan.npz", ["chainages"], out=folder)
+        assert {"count.txt", "chainages.bin", "notes.txt"} <= contents(folder).keys()
+        with pytest.raises(JobError, match="nothing to write"):
+            write_further(folder / "plan.npz", [], out=folder)
+
+    def test_that_holds_another_plan(self, folder: Path, tmp_path: Path) -> None:
+        """A copy of a plan under another name is not the folder's own: it takes its place."""
+        made_up_plan(5).write(tmp_path / "other")
+        (tmp_path / "other" / "plan.npz").rename(folder / "older.npz")
+        write_further(folder / "older.npz", [], out=folder)
+        assert len(read_plan(folder).fence.posts) == 5
+
 
 class TestRefused:
     def test_nothing_asked_for(self, folder: Path) -> None:
