@@ -28,6 +28,7 @@ import math
 import sys
 import types
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import MISSING, Field, dataclass, fields, is_dataclass
 from functools import cache
 from pathlib import Path, PurePath, PurePosixPath, PureWindowsPath
@@ -285,6 +286,8 @@ class _Scalars:
         if self.kind is float:
             values = [_NOT_FINITE.get(value, value) if isinstance(value, str) else value for value in values]
         _must_be(_SCALARS[self.kind], values, place, kind=self.kind, error=UnfitError)
+        if self.kind is float and any(isinstance(value, int) and abs(value) > sys.float_info.max for value in values):
+            raise UnfitError(f"{place} is greater than any float")
         return values
 
 
@@ -366,7 +369,8 @@ def _untagged(tree: Tree, place: str) -> Any:
         case ("tuple", list(items)), 1:
             return tuple(_untagged(item, place) for item in items)
         case ("map", list(pairs)), 1 if all(isinstance(pair, list) and len(pair) == 2 for pair in pairs):
-            return {_untagged(key, place): _untagged(item, place) for key, item in pairs}
+            with suppress(TypeError):  # a key that holds a list
+                return {_untagged(key, place): _untagged(item, place) for key, item in pairs}
         case (tag, str(text)), 1 if tag in _PATHS:
             return _PATHS[tag](text)
     raise UnfitError(f"{place} holds a value of no known kind")

@@ -161,6 +161,7 @@ class TestWhatDoesNotFit:
             ({"count": [True]}, "count is bool, not int"),
             ({"count": [None]}, "count is NoneType, not int"),
             ({"size_m": [1.0]}, "size_m is not as it is packed"),
+            ({"size_m": {"there": [True], "items": [10**309]}}, "size_m is greater than any float"),
             ({"size_m": {"there": [1], "items": [1.0]}}, "size_m is int, not bool"),
             ({"size_m": {"there": [True], "items": []}}, "size_m is not a list of 1"),
             ({"inner": {"lengths": [-1], "items": {}}}, "inner has lengths that are none"),
@@ -186,6 +187,10 @@ class TestWhatDoesNotFit:
             ({"given": {"there": [True], "items": {"lengths": [1], "keys": ["a"], "items": [{}]}}}, "no known kind"),
             (
                 {"given": {"there": [True], "items": {"lengths": [1], "keys": ["a"], "items": [{"map": [1]}]}}},
+                "no known",
+            ),
+            (
+                {"given": {"there": [True], "items": {"lengths": [1], "keys": ["a"], "items": [{"map": [[[1], 2]]}]}}},
                 "no known",
             ),
         ],
