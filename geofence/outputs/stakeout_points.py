@@ -100,11 +100,14 @@ def _left(plan: FencePlan) -> tuple[Floats, Floats]:
     """How far in easting and northing a metre on the ground to the left of each post is.
 
     Square off the line; where it turns, along the line that halves the angle. A bay's width, which is ground distance,
-    gives the scale of the grid there. A post at which lines meet goes by the first of them.
+    gives the scale of the grid there. A post at which lines meet goes by the first of them; one to which its line comes
+    back, by the first time.
     """
     east, north = np.full((2, len(plan.fence.posts)), np.nan)
     for run in reversed(plan.runs):
-        east[run.posts], north[run.posts] = _left_of_run(plan, run)
+        own_east, own_north = _left_of_run(plan, run)
+        back = run.posts[::-1]  # of a row that is there twice the last value stays
+        east[back], north[back] = own_east[::-1], own_north[::-1]
     return east, north
 
 

@@ -104,6 +104,15 @@ class TestMarks:
         plan = replace(plan, fence=replace(plan.fence, bays=bays), runs=(first, second))
         assert _marks(plan, 1.0) == [(0, 1), (10, 1), (20, 1), (9, 9)]
 
+    def test_a_line_that_comes_back_to_its_own_post(self) -> None:
+        """It goes on straight east at (10, 0), and ends there from the south: the mark is not on the fence."""
+        plan = _plan([(0, 0), (10, 0), (20, 0), (20, -10), (10, -10)])
+        bays = {name: np.append(getattr(plan.fence.bays, name), 0) for name in Bays.__dataclass_fields__}
+        bays |= {"kind": ("full",) * 5, "from_post": np.arange(5), "to_post": [1, 2, 3, 4, 1], "width_m": [10.0] * 5}
+        run = replace(plan.runs[0], posts=[0, 1, 2, 3, 4, 1], chainage_m=np.arange(6) * 10.0, bays=np.arange(5))
+        plan = replace(plan, fence=replace(plan.fence, bays=Bays(**bays)), runs=(run,))
+        assert _marks(plan, 1.0)[:2] == [(0, 1), (10, 1)]
+
 
 class TestNames:
     def test_of_marks_say_side_and_rank(self) -> None:
