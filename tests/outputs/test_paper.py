@@ -206,7 +206,10 @@ class TestBoxes:
         assert "".join(letters for _, letters in typeface.parts(text)) == text
 
     def test_measuring_does_not_import_matplotlib(self) -> None:
-        code = "import sys; from geofence.outputs.typeface import width_em as w; w('x'); print('matplotlib' in sys.modules)"
+        code = (
+            "import sys; from geofence.outputs import typeface; typeface.width_em('x')\n"
+            "print('matplotlib' in sys.modules)"
+        )
         ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
         assert ran.stdout.strip() == "False"
 
