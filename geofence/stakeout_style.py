@@ -245,4 +245,7 @@ def blanks(pattern: str) -> list[str]:
             value=repr(pattern),
             remedy="Write {{ for a brace itself.",
         ) from trouble
-    return [f"{word}{'!' if conversion else ''}{form}" for _, word, form, conversion in parts]
+    return [
+        f"{word}{f'!{conversion}' if conversion else ''}{f':{form}' if form else ''}"
+        for _, word, form, conversion in parts
+    ]

@@ -68,8 +68,8 @@ def test_a_plan_carries_the_style_of_its_job() -> None:
         ({"description": "{kidn}"}, "stakeout.description: unknown word: 'kidn'. Did you mean kind?"),
         ({"description": "{}"}, "stakeout.description: unknown word: ''."),
         ({"description": "{kind.__class__}"}, "stakeout.description: unknown word: 'kind.__class__'."),
-        ({"description": "{kind!r}"}, "stakeout.description: unknown word: 'kind!'."),
-        ({"description": "{kind:>9999999}"}, "stakeout.description: unknown word: 'kind>9999999'."),
+        ({"description": "{kind!r}"}, "stakeout.description: unknown word: 'kind!r'."),
+        ({"description": "{kind:>9999999}"}, "stakeout.description: unknown word: 'kind:>9999999'."),
         (
             {"description": "{kind"},
             "stakeout.description: a brace is not closed: '{kind'. Write {{ for a brace itself.",

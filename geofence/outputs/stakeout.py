@@ -110,7 +110,8 @@ class _Table:
                 return self._lengths(name)
 
     def _words(self, texts: Iterable[str]) -> list[str]:
-        return csv_text.words(texts, DELIMITERS[self.style.delimiter])
+        """Free text, a line of the file to each point whatever it holds: devices read line by line."""
+        return csv_text.words((" ".join(text.splitlines()) for text in texts), DELIMITERS[self.style.delimiter])
 
     def _figures(self, values: Floats, *, decimals: int | None = None, missing: str = "") -> Iterable[str]:
         """Numbers in the unit of the file, as the file writes them."""

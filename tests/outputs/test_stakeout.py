@@ -240,6 +240,13 @@ class TestCodes:
         rows = _rows(made_up_plan(), tmp_path, codes={"end": "=1+1"}, order=("easting", "northing", "code", "kind"))
         assert rows[1][2:] == ["'=1+1", "end"]
 
+    def test_are_a_line_of_the_file_to_each_point(self, tmp_path: Path) -> None:
+        """Devices read line by line, whatever quotes say; a code, a pattern or a name may come with a line end."""
+        lines = _text(made_up_plan(), tmp_path, description="a\r\n{code}", codes={"end": "F\nE"}).split("\r\n")
+        assert len(lines) == 42
+        assert lines[1].endswith(",a F E")
+        assert "\n" not in "".join(lines)
+
     def test_of_marks_beside_posts(self, tmp_path: Path) -> None:
         rows = _rows(
             made_up_plan(), tmp_path, offset_m=(1.0, -2.5), codes={"offset": "OS"}, description="{code}{offset} {kind}"
