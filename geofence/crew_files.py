@@ -85,7 +85,9 @@ def note_beside(file: Path) -> Path:
 
 def _refuse_a_folder(file: Path) -> None:
     if file.is_dir():
-        raise OutputError("is a folder where a file belongs", place=str(file), remedy="Name the file, such as crew.csv.")
+        raise OutputError(
+            "is a folder where a file belongs", place=str(file), remedy="Name the file, such as crew.csv."
+        )
 
 
 def _refuse_the_plans_own(file: Path) -> None:
