@@ -12,7 +12,7 @@ import numpy as np
 from geofence.errors import GeofenceError
 from geofence.plan import FencePlan
 from geofence.planner import plan_fence
-from geofence.surveyed import Progress
+from geofence.planning.surveyed import Progress
 
 __all__ = ["Candidate", "compare"]
 

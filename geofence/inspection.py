@@ -8,14 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from geofence import fieldwork, placing
 from geofence.engine.records import Finding
 from geofence.engine.slope import steepest_deg
-from geofence.fieldwork import FieldSurvey
 from geofence.inputs.job import Job
 from geofence.plan import Grid, Legs
+from geofence.planning import fieldwork, placing
+from geofence.planning.fieldwork import FieldSurvey
+from geofence.planning.surveyed import Progress, SurveyedSite, survey
 from geofence.site.profile import GroundLine, Stretch, stretches_without_level
-from geofence.surveyed import Progress, SurveyedSite, survey
 
 __all__ = ["Inspection", "inspect"]
 
@@ -103,7 +103,7 @@ class Inspection:
 
 
 def inspect(job: Job, *, progress: Progress = lambda _stage: None) -> Inspection:
-    """Look at a job's inputs; raises what :func:`geofence.surveyed.survey` raises."""
+    """Look at a job's inputs; raises what :func:`geofence.planning.surveyed.survey` raises."""
     site = survey(job, progress=progress)
     legs = placing.legs(site, site.runs)
     gaps = [

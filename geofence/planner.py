@@ -17,31 +17,31 @@ from typing import Any
 
 import numpy as np
 
-from geofence import fieldwork, placing
 from geofence.engine.fence import build_fence
 from geofence.engine.joined import Joined, join_at
 from geofence.engine.junctions import JunctionRules
 from geofence.engine.records import Fence, Finding, KeepClear
 from geofence.engine.records import Path as EnginePath
 from geofence.errors import JobError, LayoutError
-from geofence.existing import Standing, stand
-from geofence.gate_findings import gate_findings
-from geofence.gate_swing import Swings
-from geofence.gates import place_gates
 from geofence.inputs.digest import digests
 from geofence.inputs.gate_rules import gate_rules
 from geofence.inputs.job import Job, Resolved, job_from_values, read_job, resolve
 from geofence.plan import FencePlan, Places, Provenance, ReferenceMarks, Run
 from geofence.plan_lines import own_lines
-from geofence.reference_marks import few_in_reach, reference_marks
+from geofence.planning import fieldwork, placing
+from geofence.planning.existing import Standing, stand
+from geofence.planning.gate_findings import gate_findings
+from geofence.planning.gate_swing import Swings
+from geofence.planning.gates import place_gates
+from geofence.planning.reference_marks import few_in_reach, reference_marks
+from geofence.planning.surveyed import Progress, SurveyedSite, input_files, survey
+from geofence.planning.zone_rules import zone_findings
+from geofence.planning.zoning import Zoning, keep_clears, place_zones
 from geofence.site.grids import unit_m
 from geofence.site.profile import GroundLine, bridged
-from geofence.surveyed import Progress, SurveyedSite, input_files, survey
 from geofence.systems import catalogue
 from geofence.systems.catalogue import is_file_name
 from geofence.systems.system import System
-from geofence.zone_rules import zone_findings
-from geofence.zoning import Zoning, keep_clears, place_zones
 
 __all__ = ["plan_fence", "read_or_make_job"]
 

@@ -79,7 +79,7 @@ def extra(group: str, name: str) -> str:
 def _install(entry: EntryPoint) -> str:
     """How to get what a plug-in needs: the extra that its entry point names (``module:NAME [extra]``), if it does.
 
-    >>> _install(EntryPoint("sheets", "geofence.outputs.sheets:OUTPUT [sheets]", OUTPUTS))
+    >>> _install(EntryPoint("sheets", "geofence.outputs.sheets.document:OUTPUT [sheets]", OUTPUTS))
     'Install it: python -m pip install "geofence[sheets]".'
     """
     package = entry.dist.name if entry.dist else "geofence"

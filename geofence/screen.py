@@ -19,10 +19,10 @@ from geofence.plan import SEVERITIES, FencePlan, KnownOutput
 
 if TYPE_CHECKING:
     from geofence.comparison import Candidate
-    from geofence.fieldwork import FieldSurvey
     from geofence.inspection import Inspection
+    from geofence.planning.fieldwork import FieldSurvey
+    from geofence.planning.surveyed import Progress
     from geofence.site.reading import Reading
-    from geofence.surveyed import Progress
     from geofence.systems.system import System
 
 __all__ = ["comparison", "error", "inspection", "outputs", "plan_summary", "stages", "systems", "written"]

@@ -16,10 +16,10 @@ from pyproj import CRS, Geod, Transformer
 from geofence import plan_fence
 from geofence.engine.records import Finding
 from geofence.errors import GridError, JobError
-from geofence.fieldwork import far_posts
 from geofence.inputs.job import Job, job_from_values
 from geofence.inspection import Inspection, inspect
 from geofence.plan import Places, ShotPoints
+from geofence.planning.fieldwork import far_posts
 from tests import landxml
 from tests.sites import write_line, write_raster
 from tests.terminal import geofence
@@ -401,9 +401,9 @@ class TestShotPoints:
         assert plan.shot.reach_m == 60.0
 
     def test_of_many_the_nearest(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-        monkeypatch.setattr("geofence.fieldwork.MOST_SHOWN", 25)
+        monkeypatch.setattr("geofence.planning.fieldwork.MOST_SHOWN", 25)
         few = plan_fence(survey_job(tmp_path, apart=7.0)).shot
-        monkeypatch.setattr("geofence.fieldwork.MOST_SHOWN", 4_000)
+        monkeypatch.setattr("geofence.planning.fieldwork.MOST_SHOWN", 4_000)
         every = plan_fence(survey_job(tmp_path, apart=7.0)).shot
         assert few is not None
         assert every is not None

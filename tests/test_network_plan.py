@@ -126,7 +126,7 @@ class TestTheNetwork:
         from geofence.engine.records import FixedPost
         from geofence.engine.records import Path as EnginePath
         from geofence.inputs.job import read_job, resolve
-        from geofence.surveyed import survey
+        from geofence.planning.surveyed import survey
         from geofence.systems import catalogue
 
         job = read_job(write_paddocks(tmp_path))
@@ -236,7 +236,7 @@ class TestFindings:
 
     def test_one_of_a_shared_post_is_the_first_line_s(self, plan: FencePlan) -> None:
         from geofence.engine.records import Finding
-        from geofence.placing import on_lines
+        from geofence.planning.placing import on_lines
 
         shared = int(run_of(plan, "East").posts[0])
         found = on_lines(

@@ -15,8 +15,8 @@ from pyproj import CRS, Transformer
 
 from geofence import plan_fence, read_plan
 from geofence.errors import GridError, InputError, JobError
-from geofence.outputs.setout_checks import ties
-from geofence.outputs.setout_strings import tape_of
+from geofence.outputs.setout.checks import ties
+from geofence.outputs.setout.strings import tape_of
 from geofence.plan import FencePlan
 from tests import networks
 from tests.sites import carried, write_line, write_raster

@@ -13,13 +13,13 @@ from geofence.engine.fence import build_fence
 from geofence.engine.records import Fence, Finding, Floats, LayoutRules, LevelRules, PanelRules, PostRules
 from geofence.engine.records import Path as EnginePath
 from geofence.inputs.job_file import Zone
+from geofence.planning.zone_rules import zone_findings
+from geofence.planning.zoning import PlacedZone, Zoning
 from geofence.site import grids, zones
 from geofence.site.line import Line
 from geofence.site.profile import GroundLine
 from geofence.site.true_plane import stretches
 from geofence.site.zones import Drawing
-from geofence.zone_rules import zone_findings
-from geofence.zoning import PlacedZone, Zoning
 
 GRID = CRS("+proj=tmerc +lat_0=52 +lon_0=-2 +k=1 +x_0=0 +y_0=0 +ellps=WGS84 +units=m +type=crs")
 """True to scale within some 100 m of its origin: lengths there are lengths on ground at level 0."""

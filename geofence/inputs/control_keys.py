@@ -33,7 +33,8 @@ class Control(Section):
     """Control points, which the set-out sheet ties posts to."""
 
     file: Annotated[str, BeforeValidator(_plain_path), Field(min_length=1)] | None = Field(
-        default=None, description="a file of points with names, with or without levels; without one there are no such ties"
+        default=None,
+        description="a file of points with names, with or without levels; without one there are no such ties",
     )
     layer: Name | None = Field(default=None, description="the layer, where the file has several")
     grid: Name | None = Field(default=None, description="the file's grid, only where it carries none")

@@ -20,8 +20,10 @@ import ezdxf
 import pyogrio
 from ezdxf.addons import r12writer
 
-from geofence.outputs import dxf, dxf_section, gpkg, shapefile
-from geofence.outputs.dxf_style import DxfStyle
+from geofence.outputs.dxf import plan as dxf
+from geofence.outputs.dxf import section as dxf_section
+from geofence.outputs.dxf.style import DxfStyle
+from geofence.outputs.gis import gpkg, shapefile
 from geofence.plan import FencePlan
 from tests.plans import made_up_plan
 

@@ -28,7 +28,7 @@ import folium
 import numpy as np
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from geofence.outputs import map as fence_map
+from geofence.outputs.map import page as fence_map
 from geofence.plan import FencePlan, PlannedZone, ZoneOutline
 from tests.plans import made_up_plan
 

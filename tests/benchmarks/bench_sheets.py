@@ -16,7 +16,7 @@ from pathlib import Path
 
 from reportlab.pdfgen.canvas import Canvas
 
-from geofence.outputs.sheets import OUTPUT, SVG_OUTPUT, sheets
+from geofence.outputs.sheets.document import OUTPUT, SVG_OUTPUT, sheets
 from tests.plans import MODULE_M, made_up_plan
 
 

@@ -22,7 +22,9 @@ import numpy as np
 import pyogrio
 from lxml import etree
 
-from geofence.outputs import gpx, kml, landxml
+from geofence.outputs import gpx
+from geofence.outputs.kml import document as kml
+from geofence.outputs.landxml import document as landxml
 from geofence.plan import FencePlan, Output
 from tests.benchmarks.bench_outputs import best_s, long_plan
 

@@ -15,6 +15,7 @@ from tests.docs.pages import ROOT, section
 
 PAGE = ROOT / "docs" / "conventions.md"
 
+
 def constants(value: ast.expr | None) -> set[str]:
     """The texts that an expression may come to, as far as they stand there: ``"a"``, or ``"a" if so else "b"``."""
     if isinstance(value, ast.IfExp):

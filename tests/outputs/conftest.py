@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 
-from geofence.outputs.map import OUTPUT
+from geofence.outputs.map.page import OUTPUT
 from geofence.plan import FencePlan
 from tests.outputs.pages import Visit, opened
 from tests.plans import made_up_plan

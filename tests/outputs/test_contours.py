@@ -7,7 +7,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from geofence.outputs.contours import MOST_CROSSINGS, MOST_LEVELS, contours, interval_m, lines_of
+from geofence.outputs.map.contours import MOST_CROSSINGS, MOST_LEVELS, contours, interval_m, lines_of
 from geofence.site.ground import Relief
 
 

@@ -20,8 +20,9 @@ from ezdxf import recover
 from pyproj import CRS, Transformer
 
 from geofence.engine.records import Finding
-from geofence.outputs import dxf, dxf_section
-from geofence.outputs.dxf_style import DxfStyle
+from geofence.outputs.dxf import plan as dxf
+from geofence.outputs.dxf import section as dxf_section
+from geofence.outputs.dxf.style import DxfStyle
 from geofence.plan import FencePlan
 from geofence.plan_parts import Parameter
 from tests.outputs.drawn import GATE, drawn_plan, in_grid

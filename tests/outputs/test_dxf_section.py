@@ -12,8 +12,8 @@ import pytest
 from ezdxf import recover
 from pyproj import CRS
 
-from geofence.outputs import dxf_section
-from geofence.outputs.dxf_style import DxfStyle
+from geofence.outputs.dxf import section as dxf_section
+from geofence.outputs.dxf.style import DxfStyle
 from geofence.plan import FencePlan
 from tests.outputs.drawn import drawn_plan, in_grid
 from tests.outputs.runs import in_two_runs, on_a_square

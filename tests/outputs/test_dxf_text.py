@@ -8,7 +8,7 @@ import ezdxf
 import pyogrio
 import pytest
 
-from geofence.outputs.dxf_text import LONGEST, line_text, paragraph
+from geofence.outputs.dxf.text import LONGEST, line_text, paragraph
 
 HARMLESS = [
     "plain", "C:\\2019 \\P {x} \\A1;", "\\fArial|b1;x{\\C1;y}", "a^Jb ^ c", "<b>`${a}`", '=1+1 "q"',

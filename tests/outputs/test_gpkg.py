@@ -20,8 +20,8 @@ import shapely
 from lxml import etree
 from pyproj import CRS, Transformer
 
-from geofence.outputs import gpkg
-from geofence.outputs.gis_styles import STYLES
+from geofence.outputs.gis import gpkg
+from geofence.outputs.gis.styles import STYLES
 from geofence.plan import FencePlan
 from tests.outputs.drawn import GATE, drawn_plan, in_grid
 from tests.outputs.runs import in_two_runs, on_a_square

@@ -8,7 +8,7 @@ import pytest
 from matplotlib import image
 from matplotlib.colors import LightSource
 
-from geofence.outputs import hillshade
+from geofence.outputs.map import hillshade
 from geofence.site.ground import Relief
 
 CELL_M = 2.5

@@ -23,15 +23,15 @@ import pytest
 import shapely
 from lxml import etree
 
-from geofence.outputs import kml_style
-from geofence.outputs.kml import OUTPUT
+from geofence.outputs.kml import style as kml_style
+from geofence.outputs.kml.document import OUTPUT
 from geofence.plan import FencePlan, PlannedZone, ZoneOutline
 from tests.outputs.runs import in_two_runs, on_a_square, with_gate
 from tests.plans import HOSTILE, hostile_plan, made_up_plan
 
 SCHEMA = etree.XMLSchema(etree.parse(Path(fastkml.__file__).parent / "schema" / "ogckml22.xsd"))
 NAMES = {"x": "http://www.opengis.net/kml/2.2"}
-MAP_STYLE = Path(__file__).parents[2] / "geofence" / "outputs" / "map_assets" / "style.js"
+MAP_STYLE = Path(__file__).parents[2] / "geofence" / "outputs" / "map" / "assets" / "style.js"
 
 
 def _written(plan: FencePlan, tmp_path: Path) -> Path:

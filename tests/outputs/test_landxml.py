@@ -18,7 +18,7 @@ from pyproj import CRS, Transformer
 
 from geofence.engine.records import Floats
 from geofence.inputs.landxml_lines import read_lines
-from geofence.outputs.landxml import OUTPUT
+from geofence.outputs.landxml.document import OUTPUT
 from geofence.plan import CAUTIONS, FencePlan, Parameter
 from tests.landxml import ground
 from tests.outputs.runs import in_two_runs, on_a_square
@@ -363,7 +363,7 @@ class TestProfiles:
 
     def test_a_long_ground_is_in_several_lists_that_meet(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         whole = _pairs(_all(_root(made_up_plan(400), tmp_path), "//x:PntList2D")[0].text)
-        monkeypatch.setattr("geofence.outputs.landxml_alignment.LIST_LONGEST", 7)
+        monkeypatch.setattr("geofence.outputs.landxml.alignment.LIST_LONGEST", 7)
         root = _root(made_up_plan(400), tmp_path)
         SCHEMA.assertValid(root)
         parts = [_pairs(part.text) for part in _all(root, "//x:PntList2D")]

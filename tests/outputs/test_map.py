@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from geofence import registry
-from geofence.outputs import map as fence_map
-from geofence.outputs.map import OUTPUT, FenceMap
+from geofence.outputs.map import page as fence_map
+from geofence.outputs.map.page import OUTPUT, FenceMap
 from geofence.plan import FencePlan
 from tests.plans import hostile_plan, made_up_plan
 

@@ -13,7 +13,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 
-from geofence.outputs.map import OUTPUT
+from geofence.outputs.map.page import OUTPUT
 from geofence.plan import PlannedZone
 from tests.outputs.pages import DESKTOP, PHONE, Visit, opened
 from tests.outputs.test_map_zones import outline

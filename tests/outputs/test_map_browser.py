@@ -13,7 +13,7 @@ import pytest
 from playwright.sync_api import Browser
 
 from geofence.engine.records import Fence, Finding
-from geofence.outputs.map import OUTPUT, view
+from geofence.outputs.map.page import OUTPUT, view
 from geofence.plan import FencePlan
 from tests.outputs.pages import DESKTOP, PHONE, Visit, opened
 from tests.plans import HOSTILE, hostile_plan, made_up_plan

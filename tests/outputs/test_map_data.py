@@ -10,9 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from geofence.engine.records import Bays, Finding
-from geofence.outputs.gap_classes import gap_edges_m
-from geofence.outputs.map_columns import packed
-from geofence.outputs.map_data import (
+from geofence.outputs.map.columns import packed
+from geofence.outputs.map.data import (
     BAY_COLUMNS,
     BAY_EXTRAS,
     POST_COLUMNS,
@@ -21,6 +20,7 @@ from geofence.outputs.map_data import (
     relief_box,
     script_text,
 )
+from geofence.outputs.map.gap_classes import gap_edges_m
 from geofence.plan import FencePlan, Parameter
 from tests.plans import made_up_plan
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser
 
-from geofence.outputs.map import OUTPUT
+from geofence.outputs.map.page import OUTPUT
 from geofence.plan import FencePlan
 from tests.outputs.pages import opened
 from tests.plans import made_up_plan

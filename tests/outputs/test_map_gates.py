@@ -11,8 +11,8 @@ import pytest
 from playwright.sync_api import Browser
 from pyproj import Geod
 
-from geofence.outputs.map import OUTPUT
-from geofence.outputs.map_data import map_data
+from geofence.outputs.map.data import map_data
+from geofence.outputs.map.page import OUTPUT
 from geofence.plan import FencePlan, LeafWay, PlannedGate
 from tests.outputs.pages import PHONE, Visit, opened
 from tests.plans import HOSTILE, made_up_plan

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser
 
-from geofence.outputs.map import OUTPUT
-from geofence.outputs.map_data import map_data
-from geofence.outputs.map_lines import lines_data
+from geofence.outputs.map.data import map_data
+from geofence.outputs.map.lines import lines_data
+from geofence.outputs.map.page import OUTPUT
 from tests.networks import HOSTILE_NAMES, hostile_paddocks, paddocks, run_of
 from tests.outputs.pages import Visit, opened
 from tests.outputs.test_map_data import unpacked

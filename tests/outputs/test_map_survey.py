@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geofence.outputs.map_data import map_data
+from geofence.outputs.map.data import map_data
 from geofence.plan import FencePlan, ShotPoints
 from tests.outputs.pages import Visit
 from tests.plans import made_up_plan

@@ -12,7 +12,7 @@ import pytest
 from playwright.sync_api import Browser
 from pyproj import Geod
 
-from geofence.outputs.map import OUTPUT
+from geofence.outputs.map.page import OUTPUT
 from geofence.plan import FencePlan, Parameter
 from tests.outputs.pages import Visit, opened
 from tests.plans import made_up_plan

@@ -12,7 +12,7 @@ import shapely
 from playwright.sync_api import Browser
 from pyproj import Geod, Transformer
 
-from geofence.outputs.map import OUTPUT
+from geofence.outputs.map.page import OUTPUT
 from geofence.plan import FencePlan, PlannedZone, ZoneOutline
 from tests.outputs.pages import Visit, opened
 from tests.plans import HOSTILE, hostile_plan, made_up_plan

@@ -18,10 +18,10 @@ import pytest
 from fontTools.ttLib import TTFont
 
 from geofence.errors import JobError
-from geofence.outputs import typeface
-from geofence.outputs.paper import PAPERS_MM, Box, Page, Pen, text_box, text_width_mm, wrapped
-from geofence.outputs.paper_pdf import write_pdf
-from geofence.outputs.paper_svg import page_as_svg
+from geofence.outputs.paper import typeface
+from geofence.outputs.paper.page import PAPERS_MM, Box, Page, Pen, text_box, text_width_mm, wrapped
+from geofence.outputs.paper.pdf import write_pdf
+from geofence.outputs.paper.svg import page_as_svg
 from tests.plans import HOSTILE
 
 POINT_MM = 25.4 / 72

@@ -16,9 +16,9 @@ from lxml import html
 from geofence.engine.records import Finding
 from geofence.errors import JobError
 from geofence.outputs.digits import fixed
-from geofence.outputs.setout import OUTPUT, write
-from geofence.outputs.setout_sheet import SERVICES, SIGN_OFF
-from geofence.outputs.setout_style import SetoutStyle
+from geofence.outputs.setout.html import OUTPUT, write
+from geofence.outputs.setout.sheet import SERVICES, SIGN_OFF
+from geofence.outputs.setout.style import SetoutStyle
 from geofence.plan import FencePlan, Parameter
 from tests.outputs.drawn_plans import plan_of
 from tests.outputs.setout_plans import plan_through, square, tee, with_findings, with_marks

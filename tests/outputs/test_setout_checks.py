@@ -16,9 +16,9 @@ from geographiclib.geodesic import Geodesic
 from pyproj import CRS
 
 from geofence.outputs.on_grid import grid_crs
-from geofence.outputs.setout_checks import chord, diagonals, held_rows, in_holes, straights, ties
-from geofence.outputs.setout_posts import stretches
-from geofence.outputs.setout_strings import tape_of
+from geofence.outputs.setout.checks import chord, diagonals, held_rows, in_holes, straights, ties
+from geofence.outputs.setout.posts import stretches
+from geofence.outputs.setout.strings import tape_of
 from geofence.plan import FencePlan, Parameter
 from tests.outputs.drawn_plans import plan_of
 from tests.outputs.setout_plans import plan_through, square, tee, with_marks

@@ -9,12 +9,12 @@ from typing import Any
 import pypdf
 import pytest
 
-from geofence.outputs.paper import Area, Lettering, Page, Stroke
-from geofence.outputs.setout_content import setout_sheet
-from geofence.outputs.setout_paper import pages
-from geofence.outputs.setout_pdf import OUTPUT, write
-from geofence.outputs.setout_sheet import LOCATED, SERVICES, SIGN_OFF
-from geofence.outputs.setout_style import PAPERS_MM, SetoutStyle
+from geofence.outputs.paper.page import Area, Lettering, Page, Stroke
+from geofence.outputs.setout.content import setout_sheet
+from geofence.outputs.setout.paper import pages
+from geofence.outputs.setout.pdf import OUTPUT, write
+from geofence.outputs.setout.sheet import LOCATED, SERVICES, SIGN_OFF
+from geofence.outputs.setout.style import PAPERS_MM, SetoutStyle
 from geofence.plan import FencePlan
 from tests.outputs.drawn_plans import plan_of
 from tests.outputs.printed import PrintedPage, read_pdf

@@ -10,8 +10,8 @@ import pytest
 from pyproj import Transformer
 
 from geofence.engine.records import Finding
-from geofence.outputs.setout_posts import SetOutPost, Stretch, stretches, whole_plan_notes
-from geofence.outputs.setout_strings import STRING_M, held_along, tape_of
+from geofence.outputs.setout.posts import SetOutPost, Stretch, stretches, whole_plan_notes
+from geofence.outputs.setout.strings import STRING_M, held_along, tape_of
 from geofence.plan import FencePlan, PlannedGate
 from tests.outputs.drawn_plans import plan_of
 from tests.outputs.setout_plans import STEP_M, plan_through, square, tee, with_findings

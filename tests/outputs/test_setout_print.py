@@ -16,9 +16,9 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 
 from geofence.engine.records import Finding
-from geofence.outputs.setout import write
-from geofence.outputs.setout_sheet import SERVICES, SIGN_OFF
-from geofence.outputs.setout_style import PAPERS_MM, SetoutStyle
+from geofence.outputs.setout.html import write
+from geofence.outputs.setout.sheet import SERVICES, SIGN_OFF
+from geofence.outputs.setout.style import PAPERS_MM, SetoutStyle
 from geofence.plan import FencePlan
 from tests.outputs.drawn_plans import plan_of
 from tests.outputs.pages import DESKTOP, PHONE, opened

@@ -13,8 +13,8 @@ import pytest
 from pyproj import CRS
 
 from geofence.engine.records import Finding
-from geofence.outputs import shapefile
-from geofence.outputs.shapefile import LONGEST_BYTES, short_names
+from geofence.outputs.gis import shapefile
+from geofence.outputs.gis.shapefile import LONGEST_BYTES, short_names
 from geofence.plan import FencePlan
 from tests.outputs.drawn import GATE, drawn_plan, in_grid
 from tests.outputs.runs import in_two_runs, on_a_square

@@ -12,13 +12,16 @@ from hypothesis import strategies as st
 from scipy.optimize import LinearConstraint, minimize
 
 from geofence.engine.records import Floats
-from geofence.outputs.drawing_signs import round_steps
-from geofence.outputs.fence_line import FenceLine, fence_lines
-from geofence.outputs.grid_lines import crossings, grid_step
-from geofence.outputs.label_room import LabelRoom, Spot
-from geofence.outputs.label_spots import readable_deg
-from geofence.outputs.paper import LETTERING_MM, Box, Page, text_width_mm
-from geofence.outputs.section_pieces import (
+from geofence.outputs.paper.label_room import LabelRoom, Spot
+from geofence.outputs.paper.label_spots import readable_deg
+from geofence.outputs.paper.page import LETTERING_MM, Box, Page, text_width_mm
+from geofence.outputs.paper.text_flow import Column, Paragraph, fitted, flowed, lines_of
+from geofence.outputs.sheets.drawing_signs import round_steps
+from geofence.outputs.sheets.fence_line import FenceLine, fence_lines
+from geofence.outputs.sheets.findings import numbered_findings, numbers_in_short
+from geofence.outputs.sheets.grid_lines import crossings, grid_step
+from geofence.outputs.sheets.options import SCALES, sheet_options
+from geofence.outputs.sheets.section_pieces import (
     ABOVE_MM,
     BELOW_MM,
     fitting_exaggeration,
@@ -26,11 +29,8 @@ from geofence.outputs.section_pieces import (
     levels_of_bays,
     pieces,
 )
-from geofence.outputs.sheet_findings import numbered_findings, numbers_in_short
-from geofence.outputs.sheet_options import SCALES, sheet_options
-from geofence.outputs.strip_table import spread
-from geofence.outputs.strips import Room, Strip, cut_into_strips
-from geofence.outputs.text_flow import Column, Paragraph, fitted, flowed, lines_of
+from geofence.outputs.sheets.strip_table import spread
+from geofence.outputs.sheets.strips import Room, Strip, cut_into_strips
 from tests.outputs.drawn_plans import plan_of
 from tests.plans import HOSTILE, made_up_plan
 

@@ -20,12 +20,12 @@ import pypdf
 import pytest
 
 from geofence.errors import JobError
-from geofence.outputs.fence_line import fence_lines
-from geofence.outputs.paper import PAPERS_MM, Page, Stroke
-from geofence.outputs.paper_svg import page_as_svg
-from geofence.outputs.sheet_findings import numbered_findings
-from geofence.outputs.sheet_options import sheet_options
-from geofence.outputs.sheets import OUTPUT, SVG_OUTPUT, sheets
+from geofence.outputs.paper.page import PAPERS_MM, Page, Stroke
+from geofence.outputs.paper.svg import page_as_svg
+from geofence.outputs.sheets.document import OUTPUT, SVG_OUTPUT, sheets
+from geofence.outputs.sheets.fence_line import fence_lines
+from geofence.outputs.sheets.findings import numbered_findings
+from geofence.outputs.sheets.options import sheet_options
 from geofence.plan import CAUTIONS, FencePlan, Parameter
 from tests.outputs.drawn_plans import PLANS, plan_of
 from tests.outputs.drawn_texts import POINT_MM, DrawnText, overlapping, texts_of
@@ -93,7 +93,7 @@ class TestTextsKeepApart:
             assert np.all(corners.max(axis=0) < np.array(size) - 10)
 
     def test_the_reader_sees_texts_that_overlap(self, tmp_path: Path) -> None:
-        from geofence.outputs.paper_pdf import write_pdf
+        from geofence.outputs.paper.pdf import write_pdf
 
         page = Page(100, 100)
         page.text("P001", 50, 50, turn_deg=30)

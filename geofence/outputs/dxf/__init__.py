@@ -1,0 +1,1 @@
+"""Drawings for CAD: the plan on the grid, and the long-section."""

@@ -1,0 +1,1 @@
+"""Layers with styles for a desktop GIS."""

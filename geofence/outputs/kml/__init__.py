@@ -1,0 +1,1 @@
+"""The fence on a globe."""

@@ -1,0 +1,1 @@
+"""Points and alignments for survey devices."""

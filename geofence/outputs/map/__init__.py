@@ -1,0 +1,1 @@
+"""The interactive map: its page, and what it knows of a plan."""

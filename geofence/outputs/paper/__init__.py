@@ -1,0 +1,1 @@
+"""A page in millimetres with measured lettering, and the files it makes."""

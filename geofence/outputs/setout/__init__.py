@@ -1,0 +1,1 @@
+"""The crew's set-out sheet, as HTML that prints and as PDF."""

@@ -1,0 +1,312 @@
+"""Tables of the set-out sheet that come before the posts: what is set first, and what checks it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+import numpy as np
+
+from geofence.numeric import COINCIDENT_M
+from geofence.outputs.plain_text import one_line
+from geofence.outputs.setout.checks import Chord, Diagonal, Straight, Tie
+from geofence.outputs.setout.posts import Note, Stretch
+from geofence.outputs.setout.sheet import Band, Cell, Column, Line, Table
+from geofence.outputs.setout.sizes import Sizes
+from geofence.outputs.setout.units import Units, bearing, degrees_minutes_seconds
+from geofence.plan import FencePlan, MarkKind, PlannedGate
+
+__all__ = [
+    "corner_table",
+    "gate_table",
+    "held_table",
+    "mark_table",
+    "ordered",
+    "stretch_table",
+    "tie_table",
+    "wire_table",
+]
+
+DONE = Column(head=("done", ""), width=11, kind="tick")
+MEASURED = Column(head=("Measured", ""), width=30, kind="blank")
+
+PLACE_DECIMALS = 3
+NAME_LETTERS = 16
+KIND_WORDS: Mapping[MarkKind, str] = {"boundary": "boundary mark", "control": "control point"}
+
+
+def mark_table(plan: FencePlan, units: Units, holes: Mapping[int, int], used: Sequence[int]) -> Table:
+    """The marks that ties start from."""
+    marks, names = plan.marks, plan.post_names
+    rows = []
+    for row in used:
+        rows.append(
+            Line(
+                cells=(
+                    (one_line(marks.name[row]), KIND_WORDS[marks.kind[row]]),
+                    (_place(float(marks.easting[row])), ""),
+                    (_place(float(marks.northing[row])), ""),
+                    (units.level(float(marks.level_m[row])), ""),
+                    (f"hole of {names[holes[row]]}" if row in holes else "", ""),
+                ),
+            )
+        )
+    return Table(
+        title="Marks to start from",
+        hint=f"Eastings and northings on the grid, in {one_line(plan.grid.unit)}; a control point's level is its own, "
+        "a boundary mark's that of the ground. Find each and look whether it was moved. One that stands in a hole goes "
+        "with the soil: set pegs clear of it first, and ask a licensed surveyor before, since to move a mark may be an "
+        "offence.",
+        columns=(
+            DONE,
+            Column(head=("Mark", "what"), width=47, kind="text"),
+            Column(head=("Easting", ""), width=33),
+            Column(head=("Northing", ""), width=33),
+            Column(head=("Level", ""), width=26),
+            Column(head=("Stands in", ""), width=36),
+        ),
+        rows=tuple(rows),
+    )
+
+
+def held_table(plan: FencePlan, along: Sequence[Stretch], units: Units) -> Table:
+    """The posts that must be where they are."""
+    posts, places, names = plan.fence.posts, plan.places, plan.post_names
+    held = dict.fromkeys(post.row for stretch in along for post in (stretch.start, stretch.end))
+    rows = [
+        Line(
+            cells=(
+                (names[row], posts.kind[row]),
+                (_place(float(places.easting[row])), ""),
+                (_place(float(places.northing[row])), ""),
+                (units.level(float(posts.ground_level_m[row])), units.level(float(posts.top_level_m[row]))),
+                (units.length(float(posts.chainage_m[row])), ""),
+            )
+        )
+        for row in held
+    ]
+    return Table(
+        title="Posts to set first",
+        hint="Set these by instrument, or tape them from the marks by the ties; the others are taped from them. "
+        f"Eastings and northings on the grid, in {one_line(plan.grid.unit)}.",
+        columns=(
+            DONE,
+            Column(head=("Post", "kind"), width=30, kind="text"),
+            Column(head=("Easting", ""), width=38),
+            Column(head=("Northing", ""), width=38),
+            Column(head=("Ground", "top level"), width=28),
+            Column(head=("Chainage", ""), width=28),
+        ),
+        rows=tuple(rows),
+    )
+
+
+def tie_table(plan: FencePlan, units: Units, ties: Sequence[Tie]) -> Table:
+    """From marks to posts."""
+    names = plan.post_names
+    return Table(
+        title="Ties from marks to posts",
+        hint="Two ties fix a post, where they cross well. Rise: the ground at the post above the mark.",
+        columns=(
+            DONE,
+            Column(head=("Post", "kind"), width=23, kind="text"),
+            Column(head=("From mark", "what"), width=42, kind="text"),
+            Column(head=("Distance", ""), width=26),
+            Column(head=("Bearing", "grid"), width=29),
+            Column(head=("Rise", ""), width=21),
+            MEASURED,
+        ),
+        rows=tuple(_tie(plan, names[tie.row], units, tie) for tie in ties),
+    )
+
+
+def _tie(plan: FencePlan, name: str, units: Units, tie: Tie) -> Line:
+    marks = plan.marks
+    on_it = tie.distance_m < COINCIDENT_M
+    weak = f"The two ties of {name} cross at a sharp angle: check it by its stretches as well."
+    return Line(
+        cells=(
+            (name, plan.fence.posts.kind[tie.row]),
+            (one_line(marks.name[tie.mark]), KIND_WORDS[marks.kind[tie.mark]]),
+            (units.length(tie.distance_m), "on the mark" if on_it else ""),
+            ("", "") if on_it else (bearing(tie.bearing_deg), degrees_minutes_seconds(tie.bearing_deg)),
+            (units.rise(tie.rise_m), ""),
+        ),
+        notes=(Note(word="CHECK", text=weak),) if tie.weak else (),
+    )
+
+
+def stretch_table(
+    along: Sequence[Stretch], whole: Sequence[Straight], units: Units, chords: Mapping[tuple[int, int], Chord]
+) -> Table:
+    """From each post that is set first to the next, then from corner to corner past those in between."""
+    rows: list[Line | Band] = [
+        _stretch(item, units, chords, line=item.line) for item in along if item.bays > 1 and not item.bent
+    ]
+    if whole:
+        rows.append(Band(text="From corner to corner, past the posts in between"))
+        rows += [_stretch(item, units, chords, line=item.stretches[0].line) for item in whole]
+    return Table(
+        title="Stretches from post to post",
+        hint="Check each before the posts in between are dug: centre to centre, level tape.",
+        columns=(
+            DONE,
+            Column(head=("From", "kind"), width=26, kind="text"),
+            Column(head=("To", "kind"), width=26, kind="text"),
+            Column(head=("Length", "line" if any(item.line for item in along) else ""), width=30),
+            Column(head=("Bearing", "grid"), width=30),
+            Column(head=("Bays", ""), width=15),
+            MEASURED,
+        ),
+        rows=tuple(rows),
+    )
+
+
+def _stretch(item: Stretch | Straight, units: Units, chords: Mapping[tuple[int, int], Chord], *, line: str) -> Line:
+    bearing_deg = chords[item.start.row, item.end.row].bearing_deg
+    return Line(
+        cells=(
+            (item.start.name, item.start.kind),
+            (item.end.name, item.end.kind),
+            (units.length(item.length_m), _short(line)),
+            (bearing(bearing_deg), degrees_minutes_seconds(bearing_deg)),
+            (str(item.bays), ""),
+        )
+    )
+
+
+def corner_table(
+    plan: FencePlan, units: Units, found: Sequence[Diagonal], across: Mapping[tuple[int, int], Chord]
+) -> Table:
+    """Where the fence turns."""
+    names = plan.post_names
+    return Table(
+        title="Diagonals where the fence turns",
+        hint="Peg A on the line of the fence toward the one post and B toward the other, each at the setback from the "
+        "corner post's centre; A to B must be as stated. Where it says past, A stands on the same line prolonged past "
+        "the corner post, since the fence turns but little there. The pegs also give the corner back after its hole "
+        "is dug. Post to post: between the two neighbours' centres.",
+        columns=(
+            DONE,
+            Column(head=("Post", "angle"), width=22, kind="text"),
+            Column(head=("Peg A", ""), width=27, kind="text"),
+            Column(head=("Peg B", ""), width=27, kind="text"),
+            Column(head=("Setback", ""), width=24),
+            Column(head=("A to B", "post to post"), width=30),
+            MEASURED,
+        ),
+        rows=tuple(_corner(names, units, item, across[item.toward]) for item in found),
+    )
+
+
+def _corner(names: Sequence[str], units: Units, found: Diagonal, across: Chord) -> Line:
+    one, other = (names[row] for row in found.toward)
+    return Line(
+        cells=(
+            (names[found.row], f"{found.angle_deg:.2f}°"),
+            (f"toward {one}", "") if not found.prolonged else (f"from {one}", "past the post"),
+            (f"toward {other}", ""),
+            (units.length(found.setback_m), ""),
+            (units.length(found.diagonal_m), units.length(across.distance_m)),
+        )
+    )
+
+
+def gate_table(plan: FencePlan, units: Units) -> Table:
+    """Openings."""
+    bays, names, bay_names, sizes = plan.fence.bays, plan.post_names, plan.bay_names, Sizes.of(plan)
+    called = {gate.bay: gate for gate in plan.gates}
+    rows = []
+    for row in np.flatnonzero(np.array([kind == "gate" for kind in bays.kind], dtype=bool)).tolist():
+        ends = [int(bays.from_post[row]), int(bays.to_post[row])]
+        tops = [float(plan.fence.posts.top_level_m[end]) for end in ends]
+        width = float(bays.width_m[row])
+        cells: tuple[Cell, ...] = (
+            (one_line(called[row].name) if row in called else bay_names[row], bay_names[row]),
+            (f"{names[ends[0]]} to {names[ends[1]]}", _swing(called.get(row))),
+            (units.length(width), units.length(width - sizes.between(*ends))),
+            (units.level(tops[0]), units.level(tops[1])),
+            (units.level(float(bays.underside_from_m[row])), ""),
+        )
+        rows.append(Line(cells=cells))
+    return Table(
+        title="Gates",
+        hint="Measure the clear opening at the top and at the foot of the posts before the concrete sets. Left and "
+        "right are those of somebody who walks along the fence.",
+        columns=(
+            DONE,
+            Column(head=("Gate", "bay"), width=34, kind="text"),
+            Column(head=("Posts", "opens"), width=36, kind="text"),
+            Column(head=("Centres", "clear"), width=22),
+            Column(head=("Tops, first", "second"), width=25),
+            Column(head=("Foot level", ""), width=25),
+            MEASURED,
+        ),
+        rows=tuple(rows),
+    )
+
+
+def _swing(gate: PlannedGate | None) -> str:
+    return "" if gate is None or gate.swing in ("none", "not stated") else gate.swing
+
+
+def wire_table(plan: FencePlan, units: Units) -> Table:
+    """Strains of wire."""
+    strains, names = plan.fence.strains, plan.post_names
+    droppers, bays = plan.fence.bays.droppers, plan.fence.bays
+    rows = []
+    for row in range(len(strains)):
+        inside = (bays.start_m >= strains.start_m[row] - 1e-6) & (bays.end_m <= strains.end_m[row] + 1e-6)
+        count = float(np.nansum(droppers[inside])) if np.isfinite(droppers[inside]).any() else 0.0
+        wires, length = int(strains.wires[row]), float(strains.wire_length_m[row])
+        rows.append(
+            Line(
+                cells=(
+                    (names[int(strains.from_post[row])], f"to {names[int(strains.to_post[row])]}"),
+                    (str(wires), ""),
+                    (units.length(length), units.length(wires * length)),
+                    (f"{strains.tension_kn[row]:.2f} kN", ""),
+                    (f"{strains.tension_cold_kn[row]:.2f} kN", f"{strains.tension_hot_kn[row]:.2f} kN"),
+                    (f"{count:.0f}", ""),
+                )
+            )
+        )
+    return Table(
+        title="Strains of wire",
+        hint=_heights(plan, units) + "One wire: along the slope, from strainer to strainer, without knots and ties.",
+        columns=(
+            DONE,
+            Column(head=("From", "to"), width=26, kind="text"),
+            Column(head=("Wires", ""), width=16),
+            Column(head=("One wire", "all wires"), width=30),
+            Column(head=("Strain to", ""), width=26),
+            Column(head=("Coldest", "hottest"), width=26),
+            Column(head=("Droppers", ""), width=22),
+            MEASURED,
+        ),
+        rows=tuple(rows),
+    )
+
+
+def _heights(plan: FencePlan, units: Units) -> str:
+    given = plan.parameters.get("wire.heights_m")
+    if given is None:
+        return ""
+    *others, last = (float(height) for height in given.value)
+    heights = ", ".join([*map(units.length, others), units.said(last)])
+    return f"Wires above the ground at each post, the lowest first: {heights}. "
+
+
+def _short(line: str) -> str:
+    """As much of a line's name as stands below a figure."""
+    name = one_line(line)
+    return name if len(name) <= NAME_LETTERS else name[: NAME_LETTERS - 1].rstrip() + "…"
+
+
+def _place(value: float) -> str:
+    return f"{value:.{PLACE_DECIMALS}f}"
+
+
+def ordered(ties: Sequence[Sequence[Tie]]) -> Iterator[Tie]:
+    """Ties of several kinds of mark, post by post."""
+    every = [tie for kind in ties for tie in kind]
+    yield from sorted(every, key=lambda tie: tie.row)

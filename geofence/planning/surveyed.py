@@ -1,0 +1,287 @@
+"""The site as surveyed: the job's line and ground brought together, before anything is planned."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from pyproj import CRS
+
+from geofence.engine.records import Finding
+from geofence.errors import GridError, InputError, LayoutError
+from geofence.inputs.job import Job
+from geofence.inputs.vectors import Boundary, read_boundary
+from geofence.planning import working_grid
+from geofence.planning.drawn import DrawnLine, box, chosen, draw
+from geofence.planning.grounds import files_of, open_ground
+from geofence.planning.meetings import Meetings, brought_together
+from geofence.site import grids, profile
+from geofence.site.ground import Ground
+from geofence.site.ground_distance import elevation_factor
+from geofence.site.line import Line
+from geofence.site.offset import offset
+from geofence.site.patched import PatchedGround
+from geofence.site.profile import GroundLine
+from geofence.site.survey_points import SurveyPoints
+from geofence.site.tin import TinGround
+from geofence.toml_file import address
+
+__all__ = ["Progress", "SurveyedSite", "control_file", "existing_file", "survey"]
+
+Progress = Callable[[str], None]
+"""Called with the name of each stage as it begins."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SurveyedSite:
+    """Lines with their ground.
+
+    Attributes
+    ----------
+    boundaries
+        As drawn, one for each of the job's tables of lines.
+    drawn
+        All of the job's lines, before legs were chosen, turned or offset.
+    grid
+        The working grid.
+    ground
+        The source of levels.
+    runs
+        The unbroken stretches to be fenced, line by line; chainage runs on from one to the next of a line. Levels may
+        be missing.
+    meetings
+        Where runs meet, and which line each is of.
+    to_grid, to_ground, to_wgs84
+        From longitude and latitude on the grid's datum.
+    span
+        West, south, east and north of the lines, in degrees on the grid's datum.
+    findings
+        What is to be known so far.
+    """
+
+    boundaries: tuple[Boundary, ...]
+    drawn: tuple[DrawnLine, ...]
+    grid: CRS
+    ground: Ground
+    runs: tuple[GroundLine, ...]
+    meetings: Meetings
+    to_grid: grids.Crossing
+    to_ground: grids.Crossing
+    to_wgs84: grids.Crossing
+    span: tuple[float, float, float, float]
+    findings: tuple[Finding, ...]
+
+    def to_degrees(self, source: CRS) -> grids.Crossing:
+        """From another grid to longitude and latitude on the working grid's datum, by the way that is best here."""
+        return grids.cross(source, grids.geographic(self.grid), self.span)
+
+    @property
+    def lines(self) -> tuple[Line, ...]:
+        """All that was drawn, line by line."""
+        return tuple(part for line in self.drawn for part in line.parts)
+
+    def line_of(self, run: int) -> DrawnLine:
+        """The line that a run is of."""
+        return self.drawn[self.meetings.line[run]]
+
+    def name_of(self, run: int) -> str:
+        """The name of the line that a run is of; empty where the job has one line and no name for it."""
+        return self.line_of(run).name
+
+    @property
+    def length_m(self) -> float:
+        """Length on the ground of all runs."""
+        return float(sum(run.chainage_m[-1] for run in self.runs))
+
+    @property
+    def field(self) -> SurveyPoints | None:
+        """The points of the survey, or of the patch; None where the ground is no survey of points."""
+        return _field(self.ground)
+
+
+def survey(job: Job, *, progress: Progress = lambda _stage: None) -> SurveyedSite:
+    """Read a job's line and ground, and sample the one along the other.
+
+    Raises
+    ------
+    JobError, InputError, GridError, LayoutError
+        What the job names cannot be used; missing levels are no error yet.
+    """
+    progress("Reading the boundary")
+    boundaries = tuple(_boundary(job, row) for row in range(len(job.lines)))
+    progress("Opening the ground")
+    ground = open_ground(job)
+    grid, findings = working_grid.choose(job, boundaries, ground)
+    lines, noted = draw(job, boundaries, grid)
+    span = box([part for line in lines for part in line.parts])
+    to_grid = grids.cross(grids.geographic(grid), grid, span)
+    to_ground = grids.cross(grids.geographic(grid), ground.crs, span)
+    to_wgs84 = grids.cross(grids.geographic(grid), grids.WGS84, span)
+    shifts = [
+        to_ground.finding("ground", grid.name, ground.crs.name),
+        to_wgs84.finding("map", grid.name, "WGS 84"),
+    ]
+    wanted = [_aside(job, line, chosen(job, line, to_grid), ground, to_ground) for line in lines]
+    meetings = brought_together(lines, wanted, join_m=job.layout.join_m)
+    progress("Sampling the ground")
+    runs = _sampled(job, meetings, ground, to_ground, boundaries)
+    return SurveyedSite(
+        boundaries=boundaries,
+        drawn=tuple(lines),
+        grid=grid,
+        ground=ground,
+        runs=tuple(runs),
+        meetings=meetings,
+        to_grid=to_grid,
+        to_ground=to_ground,
+        to_wgs84=to_wgs84,
+        span=span,
+        findings=(
+            *dict.fromkeys(finding for boundary in boundaries for finding in boundary.findings),
+            *findings,
+            *noted,
+            *(shift for shift in shifts if shift),
+            *ground.findings,
+            *meetings.findings(runs),
+        ),
+    )
+
+
+def _boundary(job: Job, row: int) -> Boundary:
+    """The boundary of one of the job's tables of lines."""
+    line = job.lines[row]
+    return read_boundary(
+        job.path(line.file),
+        layer=line.layer,
+        grid=line.grid,
+        feature=line.feature,
+        features=line.features,
+        name_field=line.name_field,
+        table=address(job.line_keys(row)),
+    )
+
+
+def _field(ground: Ground) -> SurveyPoints | None:
+    if isinstance(ground, PatchedGround):
+        return ground.patch.survey
+    return ground.survey if isinstance(ground, TinGround) else None
+
+
+def _aside(job: Job, line: DrawnLine, runs: Sequence[Line], ground: Ground, to_ground: grids.Crossing) -> list[Line]:
+    """The runs of a line, moved sideways as the job wants it."""
+    aside_m = job.lines[line.table].offset_m
+    if not aside_m:
+        return list(runs)
+    separation = job.job.geoid_separation_m
+    try:
+        return [offset(run, aside_m * _factor(run, ground, to_ground, separation)) for run in runs]
+    except LayoutError as error:
+        if line.name:
+            error.place = f"{address(job.line_keys(line.table))}.offset_m, line {line.name!r}"
+        raise
+
+
+def _sampled(
+    job: Job, meetings: Meetings, ground: Ground, to_ground: grids.Crossing, boundaries: Sequence[Boundary]
+) -> list[GroundLine]:
+    separation = job.job.geoid_separation_m
+    place = Path(job.ground.files[0]).name
+    runs = meetings.network.runs
+    sampled: list[GroundLine] = []
+    for row, run in enumerate(runs):
+        ground_line = profile.sample(
+            run, ground, to_ground.transformer, geoid_separation_m=separation, also_m=meetings.visited_m(row)
+        )
+        if row and meetings.line[row] == meetings.line[row - 1]:
+            before = sampled[-1]
+            ground_line = replace(ground_line, from_m=before.from_m + float(before.chainage_m[-1]))
+        name = meetings.lines[meetings.line[row]].name
+        profile.check_steepness(ground_line, place=f"{place}, line {name!r}" if name else place)
+        sampled.append(ground_line)
+    if all(not np.isfinite(ground_line.level_m).any() for ground_line in sampled):
+        raise GridError(
+            "the ground does not cover the line anywhere",
+            place=place,
+            remedy=_swapped(ground, runs, to_ground)
+            or "".join(_drawn_swapped(ground, boundary) for boundary in boundaries)
+            or f"Are both in the grids they say? Ground: {ground.crs.name}; line: {boundaries[0].file.name}.",
+        )
+    return sampled
+
+
+def _swapped(ground: Ground, runs: Sequence[Line], to_ground: grids.Crossing) -> str:
+    """Advice where the survey would be about the line if its eastings were northings; empty where it would not."""
+    survey = _field(ground)
+    if survey is None:
+        return ""
+    lon, lat = (np.concatenate(parts) for parts in zip(*((run.lon_deg, run.lat_deg) for run in runs), strict=True))
+    x, y = to_ground.carry(lon, lat)
+    across, up = (x.min(), x.max()), (y.min(), y.max())
+    swapped_x, swapped_y = (survey.y.min(), survey.y.max()), (survey.x.min(), survey.x.max())
+    if not (_meet(across, swapped_x) and _meet(up, swapped_y)):
+        return ""
+    return (
+        f"Northing and easting of {survey.source} look swapped: the other way round its points are about the line. "
+        "Say which is which by ground.order, or mend the header."
+    )
+
+
+def _drawn_swapped(ground: Ground, boundary: Boundary) -> str:
+    """Advice where the ground would cover the boundary if its eastings were northings; empty where it would not."""
+    corners = np.concatenate(boundary.parts)
+    x, y = grids.cross(boundary.crs, ground.crs).carry(corners[:, 1], corners[:, 0])
+    inside = np.isfinite(x) & np.isfinite(y)
+    if not np.isfinite(ground.levels(x[inside], y[inside]).level_m).any():
+        return ""
+    return (
+        f"Easting and northing (longitude and latitude) of {boundary.file.name} look swapped: the other way round the "
+        "ground covers it. Save it anew with its axes in order."
+    )
+
+
+def _meet(one: tuple[float, float], other: tuple[float, float]) -> bool:
+    return one[0] <= other[1] and other[0] <= one[1]
+
+
+def _factor(run: Line, ground: Ground, to_ground: grids.Crossing, separation: float) -> float:
+    """Distance on the ellipsoid over distance on the ground, at the mean level of the run's vertices."""
+    level = ground.levels(*to_ground.carry(run.lon_deg, run.lat_deg)).level_m
+    height = float(np.nanmean(level)) + separation if np.isfinite(level).any() else separation
+    return float(elevation_factor(np.array(height), np.array(run.geod.a)))
+
+
+def control_file(job: Job) -> Path | None:
+    """The file of control points, which is there; None where the job names none.
+
+    Raises
+    ------
+    InputError
+        There is no such file.
+    """
+    return _file_of(job, job.control.file, "control.file")
+
+
+def existing_file(job: Job) -> Path | None:
+    """The file of posts that are in the ground already; as :func:`control_file`."""
+    return _file_of(job, job.existing.file, "existing.file")
+
+
+def _file_of(job: Job, name: str | None, key: str) -> Path | None:
+    if name is None:
+        return None
+    file = job.path(name)
+    if not file.is_file():
+        raise InputError("there is no such file", file=file, remedy=f"Check {key}; its path starts at the job file.")
+    return file
+
+
+def input_files(job: Job, site: SurveyedSite, job_file: Path | None) -> tuple[Path, ...]:
+    """Every file that the plan comes from."""
+    check = job.ground.check_points
+    checks = () if check is None else files_of(job, check, "ground.check")
+    zones = (job.path(zone.file) for zone in job.zones if zone.file is not None)
+    lines = (job.path(line.file) for line in job.lines)
+    named = (job_file, *lines, *site.ground.files, *checks, control_file(job), existing_file(job), *zones)
+    return tuple(dict.fromkeys(path for path in named if path is not None))

@@ -1,0 +1,175 @@
+"""A job's zones on its line: read, laid beside the runs, and turned into stretches where no post may stand."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from pyproj import Transformer
+
+from geofence.engine.records import Finding, KeepClear
+from geofence.errors import JobError
+from geofence.inputs.job import Job
+from geofence.inputs.job_file import Zone
+from geofence.inputs.zones import DrawnZone, read_zone
+from geofence.plan import PlannedZone, SystemFacts
+from geofence.planning.surveyed import SurveyedSite
+from geofence.site import grids, zones
+from geofence.site.profile import GroundLine
+from geofence.site.true_plane import TrueStretch, stretches
+from geofence.site.zones import Crossing, Drawing
+
+__all__ = ["PlacedZone", "Zoning", "keep_clears", "place_zones"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlacedZone:
+    """A zone on the line.
+
+    Attributes
+    ----------
+    zone
+        As the job has it.
+    title
+        What it is called.
+    drawing, to_degrees
+        Its shapes, and the way from their grid to degrees on the line's datum.
+    reach_m
+        How near a shape counts, on the ground; of a keep-clear up to a post's centre, of a setback up to the line.
+    crossings
+        Where the line is within reach, run by run.
+    nearest_m
+        How near the line comes; infinite where that is far beyond reach.
+    """
+
+    zone: Zone
+    title: str
+    drawing: Drawing
+    to_degrees: Transformer
+    reach_m: float
+    crossings: tuple[Crossing, ...]
+    nearest_m: float
+
+    @property
+    def source(self) -> str:
+        return self.zone.source or "no source stated"
+
+    def named(self, crossing: Crossing) -> str:
+        """What is crossed: the zone, and its feature where that has a name."""
+        feature = self.drawing.names[crossing.shape]
+        return f"{self.title}, {feature}" if feature else self.title
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Zoning:
+    """All zones of a job, the line that they were held against, and what was found in reading them."""
+
+    zones: tuple[PlacedZone, ...]
+    stretches: tuple[TrueStretch, ...]
+    planned: tuple[PlannedZone, ...]
+    findings: tuple[Finding, ...]
+
+
+def place_zones(job: Job, site: SurveyedSite, runs: Sequence[GroundLine], facts: SystemFacts) -> Zoning:
+    """Read the job's zones and find where the line crosses them, on the ground.
+
+    Raises
+    ------
+    JobError, InputError, GridError
+        A zone's file cannot be used.
+    """
+    if not job.zones:
+        return Zoning(zones=(), stretches=(), planned=(), findings=())
+    separation = job.job.geoid_separation_m
+    line = tuple(
+        stretch
+        for row, run in enumerate(runs)
+        for stretch in stretches(row, run, datum=site.grid, geoid_separation_m=separation)
+    )
+    placed, planned, findings = [], [], []
+    for row, zone in enumerate(job.zones):
+        drawn = _drawn(job, site, row, zone)
+        crossing = site.to_degrees(drawn.drawing.crs)
+        shift = crossing.finding("zone", drawn.drawing.crs.name, site.grid.name)
+        findings += [*drawn.findings, *([] if shift is None else [shift])]
+        placed.append(_placed(zone, drawn.drawing, crossing.transformer, line, facts))
+        planned.append(_planned(placed[-1], line, crossing, site.to_wgs84))
+    return Zoning(zones=tuple(placed), stretches=line, planned=tuple(planned), findings=tuple(findings))
+
+
+def _drawn(job: Job, site: SurveyedSite, row: int, zone: Zone) -> DrawnZone:
+    if zone.file is not None:
+        return read_zone(job.path(zone.file), layer=zone.layer, grid=zone.grid, place=f"zone[{row + 1}]")
+    if zone.apex is None or zone.toward is None or zone.legs_m is None:
+        raise JobError("is not drawn", place=job.place("zone", row))
+    try:
+        shape = zones.triangle(zone.apex, zone.toward, zone.legs_m, site.grid)
+    except ValueError as error:
+        raise JobError(
+            f"does not make a triangle: {error}",
+            place=job.place("zone", row, "toward"),
+            remedy="Give a position on each of two sides that meet at the apex.",
+        ) from error
+    return DrawnZone(drawing=Drawing(crs=site.grid, shapes=(shape,), names=("",)), findings=())
+
+
+def _placed(
+    zone: Zone, drawing: Drawing, to_degrees: Transformer, line: Sequence[TrueStretch], facts: SystemFacts
+) -> PlacedZone:
+    reach = zone.buffer_m
+    if zone.rule == "keep-clear":
+        reach += _clearance(zone, facts)
+    elif zone.rule == "setback":
+        reach += zone.limit_m
+    crossed = tuple(zones.crossings(drawing, line, to_degrees, reach_m=reach))
+    return PlacedZone(
+        zone=zone,
+        title=zone.name or (Path(zone.file).name if zone.file else "visibility triangle"),
+        drawing=drawing,
+        to_degrees=to_degrees,
+        reach_m=reach,
+        crossings=crossed,
+        nearest_m=0.0 if crossed else zones.nearest(drawing, line, to_degrees, reach_m=reach),
+    )
+
+
+def _clearance(zone: Zone, facts: SystemFacts) -> float:
+    """From a post's centre to what stays ``buffer_m`` away; of a post, which may be square, to its farthest corner."""
+    return {"hole": facts.hole_diameter_m / 2, "post": facts.post_width_m / math.sqrt(2), "centre": 0.0}[zone.clear_to]
+
+
+def _planned(
+    placed: PlacedZone, line: Sequence[TrueStretch], to_degrees: grids.Crossing, to_wgs84: grids.Crossing
+) -> PlannedZone:
+    """A zone as outputs show it: to WGS 84 by way of the grid's datum, as the fence goes, so both stay together."""
+    zone = placed.zone
+    return PlannedZone(
+        name=placed.title,
+        rule=zone.rule,
+        source=zone.source,
+        buffer_m=zone.buffer_m,
+        limit_m=zone.limit_m,
+        outlines=zones.outlines(
+            placed.drawing, line, lambda x, y: to_wgs84.carry(*to_degrees.carry(x, y)), placed.to_degrees
+        ),
+    )
+
+
+def keep_clears(zoning: Zoning, runs: Sequence[GroundLine]) -> list[list[KeepClear]]:
+    """The stretches of each run where no post may stand, by chainage within the run."""
+    found: list[list[KeepClear]] = [[] for _ in runs]
+    for placed in zoning.zones:
+        if placed.zone.rule == "keep-clear":
+            for crossing in placed.crossings:
+                begin = runs[crossing.run].from_m
+                found[crossing.run].append(
+                    KeepClear(
+                        name=placed.named(crossing),
+                        from_m=crossing.from_m - begin,
+                        to_m=crossing.to_m - begin,
+                        source=placed.source,
+                    )
+                )
+    return found
