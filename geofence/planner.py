@@ -172,7 +172,8 @@ def _found(job: Job, site: SurveyedSite, built: _Built, places: Places, marks: R
     yield from built.standing.findings
     yield from built.fence.findings
     yield from gate_findings(built.swings, built.joined)
-    yield from zone_findings(built.zoning, site, built.runs, built.joined, open_share=job.fence.open_share)
+    lines = [site.name_of(row) for row in range(len(built.runs))]
+    yield from zone_findings(built.zoning, built.runs, built.joined, lines=lines, open_share=job.fence.open_share)
 
 
 def read_or_make_job(

@@ -10,6 +10,7 @@ import numpy as np
 from pyproj import CRS, Geod, Transformer
 
 from geofence.engine.fence import build_fence
+from geofence.engine.joined import join_at
 from geofence.engine.records import Fence, Finding, Floats, LayoutRules, LevelRules, PanelRules, PostRules
 from geofence.engine.records import Path as EnginePath
 from geofence.inputs.job_file import Zone
@@ -76,4 +77,4 @@ def placed(ground: GroundLine, shape: Any, **keys: Any) -> tuple[PlacedZone, Zon
 def judged(ground: GroundLine, fence: Fence, shape: Any, *, open_share: float = 0.0, **keys: Any) -> list[Finding]:
     """What is found of a fence in a zone."""
     _, zoning = placed(ground, shape, **keys)
-    return zone_findings(zoning, [ground], [fence], open_share=open_share)
+    return zone_findings(zoning, [ground], join_at([fence], []), lines=[""], open_share=open_share)

@@ -12,7 +12,6 @@ from geofence.engine.joined import Joined
 from geofence.engine.over_ground import OverGround, bays_over_ground, posts_within
 from geofence.engine.records import Fence, Finding, Ints, Severity
 from geofence.numeric import COINCIDENT_M, LEVEL_TOLERANCE_M, WIDTH_TOLERANCE_M
-from geofence.planning.surveyed import SurveyedSite
 from geofence.planning.zoning import PlacedZone, Zoning
 from geofence.site import zones
 from geofence.site.profile import GroundLine
@@ -68,7 +67,7 @@ class _Measure:
 
 
 def zone_findings(
-    zoning: Zoning, site: SurveyedSite, runs: Sequence[GroundLine], joined: Joined, *, open_share: float
+    zoning: Zoning, runs: Sequence[GroundLine], joined: Joined, *, lines: Sequence[str], open_share: float
 ) -> list[Finding]:
     """What is to be said of each crossing of each zone, and of zones that the line does not meet.
 
@@ -76,18 +75,20 @@ def zone_findings(
     ----------
     zoning
         The zones on the line.
-    site, runs, joined
+    runs, joined
         What is planned, run by run.
+    lines
+        Name of the line of each run; empty where lines have no names.
     open_share
         Open share of a panel's face.
     """
     built, bays = [], 0
-    for row, (ground, fence, rows) in enumerate(zip(runs, joined.runs, joined.rows, strict=True)):
+    for ground, fence, rows, line in zip(runs, joined.runs, joined.rows, lines, strict=True):
         built.append(
             _Built(
                 fence=fence,
                 ground=ground,
-                line=site.name_of(row),
+                line=line,
                 first_bay=bays,
                 post_rows=rows,
                 open_share=open_share,
