@@ -11,6 +11,7 @@ from geofence.engine.records import PostKind
 from geofence.errors import JobError
 from geofence.plan import FencePlan
 from geofence.registry import nearest
+from geofence.units import UNITS_M
 
 __all__ = [
     "BLANKS",
@@ -20,7 +21,6 @@ __all__ = [
     "MOST_DECIMALS",
     "OFFSET",
     "SHORTEST_NAMES",
-    "UNITS_M",
     "USUAL_COLUMNS",
     "USUAL_DESCRIPTION",
     "Decimal",
@@ -38,9 +38,6 @@ Decimal = Literal["point", "comma"]
 Header = Literal["names", "none"]
 LevelOf = Literal["ground", "top", "toe"]
 Unit = Literal["grid", "m", "ft", "ftUS"]
-
-UNITS_M: Mapping[str, float] = {"m": 1.0, "ft": 0.3048, "ftUS": 1200 / 3937}
-"""Metres in one unit: the international foot, and the foot of United States surveys until 2022 (NIST SP 811, B.6)."""
 
 UNIT_NAMES: Mapping[str, str] = {"m": "metre", "ft": "international foot", "ftUS": "US survey foot"}
 

@@ -13,7 +13,7 @@ import pytest
 PACKAGE = Path(__file__).parent.parent / "geofence"
 GUIDE = Path(__file__).parent.parent / "DEVELOPERS.md"
 FLOORS = (
-    {"errors", "numeric", "registry", "folder", "toml_file", "packed"},
+    {"errors", "numeric", "registry", "folder", "toml_file", "packed", "units"},
     {"engine"},
     {"site", "systems", "plan", "plan_parts", "plan_lines", "plan_rows", "plan_file", "stakeout_style", "glance"},
     {"inputs", "outputs"},

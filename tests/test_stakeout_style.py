@@ -11,7 +11,8 @@ from pyproj.database import get_units_map
 
 from geofence.errors import JobError
 from geofence.plan import Parameter
-from geofence.stakeout_style import UNITS_M, StakeoutStyle, columns_of
+from geofence.stakeout_style import StakeoutStyle, columns_of
+from geofence.units import UNITS_M
 from tests.plans import made_up_plan
 
 

@@ -11,16 +11,18 @@ from pyproj.exceptions import CRSError
 from geofence.errors import GridError, InputError
 from geofence.inputs.xml_stream import Element
 from geofence.site.grids import horizontal, read_grid, same, unit_m
+from geofence.units import FOOT_M, US_SURVEY_FOOT_M
 
 __all__ = ["Units", "check_unit", "grid_of", "units_of", "vertical_datum"]
 
 LENGTHS_M = {
     "millimeter": 0.001, "centimeter": 0.01, "meter": 1.0, "metre": 1.0, "kilometer": 1000.0,
-    "foot": 0.3048, "feet": 0.3048, "ussurveyfoot": 1200 / 3937, "inch": 0.0254, "mile": 1609.344, "miles": 1609.344,
+    "foot": FOOT_M, "feet": FOOT_M, "ussurveyfoot": US_SURVEY_FOOT_M, "inch": 0.0254,
+    "mile": 1609.344, "miles": 1609.344,
 }  # fmt: skip
 AREAS_M2 = {
     "squaremillimeter": 1e-6, "squarecentimeter": 1e-4, "squaremeter": 1.0, "squarekilometer": 1e6, "hectare": 1e4,
-    "squarefoot": 0.3048**2, "squareinch": 0.0254**2, "squaremiles": 1609.344**2, "acre": 4046.8564224,
+    "squarefoot": FOOT_M**2, "squareinch": 0.0254**2, "squaremiles": 1609.344**2, "acre": 4046.8564224,
 }  # fmt: skip
 """The words of LandXML 1.2, in lower case."""
 

@@ -11,8 +11,9 @@ from pyproj import CRS
 from geofence.engine.records import Finding, Floats
 from geofence.errors import InputError
 from geofence.inputs.landxml_grid import SAME_UNIT, Units
-from geofence.inputs.level_units import LEVEL_MAX_M, LEVEL_MIN_M, SAY_UNIT, UNITS, ask_if_feet
+from geofence.inputs.level_units import LEVEL_MAX_M, LEVEL_MIN_M, SAY_UNIT, ask_if_feet
 from geofence.site.ground import GroundOptions
+from geofence.units import UNITS_M
 
 __all__ = ["LevelUnit", "check_levels", "datum_findings", "level_unit"]
 
@@ -37,7 +38,7 @@ def level_unit(file: Path, units: Units, crs: CRS, options: GroundOptions) -> Le
     """
     given = options.level_unit
     if given is not None:
-        contradicted = units.level_m is not None and abs(units.level_m / UNITS[given] - 1) > SAME_UNIT
+        contradicted = units.level_m is not None and abs(units.level_m / UNITS_M[given] - 1) > SAME_UNIT
         overruled = Finding(
             code="level-unit-overruled",
             severity="warn",
@@ -45,7 +46,7 @@ def level_unit(file: Path, units: Units, crs: CRS, options: GroundOptions) -> Le
             remedy="Check a level against a known point; leave level_unit out if the file is right.",
         )
         return LevelUnit(
-            metres=UNITS[given],
+            metres=UNITS_M[given],
             word=given,
             origin=f"the job; the file says {units.level}" if contradicted else "the job",
             findings=(overruled,) if contradicted else (),

@@ -18,8 +18,8 @@ from geofence.errors import JobError
 from geofence.inputs.landxml_file import CG_POINTS, NOT_GROUND, LandXml, read_landxml
 from geofence.inputs.landxml_grid import SAME_UNIT, check_unit, grid_of, units_of, vertical_datum
 from geofence.inputs.landxml_levels import datum_findings
-from geofence.inputs.level_units import UNITS
 from geofence.site.ground import GroundOptions
+from geofence.units import UNITS_M
 
 __all__ = ["LandXmlPoints", "read_landxml_points"]
 
@@ -127,5 +127,5 @@ def _level_unit(metres: float | None) -> tuple[str | None, float]:
     """The word for a unit of levels, and by how much levels are multiplied to be in it."""
     if metres is None:
         return None, 1.0
-    word = next((word for word, known in UNITS.items() if abs(metres / known - 1) < SAME_UNIT), None)
+    word = next((word for word, known in UNITS_M.items() if abs(metres / known - 1) < SAME_UNIT), None)
     return ("m", metres) if word is None else (word, 1.0)

@@ -9,10 +9,7 @@ from geofence.errors import JobError
 from geofence.site.grids import unit_m
 from geofence.site.ground import GroundOptions
 
-__all__ = ["LEVEL_MAX_M", "LEVEL_MIN_M", "SAY_UNIT", "UNITS", "ask_if_feet", "offset_findings", "unit_named"]
-
-UNITS = {"m": 1.0, "ft": 0.3048, "ftUS": 1200 / 3937}
-"""Metres in one unit."""
+__all__ = ["LEVEL_MAX_M", "LEVEL_MIN_M", "SAY_UNIT", "ask_if_feet", "offset_findings", "unit_named"]
 
 LEVEL_MIN_M, LEVEL_MAX_M = -500.0, 9000.0
 """No ground is lower than the shore of the Dead Sea (-430 m) or higher than the highest mountain (8849 m): -9999 and

@@ -12,13 +12,14 @@ from pyproj import CRS
 
 from geofence.engine.records import Finding, Floats
 from geofence.errors import GridError, InputError, JobError
-from geofence.inputs.level_units import LEVEL_MAX_M, LEVEL_MIN_M, SAY_UNIT, UNITS, ask_if_feet, offset_findings
+from geofence.inputs.level_units import LEVEL_MAX_M, LEVEL_MIN_M, SAY_UNIT, ask_if_feet, offset_findings
 from geofence.inputs.point_file import LAYER, SCAN, TEXT, PointFile, read_point_file
 from geofence.site.grids import check_places, horizontal, read_grid, same, unit_m
 from geofence.site.ground import GroundOptions
 from geofence.site.reading import Reading
 from geofence.site.survey_points import SurveyPoints
 from geofence.site.tin import TinGround
+from geofence.units import UNITS_M
 
 __all__ = ["READER", "Marks", "PointReader", "Points", "read_marks", "read_points"]
 
@@ -159,7 +160,7 @@ def read_marks(file: Path, options: GroundOptions) -> Marks:
     known = np.isfinite(level)
     if known.any():
         unit, from_whom = _level_unit(found, whole, crs, options)
-        level = level * UNITS[unit] + options.level_offset_m
+        level = level * UNITS_M[unit] + options.level_offset_m
         _check_levels(found, rows[known], level[known], unit)
         findings += _unit_findings(found, unit, from_whom)
     return Marks(x=x, y=y, level_m=level, crs=crs, names=_names(found, rows), findings=tuple(findings))
@@ -184,7 +185,7 @@ def _levelled(found: PointFile, options: GroundOptions, *, names: bool) -> _Leve
         raise InputError("no point has a level", file=found.file.name, remedy="Export the points with their levels.")
     everything = len(rows) == len(found.level)
     x, y, level = (part if everything else part[rows] for part in (found.x, found.y, found.level))
-    level_m = level * UNITS[unit] + options.level_offset_m
+    level_m = level * UNITS_M[unit] + options.level_offset_m
     _check_levels(found, rows, level_m, unit)
     _check_together(found, rows, crs, x, y)
     check_places(crs, *_middle(x, y), place=found.file.name, option=f"{options.table}.grid")
@@ -245,7 +246,7 @@ def _refuse_other_axes(found: PointFile, crs: CRS, options: GroundOptions) -> No
         )
     if found.place_unit is None:
         return
-    expected = UNITS[found.place_unit]
+    expected = UNITS_M[found.place_unit]
     # a header says "ft" of any foot: the grid's axis tells which
     if crs.is_geographic or abs(expected / unit_m(crs) - 1) > 1e-5:
         raise GridError(
@@ -273,7 +274,7 @@ def _vertical_unit(whole: CRS) -> str | None:
     if not axes:
         return None
     factor = axes[0].unit_conversion_factor
-    return next((unit for unit, metres in UNITS.items() if abs(metres / factor - 1) < 1e-9), None)
+    return next((unit for unit, metres in UNITS_M.items() if abs(metres / factor - 1) < 1e-9), None)
 
 
 def _of_codes(found: PointFile, options: GroundOptions) -> NDArray[np.bool_]:

@@ -21,10 +21,11 @@ from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
 from geofence.engine.records import Finding
 from geofence.errors import GridError, InputError, JobError
-from geofence.inputs.level_units import UNITS, ask_if_feet, offset_findings, unit_named
+from geofence.inputs.level_units import ask_if_feet, offset_findings, unit_named
 from geofence.site.grids import check_places, horizontal, read_grid
 from geofence.site.ground import GroundOptions
 from geofence.site.raster import RasterGround, Tile
+from geofence.units import UNITS_M
 
 __all__ = ["READER", "RasterReader"]
 
@@ -89,7 +90,7 @@ class RasterReader:
         """
         if not files:
             raise JobError("no file is given", place="ground.files", remedy="Name the elevation raster.")
-        if options.level_unit is not None and options.level_unit not in UNITS:
+        if options.level_unit is not None and options.level_unit not in UNITS_M:
             raise JobError(
                 f"{options.level_unit!r} is no unit of levels",
                 place="ground.level_unit",
@@ -252,8 +253,8 @@ def _unit(file: Path, band_unit: str | None, crs: CRS, given: str | None) -> tup
     """One unit of the levels in metres, and who says so: ``job``, ``job against file``, ``file`` or ``nobody``."""
     own = _own_unit(file, band_unit, crs, given)
     if given is not None:
-        contradicted = own is not None and abs(own / UNITS[given] - 1) > 1e-9
-        return UNITS[given], "job against file" if contradicted else "job"
+        contradicted = own is not None and abs(own / UNITS_M[given] - 1) > 1e-9
+        return UNITS_M[given], "job against file" if contradicted else "job"
     if own is None:
         ask_if_feet(file.name, crs, table="ground")
         return 1.0, "nobody"
@@ -265,7 +266,7 @@ def _own_unit(file: Path, band_unit: str | None, crs: CRS, given: str | None) ->
     word = (band_unit or "").strip()
     named = unit_named(word)
     if named is not None:
-        return UNITS[named]
+        return UNITS_M[named]
     if word and given is None:
         raise InputError(
             f"the unit of its levels is {word!r}, which is not known here",

@@ -21,6 +21,7 @@ from ezdxf.document import Drawing as Document
 from ezdxf.layouts import BlockLayout, Modelspace
 
 from geofence.engine.records import Floats
+from geofence.units import FOOT_M, US_SURVEY_FOOT_M
 
 __all__ = ["METRE", "US_SURVEY_FOOT", "Drawing", "Layer", "Tag"]
 
@@ -28,7 +29,7 @@ RELEASE = "R2010"
 """The first release whose texts are UTF-8 is R2007; R2010 is what drawing programs of the last fifteen years write."""
 
 FOOT, METRE, US_SURVEY_FOOT = 2, 6, 21
-_UNITS = ((1.0, METRE), (0.3048, FOOT), (1200 / 3937, US_SURVEY_FOOT))
+_UNITS = ((1.0, METRE), (FOOT_M, FOOT), (US_SURVEY_FOOT_M, US_SURVEY_FOOT))
 _UNITLESS = 0
 _FONT = "arial.ttf"
 """Any outline font has letters beyond the Latin ones, or a stand-in that has; the format's own stroke fonts do not."""

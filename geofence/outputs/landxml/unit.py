@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from geofence.plan import Grid
+from geofence.units import FOOT_M, US_SURVEY_FOOT_M
 
 __all__ = ["LandXmlUnit", "unit_of"]
 
@@ -45,8 +46,8 @@ _IMPERIAL = (
 )
 _UNITS = (
     LandXmlUnit(plural="metres", symbol="m", element=_METRIC, metres=1.0),
-    LandXmlUnit(plural="feet", symbol="ft", element=_IMPERIAL % "foot", metres=0.3048),
-    LandXmlUnit(plural="US survey feet", symbol="ftUS", element=_IMPERIAL % "USSurveyFoot", metres=1200 / 3937),
+    LandXmlUnit(plural="feet", symbol="ft", element=_IMPERIAL % "foot", metres=FOOT_M),
+    LandXmlUnit(plural="US survey feet", symbol="ftUS", element=_IMPERIAL % "USSurveyFoot", metres=US_SURVEY_FOOT_M),
 )
 
 

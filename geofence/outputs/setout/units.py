@@ -7,19 +7,19 @@ from dataclasses import dataclass
 from typing import Literal
 
 from geofence.plan import FencePlan
+from geofence.units import FOOT_M, US_SURVEY_FOOT_M
 
-__all__ = ["FOOT_M", "INCH_PARTS", "TapeUnit", "Units", "bearing", "degrees_minutes_seconds"]
+__all__ = ["INCH_PARTS", "TapeUnit", "Units", "bearing", "degrees_minutes_seconds"]
 
 TapeUnit = Literal["m", "ft", "ft-in"]
 
-FOOT_M = 0.3048
 INCH_PARTS = 16
 """A tape's finest marks in inches: a sixteenth is 1.6 mm."""
 
 _DECIMALS = {"m": 3, "ft": 2, "ft-in": 2}
 """Of lengths and levels: a millimetre, a hundredth of a foot."""
 
-_FEET_OF_GRID = (0.3048, 1200 / 3937)
+_FEET_OF_GRID = (FOOT_M, US_SURVEY_FOOT_M)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
