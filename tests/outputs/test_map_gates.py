@@ -133,6 +133,12 @@ class TestSwing:
 
 
 class TestNames:
+    def test_a_gate_is_found_by_its_name(self, visit: Visit) -> None:
+        visit.page.fill("#goto-input", " track ")
+        visit.page.press("#goto-input", "Enter")
+        assert visit.page.inner_text("#goto-answer") == "Showing B013."
+        assert visit.numbers("bay")["bay"] == "B013"
+
     @pytest.mark.parametrize(
         ("bay", "name", "leaves", "opens"),
         [

@@ -110,6 +110,23 @@ class TestMap:
         visit.page.press("#goto-input", "Enter")
         assert "the name of a line and a chainage on it" in visit.page.inner_text("#goto-answer")
 
+    def test_each_line_s_axis_begins_at_nought(self, visit: Visit) -> None:
+        """Its beginning is told before its other chainages, however narrow it is drawn."""
+        written = visit.ask(
+            """(() => {
+                const seen = [];
+                const own = CanvasRenderingContext2D.prototype.fillText;
+                CanvasRenderingContext2D.prototype.fillText = function (text, ...rest) {
+                    seen.push(text);
+                    own.call(this, text, ...rest);
+                };
+                document.getElementById("section-whole").click();
+                CanvasRenderingContext2D.prototype.fillText = own;
+                return seen;
+            })()"""
+        )
+        assert written.count("0+000") == len(paddocks().line_names)
+
     def test_legs_and_findings_name_their_line(self, visit: Visit) -> None:
         assert visit.page.locator("#legs-body tr").count() == 12
         assert visit.page.locator("#legs-body tr").first.locator("td").first.text_content() == "Home"

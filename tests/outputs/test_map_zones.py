@@ -99,6 +99,13 @@ def test_zones_are_listed_with_their_sources(visit: Visit) -> None:
     assert "zones" not in visit.ask("geofenceMap.drawn()")
 
 
+def test_a_place_alone_has_its_name_close_up(visit: Visit) -> None:
+    visit.ask("geofenceMap.view('P005', 21), null")
+    assert "Oak · no fence" in visit.ask("geofenceMap.drawn().labels")
+    visit.ask("geofenceMap.view('P005', 15), null")
+    assert "Oak · no fence" not in visit.ask("geofenceMap.drawn().labels")
+
+
 @pytest.mark.parametrize(("name", "rows"), [("P008", [7]), ("P023", [22]), ("P040", [39]), ("B016", [15, 16])])
 def test_a_popup_tells_how_far_the_nearest_zones_are(visit: Visit, plan: FencePlan, name: str, rows: list[int]) -> None:
     visit.ask(f"geofenceMap.open('{name}'), null")
@@ -136,14 +143,16 @@ def test_the_reach_is_drawn_as_far_as_it_goes(browser: Browser, plan: FencePlan,
             visit.page.get_by_role("checkbox", name=layer).uncheck()
         lon, lat = TO_DEGREES.transform(560_020.0, 5_900_010.0)
         visit.ask(f"geofenceMap.map.setView([{lat}, {lon}], 20, {{animate: false}}), null")
-        pixels = visit.ask("""(() => {
+        metres = 40_075_016.686 / 256 * np.cos(np.radians(lat)) / 2**20
+        below = int(6.0 / metres) + 4  # its name stands below that
+        pixels = visit.ask(f"""(() => {{
             const canvas = document.querySelector("canvas.sheet");
-            const { data } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
+            const rows = Math.round(canvas.height / 2 + {below});
+            const {{ data }} = canvas.getContext("2d").getImageData(0, 0, canvas.width, rows);
             let count = 0;
             for (let at = 3; at < data.length; at += 4) count += data[at] > 20;
             return count;
-        })()""")
-        metres = 40_075_016.686 / 256 * np.cos(np.radians(lat)) / 2**20
+        }})()""")
         # Half of the rim's width lies outside.
         assert np.sqrt(pixels / np.pi) * metres - 0.65 * metres == pytest.approx(6.0, rel=0.005)
 

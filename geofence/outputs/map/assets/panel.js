@@ -378,6 +378,8 @@
         const row = plan[`${part}s`].names.row(asked);
         if (row >= 0) return tell(part, row);
       }
+      const gate = plan.gates.find(({ name }) => name.toUpperCase() === asked.trim().toUpperCase());
+      if (gate) return tell("bay", gate.bay);
       const place = placeOf(asked);
       if (place !== null) return tell("bay", plan.lines.bayAt(place), place);
       close();

@@ -247,16 +247,21 @@
       context.lineWidth = 1;
       context.strokeRect(PLOT.left + 0.5, PLOT.top - 24.5, plot.right - PLOT.left - 1, plot.bottom - PLOT.top + 24);
       context.beginPath();
+      const ticks = [];
       for (const { moved, from, to } of this.lines.spans) {
         const [first, last] = [Math.max(this.view.from, from) - moved, Math.min(this.view.to, to) - moved];
         for (let at = Math.ceil(first / step - 1e-9) * step; at <= last + 1e-9; at += step) {
-          const x = Math.round(this.x(at + moved)) + 0.5;
-          context.moveTo(x, plot.bottom);
-          context.lineTo(x, plot.bottom + 5);
-          const inside = Math.max(PLOT.left + 10, Math.min(x, plot.right - 22));
-          if (this.lines.several && !this.room.take(inside, plot.bottom + 13, 24, 6)) continue;
-          this.write(context, geofence.station(at, step < 1 ? 1 : 0), inside, plot.bottom + 13);
+          ticks.push({ at, x: Math.round(this.x(at + moved)) + 0.5 });
         }
+      }
+      // Where each line begins is told first: its other chainages give way.
+      ticks.sort((one, other) => Number(other.at === 0) - Number(one.at === 0));
+      for (const { at, x } of ticks) {
+        context.moveTo(x, plot.bottom);
+        context.lineTo(x, plot.bottom + 5);
+        const inside = Math.max(PLOT.left + 10, Math.min(x, plot.right - 22));
+        if (this.lines.several && !this.room.take(inside, plot.bottom + 13, 29, 6)) continue;
+        this.write(context, geofence.station(at, step < 1 ? 1 : 0), inside, plot.bottom + 13);
       }
       context.stroke();
       if (this.lines.several) this.drawLineNames(context, plot);

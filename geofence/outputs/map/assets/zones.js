@@ -6,6 +6,9 @@
   const RIM_PX = 1.3;
   const TINT = 0.2;
   const THIN_PX = 0.4;
+  const LABEL_FROM_PX = 12; // of reach: from here a place alone has its zone's name
+  const LABEL_HALF_PX = 160;
+  const BELOW_PX = 24; // so far below the reach, as labels stand above their line
   const A = 6378137;
   const E2 = (1 / 298.257223563) * (2 - 1 / 298.257223563);
   const rad = (deg) => (deg * Math.PI) / 180;
@@ -134,7 +137,16 @@
       return way.thin.map(([x, y]) => [x * frame.scale - frame.left, y * frame.scale - frame.top]);
     }
 
-    /** A zone's name along the longest of its sides that is in view. */
+    /** A level stretch at the foot of the reach of a zone that is a place alone; null for others, or out of view. */
+    belowPlace({ outlines, reach_m: reachM }, { scale, left, top, width, height, pxPerMetre }) {
+      const [{ points }] = outlines.length ? outlines : [{ points: [] }];
+      if (points.length !== 1 || reachM * pxPerMetre < LABEL_FROM_PX) return null;
+      const [x, y] = [points[0][0] * scale - left, points[0][1] * scale - top + reachM * pxPerMetre + BELOW_PX];
+      if (x < 0 || y < 0 || x > width || y > height) return null;
+      return [x - LABEL_HALF_PX, y, x + LABEL_HALF_PX, y];
+    }
+
+    /** A zone's name along the longest of its sides that is in view; that of a place alone below its reach. */
     label(frame, write) {
       for (const zone of this.zones) {
         let [best, longest] = [null, 0];
@@ -146,6 +158,7 @@
             if (length > longest) [best, longest] = [seen, length];
           }
         }
+        if (!best) best = this.belowPlace(zone, frame);
         if (best) write(`${zone.name} · ${zone.look.word}`, ...best, 11, { fill: zone.look.text });
       }
     }
