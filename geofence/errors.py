@@ -123,7 +123,7 @@ class GroundError(GeofenceError):
 class LayoutError(GeofenceError):
     """The posts cannot stand as asked: a gate off its leg, an offset that folds the line.
 
-    ``rule`` names the rule, ``span_m`` the (from, to) chainages it concerns.
+    ``rule`` names the rule, ``span_m`` the (from, to) chainages it concerns, ``gate`` the gate that is at fault.
     """
 
     def __init__(
@@ -132,6 +132,7 @@ class LayoutError(GeofenceError):
         *,
         rule: str,
         span_m: tuple[float, float] | None = None,
+        gate: str = "",
         place: str | None = None,
         value: object = None,
         limit: object = None,
@@ -141,6 +142,7 @@ class LayoutError(GeofenceError):
         super().__init__(message, place=place, value=value, limit=limit, unit=unit, remedy=remedy)
         self.rule = rule
         self.span_m = span_m
+        self.gate = gate
 
 
 class OutputError(GeofenceError):

@@ -148,7 +148,7 @@ def _built(job: Job, site: SurveyedSite, rules: Resolved, progress: Progress) ->
     zoning = place_zones(job, site, runs, rules.facts)
     progress("Laying out posts and choosing levels")
     standing, swings = _stood(job, site, runs, rules)
-    fences = _fences(site, runs, rules, swings, standing, keep_clears(zoning, runs))
+    fences = _fences(job, site, runs, rules, swings, standing, keep_clears(zoning, runs))
     joined = _joined(site, runs, rules, swings, fences)
     return _Built(
         runs=runs,
@@ -271,6 +271,7 @@ def _stood(job: Job, site: SurveyedSite, runs: Sequence[GroundLine], rules: Reso
 def _fences(
     site: SurveyedSite,
     runs: Sequence[GroundLine],
+    job: Job,
     rules: Resolved,
     swings: Swings,
     standing: Standing,
@@ -279,7 +280,7 @@ def _fences(
     """The engine's answer for each run, whose findings say the run's line."""
     fixed = site.meetings.posts(runs)
     for row, run in enumerate(runs):
-        with _on_line(site.name_of(row)):
+        with _placed(job, site.name_of(row)):
             fence = build_fence(
                 run.profile,
                 EnginePath(vertex_m=run.vertex_m, deflection_deg=run.line.deflection_deg, closed=run.line.closed),
@@ -300,13 +301,15 @@ def _fences(
 
 
 @contextmanager
-def _on_line(name: str) -> Iterator[None]:
-    """Errors of the layout name the line."""
+def _placed(job: Job, line: str) -> Iterator[None]:
+    """Errors of the layout name the gate's place in the job, and the line."""
     try:
         yield
     except LayoutError as error:
-        if name and error.place is None:
-            error.place = f"line {name!r}"
+        if error.place is None:
+            rows = [row for row, gate in enumerate(job.gates) if gate.name == error.gate]
+            places = [job.place("gate", row, "near" if job.gates[row].near else "at_m") for row in rows]
+            error.place = ", ".join([*places, *([f"line {line!r}"] if line else [])]) or None
         raise
 
 

@@ -290,7 +290,7 @@ class TestGates:
             plan_fence(self.gated(tmp_path, 'line = "Lanes"\nat_m = 30.0'))
 
     def test_over_a_junction_are_refused_by_line(self, tmp_path: Path) -> None:
-        with pytest.raises(LayoutError, match=r"^line 'Lane': .*the junction with Home"):
+        with pytest.raises(LayoutError, match=r"line 'Lane': .*the junction with Home"):
             plan_fence(self.gated(tmp_path, 'line = "Lane"\nat_m = 18.0'))
 
 

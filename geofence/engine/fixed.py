@@ -115,6 +115,7 @@ def _check_gates(post: FixedPost, at_m: float, openings: Sequence[Opening]) -> N
     raise LayoutError(
         f"the {post.kind} post {post.name} stands in gate {opening.gate.name}".replace("  ", " "),
         rule="gate-without-post",
+        gate=opening.gate.name,
         span_m=(opening.start_m, opening.end_m),
         value=round(min(on, back), 3),
         limit=0.0,

@@ -74,6 +74,7 @@ def _check_start(gate: Gate, path: Path) -> None:
         raise LayoutError(
             f"gate {gate.name} has no width",
             rule="gate-width",
+            gate=gate.name,
             span_m=(gate.chainage_m, gate.chainage_m),
             value=gate.width_m,
             limit=COINCIDENT_M,
@@ -86,6 +87,7 @@ def _check_start(gate: Gate, path: Path) -> None:
         raise LayoutError(
             f"gate {gate.name} starts {where} of the line",
             rule="gate-within-line",
+            gate=gate.name,
             span_m=(gate.chainage_m, gate.chainage_m + gate.width_m),
             value=f"{outside:.3f} m outside, on a line of {path.length_m:.3f} m",
             remedy="Move it onto the line.",
@@ -99,20 +101,22 @@ def _check_reach(opening: Opening, run: BentLine, path: Path) -> None:
         return
     name, back = opening.gate.name, f"{millimetres_up(past):.3f} m"
     room = run.chord_m(opening.start_m, end)
-    rule, what, more = "gate-within-leg", f"gate {name} reaches round a corner", ""
+    rule, what = "gate-within-leg", f"gate {name} reaches round a corner"
+    remedy = f"Move it back by {back}, or make it {back} narrower."
     if end == path.length_m:
         rule, what = "gate-within-line", f"gate {name} reaches past the end of the line"
         if path.closed:
             rule, what = "gate-within-ring", f"gate {name} reaches over the first post of the ring"
-            more = ", or start the ring at another vertex"
+            remedy = f"Move it back by {back}, make it {back} narrower, or start the ring at another vertex."
     raise LayoutError(
         f"{what}: there is room for {millimetres_down(room):.3f} m from its first post",
         rule=rule,
+        gate=name,
         span_m=(opening.start_m, opening.end_m),
         value=opening.gate.width_m,
         limit=millimetres_down(room),
         unit="m",
-        remedy=f"Move it back by {back}, make it {back} narrower{more}.",
+        remedy=remedy,
     )
 
 
@@ -121,6 +125,7 @@ def _overlap(before: Opening, opening: Opening) -> LayoutError:
     return LayoutError(
         f"gates {before.gate.name} and {opening.gate.name} overlap",
         rule="gates-apart",
+        gate=opening.gate.name,
         span_m=(opening.start_m, min(opening.end_m, before.end_m)),
         value=by,
         limit=0.0,
@@ -135,6 +140,7 @@ def _check_line(opening: Opening, run: BentLine, rules: LayoutRules) -> None:
         raise LayoutError(
             f"gate {opening.gate.name} stands across a bend and leaves the line",
             rule="gate-on-line",
+            gate=opening.gate.name,
             span_m=(opening.start_m, opening.end_m),
             value=round(departure, 4),
             limit=rules.line_tolerance_m,

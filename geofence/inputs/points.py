@@ -32,6 +32,9 @@ APART_MAX_M = 1_000_000.0
 METRES_A_DEGREE = 111_000.0
 FIRST_ROWS = 5
 
+NAMED = 5
+"""Most points that a finding names."""
+
 
 class PointReader:
     """The plug-in that reads points."""
@@ -156,7 +159,8 @@ def read_marks(file: Path, options: GroundOptions) -> Marks:
     x, y, level = found.x[rows], found.y[rows], found.level[rows]
     _check_together(found, rows, crs, x, y)
     check_places(crs, *_middle(x, y), place=found.file.name, option=f"{options.table}.grid")
-    findings = [*found.findings, *_left_out(found.file, found.left_out + len(found.level) - len(rows))]
+    other = np.flatnonzero(~_of_codes(found, options))
+    findings = [*found.findings, *_left_out(found, found.left_out + len(other), other, options)]
     known = np.isfinite(level)
     if known.any():
         unit, from_whom = _level_unit(found, whole, crs, options)
@@ -202,7 +206,12 @@ def _levelled(found: PointFile, options: GroundOptions, *, names: bool) -> _Leve
             for row, where in enumerate(_names(found, rows[:FIRST_ROWS]))
         ),
     )
-    findings = (*found.findings, *_unit_findings(found, unit, from_whom), *_count_findings(reading))
+    findings = (
+        *found.findings,
+        *_unit_findings(found, unit, from_whom),
+        *_without_level(reading),
+        *_left_out(found, left_out, np.flatnonzero(~taken), options),
+    )
     return _Levelled(crs=crs, x=x, y=y, level_m=level_m, name=name, reading=reading, findings=findings)
 
 
@@ -365,33 +374,45 @@ def _unit_findings(found: PointFile, unit: str, from_whom: str) -> list[Finding]
     return []
 
 
-def _count_findings(reading: Reading) -> list[Finding]:
-    total = reading.points + reading.without_level
-    found = []
-    if reading.without_level:
-        found.append(
-            Finding(
-                code="points-without-level",
-                severity="note",
-                message=f"{reading.without_level} of {total} points of {reading.file.name} have no level and were "
-                "left out",
-                value=float(reading.without_level),
-            )
-        )
-    return found + _left_out(reading.file, reading.left_out)
-
-
-def _left_out(file: Path, count: int) -> list[Finding]:
+def _without_level(reading: Reading) -> list[Finding]:
+    count, total = reading.without_level, reading.points + reading.without_level
     if not count:
         return []
     return [
         Finding(
-            code="points-left-out",
+            code="points-without-level",
             severity="note",
-            message=f"{count} points of {file.name} are not of the codes or classes that count",
+            message=f"{count} of {total} points of {reading.file.name} {'has' if count == 1 else 'have'} no level and "
+            f"{'was' if count == 1 else 'were'} left out",
+            remedy="If they ought to count, export them with their levels.",
             value=float(count),
         )
     ]
+
+
+def _left_out(found: PointFile, count: int, rows: NDArray[np.int64], options: GroundOptions) -> list[Finding]:
+    """A finding where points are not of the codes or classes that count; those at ``rows`` are named."""
+    if not count:
+        return []
+    key = "classes" if found.kind == "laser scan" else "codes"
+    shown = ", ".join(_coded(found, rows[:NAMED]))
+    more = f" and {count - NAMED} more" if shown and count > NAMED else ""
+    what = f"{count} point of {found.file.name} is" if count == 1 else f"{count} points of {found.file.name} are"
+    return [
+        Finding(
+            code="points-left-out",
+            severity="note",
+            message=f"{what} of none of the {key} that count, and left out{f': {shown}{more}' if shown else ''}",
+            remedy=f"If {'it ought' if count == 1 else 'they ought'} to count, say so by {options.table}.{key}.",
+            value=float(count),
+        )
+    ]
+
+
+def _coded(found: PointFile, rows: NDArray[np.int64]) -> list[str]:
+    """What points are called, with their codes."""
+    codes = [""] * len(rows) if found.code is None else [str(code) for code in found.code[rows]]
+    return [f"{name} ({code or 'no code'})" for name, code in zip(_names(found, rows), codes, strict=True)]
 
 
 READER = PointReader()

@@ -52,11 +52,12 @@ def place_gates(
         line = _runs_of(job, row, site)
         if gate.near:
             place = job.place("gate", row, "near")
-            run, start = _gate_near(gate.near, gate.width_m, {at: on_its_grid(at) for at in line}, place)
+            run, start = _gate_near(gate.near, gate.width_m, {at: on_its_grid(at) for at in line}, place, site)
         else:
             start = gate.at_m or 0.0
             run = max(at for at in line if runs[at].from_m <= start + COINCIDENT_M or at == line[0])
             start -= runs[run].from_m
+            _refuse_elsewhere(job, row, site, runs, run, start)
         placed.append(PlacedGate(rules=own, run=run, chainage_m=start))
     return tuple(sorted(placed, key=lambda gate: (gate.run, gate.chainage_m)))
 
@@ -84,6 +85,26 @@ def _runs_of(job: Job, row: int, site: SurveyedSite) -> list[int]:
             remedy="Name the line that it is fenced with; findings of the code boundary-shared say which.",
         )
     return runs
+
+
+def _refuse_elsewhere(
+    job: Job, row: int, site: SurveyedSite, runs: Sequence[GroundLine], run: int, start_m: float
+) -> None:
+    """Refuse a chainage past what is fenced of a line, part of which is fenced with others."""
+    fenced_m, line = float(runs[run].chainage_m[-1]), site.meetings.line[run]
+    shared_m = site.meetings.shared_m(runs)[line]
+    if start_m <= fenced_m + COINCIDENT_M or not shared_m:
+        return
+    name, owners = site.name_of(run), _listed(site.meetings.fenced_with(line))
+    raise JobError(
+        f"is past what is fenced of {name!r}; {shared_m:.2f} m more of it are fenced with {owners}",
+        place=job.place("gate", row, "at_m"),
+        value=job.gates[row].at_m,
+        limit=round(fenced_m + runs[run].from_m, 3),
+        unit="m",
+        remedy="Chainages count what is fenced with a line. Name the line that the gate's stretch is fenced with "
+        "(findings of the code boundary-shared say where), or give near, a position.",
+    )
 
 
 def _listed(names: Sequence[str]) -> str:
@@ -121,10 +142,10 @@ class _RunOnGrid:
 
 
 def _gate_near(
-    point: tuple[float, float], width_m: float, runs: Mapping[int, _RunOnGrid], place: str
+    point: tuple[float, float], width_m: float, runs: Mapping[int, _RunOnGrid], place: str, site: SurveyedSite
 ) -> tuple[int, float]:
     """The run and the chainage of a gate's first post, for a point near its middle."""
-    apart_m, row, middle_m = min((apart, row, at) for row, run in runs.items() for apart, at in [run.foot(point)])
+    apart_m, row, middle_m = _nearest(point, runs)
     if apart_m > GATE_NEAR_MAX_M:
         raise JobError(
             "the gate's point lies off the line",
@@ -132,6 +153,33 @@ def _gate_near(
             value=round(apart_m, 2),
             limit=GATE_NEAR_MAX_M,
             unit="m",
-            remedy="Give its easting and northing in the working grid.",
+            remedy=_elsewhere(point, runs, site),
         )
     return row, runs[row].start_m(middle_m, width_m)
+
+
+def _nearest(point: tuple[float, float], runs: Mapping[int, _RunOnGrid]) -> tuple[float, int, float]:
+    """How far a point is from the nearest run, which that is, and the chainage within it of its foot."""
+    return min((apart, row, at) for row, run in runs.items() for apart, at in [run.foot(point)])
+
+
+def _elsewhere(point: tuple[float, float], runs: Mapping[int, _RunOnGrid], site: SurveyedSite) -> str:
+    """What may be wrong with a point that is far from the line: its axes, or its grid; else where the line is."""
+    if _nearest(point[::-1], runs)[0] <= GATE_NEAR_MAX_M:
+        return "Easting and northing look swapped: the other way round it lies on the line."
+    others = (*(boundary.crs for boundary in site.boundaries), site.ground.crs, *grids.zones_beside(site.grid))
+    for other in others:
+        carried = grids.cross(other, site.grid, site.span).carry(np.array(point[:1]), np.array(point[1:]))
+        there = carried[0].item(), carried[1].item()
+        if np.isfinite(there).all() and _nearest(there, runs)[0] <= GATE_NEAR_MAX_M:
+            return (
+                f"It looks as if it were in {other.name}; the working grid is {site.grid.name}. Give it in that one "
+                f"({there[0]:.3f}, {there[1]:.3f}), or name the other as job.grid."
+            )
+    easting, northing = (
+        np.concatenate([getattr(run, axis) for run in runs.values()]) for axis in ("easting", "northing")
+    )
+    return (
+        f"Give its easting and northing in the working grid, {site.grid.name}, where the line is: easting "
+        f"{easting.min():.2f} to {easting.max():.2f}, northing {northing.min():.2f} to {northing.max():.2f}."
+    )

@@ -80,6 +80,11 @@ class Meetings:
             found[self.source[shared.other]] += end - start
         return found
 
+    def fenced_with(self, line: int) -> list[str]:
+        """Names of the lines that parts of a line are fenced with, each once."""
+        owners = [self.source[shared.owner] for shared in self.network.shared if self.source[shared.other] == line]
+        return [self.lines[owner].name for owner in dict.fromkeys(owners)]
+
     @staticmethod
     def _stretch(shared: Shared, runs: Sequence[GroundLine]) -> tuple[float, float]:
         """Chainages of a shared stretch on its owner's line."""

@@ -14,7 +14,8 @@ from typing import Literal
 import numpy as np
 from pyproj import CRS, Geod, Proj, Transformer
 from pyproj.aoi import AreaOfInterest
-from pyproj.crs import BoundCRS
+from pyproj.crs import BoundCRS, ProjectedCRS
+from pyproj.crs.coordinate_operation import UTMConversion
 from pyproj.exceptions import CRSError, ProjError
 from pyproj.transformer import TransformerGroup
 
@@ -36,6 +37,7 @@ __all__ = [
     "same",
     "unfit_for_setting_out",
     "unit_m",
+    "zones_beside",
 ]
 
 WGS84 = CRS("OGC:CRS84")
@@ -147,6 +149,21 @@ def is_web_scaled(crs: CRS) -> bool:
         if "scale factor" in name or "standard parallel" in name
     )
     return "pseudo mercator" in method or (method.startswith("mercator") and true_at_equator)
+
+
+def zones_beside(crs: CRS) -> tuple[CRS, ...]:
+    """The UTM zones to the west and the east of one, on its datum; none of a grid that is no such zone."""
+    zone = _unbound(crs).utm_zone
+    if zone is None:
+        return ()
+    number, south = int(zone[:-1]), zone[-1] == "S"
+    datum = geographic(crs)
+    found = []
+    for beside in ((number - 2) % 60 + 1, number % 60 + 1):
+        conversion = UTMConversion(str(beside), hemisphere="S" if south else "N")
+        name = f"{datum.name} / UTM zone {beside}{zone[-1]}"
+        found.append(ProjectedCRS(conversion, name=name, geodetic_crs=datum))
+    return tuple(found)
 
 
 def runs_east_north(crs: CRS) -> bool:

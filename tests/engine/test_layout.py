@@ -235,7 +235,7 @@ class TestGates:
             (straight(20), [gate(20.5, 3)], "gate-within-line", "gate G1 starts beyond the end of the line: 0.500 m"),
             (straight(20), [gate(18, 3.6)], "gate-within-line",
              "gate G1 reaches past the end of the line: there is room for 2.000 m from its first post: "
-             "3.6 m, limit 2.0 m. Move it back by 1.600 m, make it 1.600 m narrower."),
+             "3.6 m, limit 2.0 m. Move it back by 1.600 m, or make it 1.600 m narrower."),
             (SQUARE, [gate(6, 4.5)], "gate-within-leg", "gate G1 reaches round a corner: there is room for 4.000 m"),
             (SQUARE, [gate(5, 5.5)], "gate-within-leg", "limit 5.0 m"),
             (straight(20), [gate(5, 3.6), gate(8, 1, "foot")], "gates-apart",

@@ -66,7 +66,18 @@ class TestText:
         text = "point,easting,northing,code\nA,432000,208000,POST\nB,432010,208000,TREE\n"
         found = marks(tmp_path, text, codes=("post",))
         assert found.names == ("A",)
-        assert [item.code for item in found.findings] == ["points-left-out"]
+        (finding,) = found.findings
+        assert finding.code == "points-left-out"
+        assert finding.message == ("1 point of posts.csv is of none of the codes that count, and left out: B (TREE)")
+        assert finding.remedy == "If it ought to count, say so by existing.codes."
+
+    def test_codes_of_many(self, tmp_path: Path) -> None:
+        rows = "".join(f"T{row},{432_000 + row},208000,{'' if row == 1 else 'TREE'}\n" for row in range(1, 8))
+        found = marks(tmp_path, f"point,easting,northing,code\nA,432000,208000,POST\n{rows}", codes=("POST",))
+        (finding,) = found.findings
+        assert finding.message.startswith("7 points of posts.csv are of none of the codes that count")
+        assert finding.message.endswith(": T1 (no code), T2 (TREE), T3 (TREE), T4 (TREE), T5 (TREE) and 2 more")
+        assert finding.remedy == "If they ought to count, say so by existing.codes."
 
     def test_levels_in_feet(self, tmp_path: Path) -> None:
         found = marks(

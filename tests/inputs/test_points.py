@@ -187,7 +187,7 @@ class TestWhatIsTaken:
         assert len(found.survey) == 4
         assert found.survey.readings[0].without_level == 1
         told = {finding.code: finding for finding in found.findings}
-        assert told["points-without-level"].message == "1 of 5 points of points.csv have no level and were left out"
+        assert told["points-without-level"].message == "1 of 5 points of points.csv has no level and was left out"
 
     def test_codes_in_any_case(self, tmp_path):
         found = survey(written(tmp_path), codes=("GL",))
