@@ -102,6 +102,32 @@ class TestTheNetwork:
             ("Home", 40.0), ("Home", 40.0), ("East", 50.0),
         ]  # fmt: skip
 
+    def test_an_offset_that_parts_shared_sides_is_told(self, tmp_path: Path) -> None:
+        """All rings run anticlockwise, so each side that two share goes 0.55 m into either: 1.1 m apart."""
+        file = write_paddocks(tmp_path)
+        text = file.read_text(encoding="utf-8").replace(
+            'name_field = "paddock"', 'name_field = "paddock"\noffset_m = 0.55'
+        )
+        file.write_text(text, encoding="utf-8")
+        plan = plan_fence(file)
+        told = [item for item in plan.fence.findings if item.code == "boundary-parted"]
+        assert [(item.line, item.severity) for item in told] == [("Home", "warn"), ("Home", "warn"), ("East", "warn")]
+        assert [item.value for item in told] == pytest.approx([1.1, 1.1, 1.1], abs=2e-3)
+        assert told[0].message.startswith("Home and East run together as drawn over 40.0")
+        assert 39 < told[0].chainage_m < 79
+        assert "[[line]]" in told[0].remedy
+
+    def test_a_network_as_drawn_parts_nothing(self, plan: FencePlan) -> None:
+        assert "boundary-parted" not in finding_codes(plan)
+
+    def test_a_setback_says_what_an_offset_would_move(self, tmp_path: Path) -> None:
+        pipe = write_line(tmp_path / "pipe.gpkg", np.array([(50.5, 40), (50.5, 95)]) + ORIGIN, crs=UTM)
+        zone = f'[[zone]]\nfile = "{pipe.name}"\nrule = "setback"\nlimit_m = 1.0\n'
+        plan = plan_fence(write_paddocks(tmp_path, zone=zone))
+        told = [item.remedy for item in plan.fence.findings if item.code == "setback-under-limit"]
+        assert told
+        assert all("offset_m of its [[line]] moves all lines of that table, and parts those" in text for text in told)
+
     def test_a_shared_post_s_top_covers_all_bays_there(self, plan: FencePlan) -> None:
         bays, posts = plan.fence.bays, plan.fence.posts
         for row in np.flatnonzero(np.array(posts.kind) == "junction"):

@@ -13,6 +13,7 @@ from geofence.planning.drawn import DrawnLine
 from geofence.site.line import Line
 from geofence.site.near_misses import NearMiss
 from geofence.site.network import Junction, Network, Shared, network
+from geofence.site.parted import Parted, parted
 from geofence.site.profile import GroundLine
 
 __all__ = ["Meetings", "brought_together"]
@@ -37,6 +38,8 @@ class Meetings:
         For each stretch that the network was made of the row of its line.
     join_m
         What is no farther apart was brought together.
+    parted
+        Lines that run together as drawn and no longer as moved; rows as in ``source``.
     """
 
     lines: tuple[DrawnLine, ...]
@@ -44,6 +47,7 @@ class Meetings:
     line: tuple[int, ...]
     source: tuple[int, ...]
     join_m: float
+    parted: tuple[Parted, ...] = ()
 
     def visited_m(self, run: int) -> list[float]:
         """Distances along a run, on the ellipsoid, at which it meets others or itself."""
@@ -98,6 +102,7 @@ class Meetings:
             *self._moved(),
             *(self._shared(each, runs) for each in self.network.shared),
             *self._without_run(),
+            *(self._parted(each, runs) for each in self.parted),
             *(self._near(miss, runs) for miss in self.network.near),
         ]
 
@@ -141,6 +146,36 @@ class Meetings:
                 line=self.lines[row].name,
             )
 
+    def _parted(self, parted: Parted, runs: Sequence[GroundLine]) -> Finding:
+        line, other = self.lines[self.source[parted.line]], self.lines[self.source[parted.other]]
+        return Finding(
+            code="boundary-parted",
+            severity="warn",
+            message=f"{line.told[:1].upper()}{line.told[1:]} and {other.told} run together as drawn over "
+            f"{parted.length_m:.2f} m, and no longer as offset_m has moved them: two fences stand there, "
+            f"{parted.apart_m:.3f} m apart",
+            remedy="If one fence is to stand there, leave offset_m out and draw the boundary where the fence is to be; "
+            "or have a [[line]] with offset_m only for lines that share no side.",
+            chainage_m=self._beside(parted, runs),
+            value=round(parted.apart_m, 3),
+            limit=self.join_m,
+            unit="m",
+            line=line.name,
+        )
+
+    def _beside(self, parted: Parted, runs: Sequence[GroundLine]) -> float | None:
+        """The chainage, on its line, of the station nearest to where two lines are parted; None if it has no run."""
+        found = []
+        for row, run in enumerate(runs):
+            if self.line[row] == self.source[parted.line]:
+                lon, lat = run.places(run.chainage_m)
+                _, _, apart = run.line.geod.inv(
+                    lon, lat, np.full(len(lon), parted.lon_deg), np.full(len(lon), parted.lat_deg)
+                )
+                at = int(np.argmin(apart))
+                found.append((float(apart[at]), float(run.chainage_m[at]) + run.from_m))
+        return min(found)[1] if found else None
+
     def _near(self, miss: NearMiss, runs: Sequence[GroundLine]) -> Finding:
         line, other = self.lines[self.source[miss.line]], self.lines[self.source[miss.other]]
         chainage_m = self._chainage(miss, runs)
@@ -181,10 +216,23 @@ class Meetings:
         return None
 
 
-def brought_together(lines: Sequence[DrawnLine], wanted: Sequence[Sequence[Line]], *, join_m: float) -> Meetings:
-    """The runs that are fenced of what is wanted of each line."""
+def brought_together(
+    lines: Sequence[DrawnLine],
+    wanted: Sequence[Sequence[Line]],
+    *,
+    unmoved: Sequence[Sequence[Line]] | None = None,
+    join_m: float,
+) -> Meetings:
+    """The runs that are fenced of what is wanted of each line; ``unmoved`` is the same before it was moved sideways."""
     source = tuple(row for row, runs in enumerate(wanted) for _ in runs)
-    met = network([run for runs in wanted for run in runs], join_m=join_m, near_m=NEAR_M)
+    moved = [run for runs in wanted for run in runs]
+    drawn = [run for runs in unmoved or wanted for run in runs]
+    met = network(moved, join_m=join_m, near_m=NEAR_M)
     return Meetings(
-        lines=tuple(lines), network=met, line=tuple(source[row] for row in met.line), source=source, join_m=join_m
+        lines=tuple(lines),
+        network=met,
+        line=tuple(source[row] for row in met.line),
+        source=source,
+        join_m=join_m,
+        parted=() if len(lines) == 1 or drawn == moved else parted(drawn, moved, join_m=join_m),
     )

@@ -123,8 +123,9 @@ def survey(job: Job, *, progress: Progress = lambda _stage: None) -> SurveyedSit
         to_ground.finding("ground", grid.name, ground.crs.name),
         to_wgs84.finding("map", grid.name, "WGS 84"),
     ]
-    wanted = [_aside(job, line, chosen(job, line, to_grid), ground, to_ground) for line in lines]
-    meetings = brought_together(lines, wanted, join_m=job.layout.join_m)
+    unmoved = [chosen(job, line, to_grid) for line in lines]
+    wanted = [_aside(job, line, runs, ground, to_ground) for line, runs in zip(lines, unmoved, strict=True)]
+    meetings = brought_together(lines, wanted, unmoved=unmoved, join_m=job.layout.join_m)
     progress("Sampling the ground")
     runs = _sampled(job, meetings, ground, to_ground, boundaries)
     return SurveyedSite(

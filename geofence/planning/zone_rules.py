@@ -20,9 +20,18 @@ from geofence.site.zones import Crossing
 __all__ = ["zone_findings"]
 
 
+MOVED_ALONE = "line.offset_m moves all of it"
+MOVED_TOGETHER = (
+    "in its boundary's file; offset_m of its [[line]] moves all lines of that table, and parts those that share a side"
+)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Built:
-    """What is planned on one run of a line; its bays begin at a row of the whole plan, its posts have rows there."""
+    """What is planned on one run of a line; its bays begin at a row of the whole plan, its posts have rows there.
+
+    ``moved_by`` says what moves the line, and what else with it.
+    """
 
     fence: Fence
     ground: GroundLine
@@ -30,6 +39,7 @@ class _Built:
     first_bay: int
     post_rows: Ints
     open_share: float
+    moved_by: str
 
     def bays(self, crossing: Crossing) -> list[OverGround]:
         """The bays, or parts of them, within a crossing."""
@@ -92,6 +102,7 @@ def zone_findings(
                 first_bay=bays,
                 post_rows=rows,
                 open_share=open_share,
+                moved_by=MOVED_ALONE if len(set(lines)) == 1 else MOVED_TOGETHER,
             )
         )
         bays += len(fence.bays)
@@ -175,7 +186,7 @@ def _consult(placed: PlacedZone, crossing: Crossing, _built: _Built, _zoning: Zo
     )  # fmt: skip
 
 
-def _setback(placed: PlacedZone, crossing: Crossing, _built: _Built, _zoning: Zoning) -> Iterator[Finding]:
+def _setback(placed: PlacedZone, crossing: Crossing, built: _Built, _zoning: Zoning) -> Iterator[Finding]:
     apart, limit = max(0.0, crossing.closest_m - placed.zone.buffer_m), placed.zone.limit_m
     if apart >= limit - WIDTH_TOLERANCE_M:
         yield _kept(placed, crossing, _Measure(over_m=0.0, value=apart, limit=limit, what="the line stays {} away"))
@@ -186,7 +197,7 @@ def _setback(placed: PlacedZone, crossing: Crossing, _built: _Built, _zoning: Zo
         placed, crossing, code="setback-under-limit", severity="stop",
         message=f"The line {where} {placed.named(crossing)} at chainage {crossing.closest_at_m:.2f}; {limit:.3f} m "
         "must stay between",
-        remedy=f"{move} (line.offset_m moves all of it).", value=apart, limit=limit,
+        remedy=f"{move} ({built.moved_by}).", value=apart, limit=limit,
     )  # fmt: skip
 
 
