@@ -13,6 +13,7 @@ from geofence.engine.slope import steepest_deg
 from geofence.inputs.job import Job
 from geofence.plan import Grid, Legs
 from geofence.planning import fieldwork, placing
+from geofence.planning.beside import Beside, look_beside
 from geofence.planning.fieldwork import FieldSurvey
 from geofence.planning.surveyed import Progress, SurveyedSite, survey
 from geofence.site.profile import GroundLine, Stretch, stretches_without_level
@@ -69,6 +70,8 @@ class Inspection:
         How many places were sampled.
     field
         The survey of points, and how its files were read; None where the ground is none.
+    beside
+        Zones, existing posts, control points and gates.
     findings
         What is to be known so far.
     """
@@ -94,6 +97,7 @@ class Inspection:
     steepest_deg: float
     station_count: int
     field: FieldSurvey | None
+    beside: Beside
     findings: tuple[Finding, ...]
 
     @property
@@ -103,8 +107,16 @@ class Inspection:
 
 
 def inspect(job: Job, *, progress: Progress = lambda _stage: None) -> Inspection:
-    """Look at a job's inputs; raises what :func:`geofence.planning.surveyed.survey` raises."""
+    """Look at a job's inputs, all that it names.
+
+    Raises
+    ------
+    JobError, InputError, GridError, LayoutError
+        What the job names cannot be used.
+    """
     site = survey(job, progress=progress)
+    progress("Reading what is beside the line")
+    beside = look_beside(job, site)
     legs = placing.legs(site, site.runs)
     gaps = [
         replace(gap, line=site.name_of(row))
@@ -134,7 +146,8 @@ def inspect(job: Job, *, progress: Progress = lambda _stage: None) -> Inspection
         steepest_deg=steepest,
         station_count=sum(len(run.level_m) for run in site.runs),
         field=fieldwork.field_survey(job, site),
-        findings=(*site.findings, *fieldwork.agreement(job, site)),
+        beside=beside,
+        findings=(*site.findings, *fieldwork.agreement(job, site), *beside.findings),
     )
 
 
@@ -221,6 +234,38 @@ def _leg_values(seen: Inspection) -> list[dict[str, Any]]:
     ]
 
 
+def _beside_values(beside: Beside) -> dict[str, Any]:
+    return {
+        "zones": [
+            {
+                **{key: getattr(zone, key) for key in ("name", "rule", "file", "grid", "features")},
+                "nearest_m": _plain(zone.nearest_m),
+                "reach_m": _plain(zone.reach_m),
+                "within": [
+                    {"line": line, "from_m": _plain(start), "to_m": _plain(end)} for line, start, end in zone.within
+                ],
+            }
+            for zone in beside.zones
+        ],
+        "points": [
+            {
+                **{key: getattr(points, key) for key in ("what", "file", "grid", "points", "within")},
+                "nearest_m": _plain(points.nearest_m),
+                "reach_m": _plain(points.reach_m),
+            }
+            for points in beside.points
+        ],
+        "gates": [
+            {
+                "name": gate.name,
+                "line": gate.line,
+                **{key: _plain(getattr(gate, key)) for key in ("from_m", "to_m", "width_m")},
+            }
+            for gate in beside.gates
+        ],
+    }
+
+
 def _line_values(line: SeenLine) -> dict[str, Any]:
     return {
         "name": line.name,
@@ -270,6 +315,7 @@ def as_values(seen: Inspection) -> dict[str, Any]:
             "stations": seen.station_count,
         },
         "survey": None if seen.field is None else _field_values(seen.field),
+        **_beside_values(seen.beside),
         "findings": [
             {
                 "code": item.code,

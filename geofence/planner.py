@@ -8,7 +8,6 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from importlib.metadata import version
@@ -22,7 +21,7 @@ from geofence.engine.joined import Joined, join_at
 from geofence.engine.junctions import JunctionRules
 from geofence.engine.records import Fence, Finding, KeepClear
 from geofence.engine.records import Path as EnginePath
-from geofence.errors import JobError, LayoutError
+from geofence.errors import JobError
 from geofence.inputs.digest import digests
 from geofence.inputs.gate_rules import gate_rules
 from geofence.inputs.job import Job, Resolved, job_from_values, read_job, resolve
@@ -32,7 +31,7 @@ from geofence.planning import fieldwork, placing
 from geofence.planning.existing import Standing, stand
 from geofence.planning.gate_findings import gate_findings
 from geofence.planning.gate_swing import Swings
-from geofence.planning.gates import place_gates
+from geofence.planning.gates import errors_name_gates, place_gates
 from geofence.planning.reference_marks import few_in_reach, reference_marks
 from geofence.planning.surveyed import Progress, SurveyedSite, input_files, survey
 from geofence.planning.zone_rules import zone_findings
@@ -280,7 +279,7 @@ def _fences(
     """The engine's answer for each run, whose findings say the run's line."""
     fixed = site.meetings.posts(runs)
     for row, run in enumerate(runs):
-        with _placed(job, site.name_of(row)):
+        with errors_name_gates(job, site.name_of(row)):
             fence = build_fence(
                 run.profile,
                 EnginePath(vertex_m=run.vertex_m, deflection_deg=run.line.deflection_deg, closed=run.line.closed),
@@ -298,19 +297,6 @@ def _fences(
                 from_m=run.from_m,
             )
         yield replace(fence, findings=tuple(replace(item, line=site.name_of(row)) for item in fence.findings))
-
-
-@contextmanager
-def _placed(job: Job, line: str) -> Iterator[None]:
-    """Errors of the layout name the gate's place in the job, and the line."""
-    try:
-        yield
-    except LayoutError as error:
-        if error.place is None:
-            rows = [row for row, gate in enumerate(job.gates) if gate.name == error.gate]
-            places = [job.place("gate", row, "near" if job.gates[row].near else "at_m") for row in rows]
-            error.place = ", ".join([*places, *([f"line {line!r}"] if line else [])]) or None
-        raise
 
 
 def _joined(

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from geofence.comparison import Candidate
     from geofence.inspection import Inspection
     from geofence.planning.fieldwork import FieldSurvey
+    from geofence.planning.beside import Beside
     from geofence.planning.surveyed import Progress
     from geofence.site.reading import Reading
     from geofence.systems.system import System
@@ -133,6 +134,7 @@ def inspection(seen: Inspection) -> None:
     if len(seen.lines) > 1:
         console.print(_lines(seen))
     console.print(_legs(seen))
+    _beside(console, seen.beside)
     _findings(console, seen.findings)
 
 
@@ -206,6 +208,40 @@ def _legs(seen: Inspection) -> Table:
             f"{legs.grid_distance[row]:.3f}",
             f"{legs.ground_distance_m[row]:.3f}",
             f"{legs.deflection_deg[row]:+.3f}",
+def _beside(console: Console, beside: Beside) -> None:
+    """What is beside and on the line: a row each."""
+    if beside.zones or beside.points:
+        table = _facts("Beside the line")
+        for zone in beside.zones:
+            reach = f" within {zone.reach_m:.2f} m" if zone.reach_m else ""
+            within = f"{_count(len(zone.within), 'stretch', 'stretches')} of the line{reach}"
+            drawn = f"{zone.file or 'drawn by the job'}, {zone.grid}, {_count(zone.features, 'shape')}"
+            table.add_row(Text(f"{zone.name}, {zone.rule}"), Text(f"{drawn}: {_away(zone.nearest_m)}, {within}"))
+        for points in beside.points:
+            found = f"{points.file}, {points.grid}, {_count(points.points, 'point')}"
+            within = f"{points.within} within {points.reach_m:g} m"
+            table.add_row(points.what, Text(f"{found}: {_away(points.nearest_m)}, {within}"))
+        console.print(table)
+    if beside.gates:
+        table = Table(title="Gates", title_justify="left", box=None, pad_edge=False)
+        for heading in ("gate", "line"):
+            table.add_column(heading, overflow="fold")
+        for heading in ("from m", "to m", "width m"):
+            table.add_column(heading, justify="right")
+        for gate in beside.gates:
+            lengths = (f"{gate.from_m:.3f}", f"{gate.to_m:.3f}", f"{gate.width_m:.3f}")
+            table.add_row(Text(gate.name), Text(gate.line), *lengths)
+        console.print(table)
+
+
+def _count(count: int, one: str, several: str = "") -> str:
+    return f"{count} {one if count == 1 else several or f'{one}s'}"
+
+
+def _away(nearest_m: float) -> str:
+    return f"the nearest {nearest_m:.2f} m off" if math.isfinite(nearest_m) else "nowhere near the line"
+
+
         )
     if len(legs.number) > SHOWN_LEGS:
         table.caption = f"and {len(legs.number) - SHOWN_LEGS} more legs: --json lists all"

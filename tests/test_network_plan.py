@@ -114,6 +114,7 @@ class TestTheNetwork:
         assert [(item.line, item.severity) for item in told] == [("Home", "warn"), ("Home", "warn"), ("East", "warn")]
         assert [item.value for item in told] == pytest.approx([1.1, 1.1, 1.1], abs=2e-3)
         assert told[0].message.startswith("Home and East run together as drawn over 40.0")
+        assert told[0].chainage_m is not None
         assert 39 < told[0].chainage_m < 79
         assert "[[line]]" in told[0].remedy
 

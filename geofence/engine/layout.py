@@ -41,7 +41,7 @@ from geofence.engine.stretches import Stretch
 from geofence.errors import LayoutError
 from geofence.numeric import ANGLE_TOLERANCE_DEG, COINCIDENT_M, WIDTH_TOLERANCE_M, millimetres_up
 
-__all__ = ["Chooser", "lay_out"]
+__all__ = ["Chooser", "lay_out", "openings_on"]
 
 
 class Chooser(Protocol):
@@ -183,6 +183,12 @@ def _vertices(path: Path) -> tuple[Floats, Floats]:
     vertices = path.vertex_m[kept]
     vertices[-1] = path.length_m
     return vertices, turns
+
+
+def openings_on(path: Path, gates: Sequence[Gate], rules: LayoutRules) -> tuple[Opening, ...]:
+    """Where gates stand on a line, whatever stands between them; raises as :func:`lay_out`."""
+    vertex_m, turn_deg = _vertices(path)
+    return place_gates(gates, _runs(vertex_m, turn_deg, rules), path, rules)
 
 
 def _runs(vertex_m: Floats, turn_deg: Floats, rules: LayoutRules) -> list[BentLine]:

@@ -343,11 +343,12 @@ def _refused(job: Job, post: _Post) -> JobError:
 
 def _elsewhere(count: int, total: int, source: str) -> Finding:
     every = count == total
+    lies, is_left_out = ("lies", "is left out") if count == 1 else ("lie", "are left out")
     return Finding(
         code="existing-posts-elsewhere",
         severity="warn" if every else "note",
-        message=f"{'All' if every else count} of the {total} points of {source} lie more than {LOOK_M:g} m from the "
-        "line, and are left out",
+        message=f"{'All' if every and count > 1 else count} of the {total} points of {source} {lies} more than "
+        f"{LOOK_M:g} m from the line, and {is_left_out}",
         remedy="Is the grid of the points right? Set existing.grid." if every else "",
         value=float(count),
     )

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 
 from geofence.engine.records import Floats
-from geofence.errors import JobError
+from geofence.errors import JobError, LayoutError
 from geofence.inputs.gate_rules import GateRules
 from geofence.inputs.job import Job
 from geofence.numeric import COINCIDENT_M
@@ -19,7 +20,7 @@ from geofence.registry import nearest
 from geofence.site import grids
 from geofence.site.profile import GroundLine
 
-__all__ = ["PlacedGate", "place_gates"]
+__all__ = ["PlacedGate", "errors_name_gates", "place_gates"]
 
 NAMES_SHOWN = 8
 
@@ -60,6 +61,19 @@ def place_gates(
             _refuse_elsewhere(job, row, site, runs, run, start)
         placed.append(PlacedGate(rules=own, run=run, chainage_m=start))
     return tuple(sorted(placed, key=lambda gate: (gate.run, gate.chainage_m)))
+
+
+@contextmanager
+def errors_name_gates(job: Job, line: str) -> Iterator[None]:
+    """Errors of the layout name the gate's place in the job, and the line."""
+    try:
+        yield
+    except LayoutError as error:
+        if error.place is None:
+            rows = [row for row, gate in enumerate(job.gates) if gate.name == error.gate]
+            places = [job.place("gate", row, "near" if job.gates[row].near else "at_m") for row in rows]
+            error.place = ", ".join([*places, *([f"line {line!r}"] if line else [])]) or None
+        raise
 
 
 def _runs_of(job: Job, row: int, site: SurveyedSite) -> list[int]:
