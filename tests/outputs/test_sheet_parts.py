@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -60,6 +61,14 @@ class TestStrips:
             count += 1
         assert len(strips) == count
 
+    @pytest.mark.parametrize("long_m", range(40, 200, 8))
+    def test_corners_cost_no_sheet(self, long_m: float) -> None:
+        """(a) As many as strips take that run on round corners of which nothing is known."""
+        (fence,) = fence_lines(plan_of("steep"))
+        room = Room(plan_m=(long_m, 30), section_m=long_m, columns=500)
+        plain = replace(fence, kinds=("line",) * len(fence))
+        assert len(cut_into_strips(fence, 0, room)) <= len(cut_into_strips(plain, 0, room))
+
     def test_none_is_left_short(self) -> None:
         fence = line()
         strips = cut_into_strips(fence, 0, Room(plan_m=(120, 20), section_m=110, columns=500))
@@ -95,9 +104,17 @@ class TestStrips:
         assert [(strip.first, strip.last) for strip in strips] == [(0, 1), (1, 2), (2, 3), (3, 4)]
 
     def test_ends_at_a_corner_that_is_near(self) -> None:
+        """(a) Corners at 133.5 and 237.9 of 361.6 m: three strips of up to 136 m, with corners between them."""
         (fence,) = fence_lines(plan_of("steep"))
-        strips = cut_into_strips(fence, 0, Room(plan_m=(88, 12), section_m=86.5, columns=200))
-        assert "corner" in {fence.kinds[strip.last] for strip in strips}
+        strips = cut_into_strips(fence, 0, Room(plan_m=(138, 12), section_m=136, columns=200))
+        assert [fence.kinds[strip.last] for strip in strips] == ["corner", "corner", "end"]
+
+    def test_goes_round_a_corner_where_ending_there_takes_a_sheet_more(self) -> None:
+        """(a) 361.6 m in strips of 88 m are five; of 88, 45.5, 88, 16.4, 88 and 35.7 m six."""
+        (fence,) = fence_lines(plan_of("steep"))
+        strips = cut_into_strips(fence, 0, Room(plan_m=(90, 12), section_m=88, columns=200))
+        assert len(strips) == 5
+        assert "corner" not in {fence.kinds[strip.last] for strip in strips}
 
 
 class TestPieces:
@@ -256,3 +273,4 @@ class TestNumberedFindings:
 
     def test_numbers_in_short_hold_all(self) -> None:
         assert [numbers_in_short(list(range(4, 4 + count))) for count in range(4)] == ["", "4", "4, 5", "4–6"]
+        assert numbers_in_short([4, 5, 7]) == "4, 5, 7"

@@ -18,14 +18,19 @@ import numpy as np
 import pdfplumber
 import pypdf
 import pytest
+import shapely
 
+from geofence.engine.records import Finding, Severity
 from geofence.errors import JobError
-from geofence.outputs.paper.page import PAPERS_MM, Page, Stroke
+from geofence.outputs.paper.page import PAPERS_MM, Area, Page, Stroke
 from geofence.outputs.paper.svg import page_as_svg
 from geofence.outputs.sheets.document import OUTPUT, SVG_OUTPUT, sheets
 from geofence.outputs.sheets.fence_line import fence_lines
 from geofence.outputs.sheets.findings import numbered_findings
+from geofence.outputs.sheets.key_plan import SHEET
 from geofence.outputs.sheets.options import sheet_options
+from geofence.outputs.sheets.strip_plan import SWING
+from geofence.outputs.sheets.strip_table import RULE
 from geofence.plan import CAUTIONS, FencePlan, Parameter
 from tests.outputs.drawn_plans import PLANS, plan_of
 from tests.outputs.drawn_texts import POINT_MM, DrawnText, overlapping, texts_of
@@ -363,6 +368,136 @@ class TestSheets:
         assert sheet_options(plan).scale == 100
         wider = with_options(replace(plan, fence=replace(plan.fence, bays=wide)), paper="A4")
         assert 30_000 / sheet_options(wider).scale <= 297 - 110
+
+
+def with_stops(plan: FencePlan) -> FencePlan:
+    """Sixty notes along the first bays, and three stops at bays near the end."""
+    (like, *_) = (item for item in plan.fence.findings if item.bay is not None)
+    at = plan.fence.posts.chainage_m
+
+    def found(severity: Severity, bay: int) -> Finding:
+        return replace(
+            like, severity=severity, bay=bay, chainage_m=float(at[bay]), chainage_to_m=float(at[bay + 1]),
+            message=f"Seen {severity} {bay}",
+        )  # fmt: skip
+
+    more = [*(found("note", bay) for bay in range(60)), *(found("stop", bay) for bay in (400, 410, 420))]
+    return replace(plan, fence=replace(plan.fence, findings=(*plan.fence.findings, *more)))
+
+
+class TestFirstSheet:
+    """What stops a fence stands on the first sheet, whatever else was found and however small the paper is."""
+
+    def pages(self) -> list[Page]:
+        return list(sheets(with_options(with_stops(plan_of("sample")), paper="A4", scale=200.0)))
+
+    def test_counts_and_every_stop_come_before_the_rest(self) -> None:
+        first = self.pages()[0]
+        words = " ".join(item.text for item in first.letterings)
+        places = [words.index(told) for told in ("Findings: 3 stop, 2 warn, 67 note", "Seen stop 400", "Seen stop 410",
+                                                 "Seen stop 420", "warn at B130", "The fence")]  # fmt: skip
+        assert places == sorted(places)
+
+    def test_says_on_which_sheet_it_goes_on(self) -> None:
+        pages = self.pages()
+        (told,) = (item.text for item in pages[0].letterings if item.text.startswith("Continued"))
+        number = int(told.removeprefix("Continued on sheet ").rstrip("."))
+        assert pages[number - 1].title.endswith("Notes and findings")
+        assert "Section" in pages[number - 2].title
+        words = " ".join(item.text for page in pages[number - 1 :] for item in page.letterings)
+        assert all(f"Seen note {bay}." in words for bay in range(60))
+
+    def test_each_finding_names_the_sheets_on_which_its_number_is(self) -> None:
+        pages = self.pages()
+        words = " ".join(item.text for item in pages[0].letterings)
+        told = re.findall(r"(\d+) stop at B(\d+).*?\[sheet (\d+)–(\d+)\]", words)
+        assert len(told) == 3
+        for number, bay, plan, section in told:
+            assert number in {item.text for item in pages[int(plan) - 1].letterings if item.weight == "bold"}
+            assert f"P{bay}" in {item.text for item in pages[int(section) - 1].letterings}
+
+    def test_more_stops_than_it_holds_are_counted_on_it(self) -> None:
+        plan = plan_of("sample")
+        stops = tuple(replace(item, severity="stop") for item in plan.fence.findings) * 12
+        first, *_ = sheets(replace(plan, fence=replace(plan.fence, findings=stops)))
+        texts = {item.text for item in first.letterings}
+        assert f"Findings: {len(stops)} stop" in texts
+        assert any(text.startswith("Continued on sheet") for text in texts)
+
+
+class TestKeyPlan:
+    @pytest.mark.parametrize("name", ["sample", "network", "ring on A4"])
+    def test_outlines_stay_in_the_frame(self, name: str) -> None:
+        """A ring of four corners for each strip, none of them cut off by the frame."""
+        first, *rest = pages_of(name)
+        (frame, *_) = (item.points for item in first.items if isinstance(item, Stroke))
+        rings = [item.points for item in first.items if isinstance(item, Stroke) and item.pen == SHEET and item.closed]
+        strips = [page for page in rest if "Plan" in page.title]
+        assert len(rings) == len(strips)
+        for ring in rings:
+            assert len(ring) == 4
+            assert np.all(ring > frame.min(axis=0) + 1)
+            assert np.all(ring < frame.max(axis=0) - 1)
+
+    def test_names_gates_and_zones(self) -> None:
+        texts = {item.text for item in pages_of("sample")[0].letterings}
+        assert {"Gate Hollow way", "Gate Pond", "Water main", "Boundary oak", "Lane", "Old terraces"} <= texts
+
+    def test_shows_posts_that_stand_already(self) -> None:
+        plan = plan_of("sample")
+        posts = plan.fence.posts
+        kinds = tuple("existing" if row in (60, 61, 200) else kind for row, kind in enumerate(posts.kind))
+        signs = [
+            sum(isinstance(item, Area) for item in next(sheets(one)).items)
+            for one in (plan, replace(plan, fence=replace(plan.fence, posts=replace(posts, kind=kinds))))
+        ]
+        assert signs[1] - signs[0] == 4  # a ring and a dot each; 1.9 m at 1:2500 are 0.8 mm: the two are drawn as one
+
+
+class TestGates:
+    @pytest.mark.parametrize("name", ["sample", "sample at 1:500"])
+    def test_no_text_crosses_the_way_of_a_leaf(self, name: str) -> None:
+        plan = with_options(plan_of("sample"), **({"scale": 500.0} if name.endswith("500") else {}))
+        checked = 0
+        for page in list(sheets(plan))[1:]:
+            arcs = [item.points for item in page.items if isinstance(item, Stroke) and item.pen == SWING]
+            texts = [shapely.Polygon(item.box.corners) for item in page.letterings]
+            for arc in arcs:
+                assert shapely.LineString(arc).distance(texts).min() > 0.2
+                checked += 1
+        assert checked > 1
+
+    def test_findings_at_one_place_have_one_sign_and_all_numbers(self) -> None:
+        plan = plan_of("sample")
+        (like, *_) = (item for item in plan.fence.findings if item.bay is not None and item.severity == "warn")
+        plan = replace(plan, fence=replace(plan.fence, findings=(like, like, replace(like, severity="stop"))))
+        words = [item.text for page in list(sheets(plan))[1:] for item in page.letterings if item.weight == "bold"]
+        assert words.count("1") == 1
+        assert words.count("2, 3") == 1
+
+
+class TestRoomBesideLines:
+    def test_captions_keep_off_the_line_above(self) -> None:
+        page = pages_of("sample")[1]
+        (job,) = (item for item in page.letterings if item.text == "Job")
+        level = [
+            item.points[0, 1] for item in page.items
+            if isinstance(item, Stroke) and len(item.points) == 2 and item.points[0, 1] == item.points[1, 1]
+        ]  # fmt: skip
+        above = min(y for y in level if y > job.y)
+        assert above - (job.y + 1.8) > 1.0
+
+    def test_first_column_of_the_table_keeps_off_its_border(self) -> None:
+        for page in pages_of("sample")[1:]:
+            figures = [item.box.bounds for item in page.letterings if item.turn_deg == 90 and item.text[:1] == "P"]
+            low = min(bounds[1] for bounds in figures)
+            left = min(bounds[0] for bounds in figures if bounds[1] < low + 1)
+            upright = [
+                item.points[0, 0] for item in page.items
+                if isinstance(item, Stroke) and len(item.points) == 2 and item.pen == RULE
+                and item.points[0, 0] == item.points[1, 0]
+            ]  # fmt: skip
+            assert left - max(x for x in upright if x < left + 1) > 0.7
 
 
 class TestHostileText:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -38,11 +38,11 @@ def running(start: Floats, turn: float, *, aside_mm: float = -CAP / 2) -> Spot:
     return Spot(x, y, "start" if math.cos(rad - turn) > 0 else "end", lean)
 
 
-def across(place: Floats, turn: float) -> Iterator[Spot]:
+def across(place: Floats, turn: float, *, reaches: Sequence[float] = (1.6, 3.2)) -> Iterator[Spot]:
     """Beside a line: texts that run away from it to one side, then to the other, near and farther."""
     away = np.array([math.cos(turn), math.sin(turn)])
     for side, lean in ((1, turn), (-1, turn + math.pi)):
-        for reach in (1.6, 3.2):
+        for reach in reaches:
             yield running(place + away * side * reach, lean)
 
 
@@ -50,7 +50,7 @@ def along(middle: Floats, turn: float, half_mm: float) -> Iterator[Spot]:
     """Along a line: texts below and above it, nearer and farther, in the middle and to both sides."""
     lean = math.radians(readable_deg(turn))
     up, way = np.array([-math.sin(lean), math.cos(lean)]), np.array([math.cos(lean), math.sin(lean)])
-    for away in (-3.6, 2.0, -6.5, 5.0, -9.5, 8.0):
+    for away in (-3.6, 2.0, -6.5, 5.0, -9.5, 8.0, -12.5, 11.0, -15.5, 14.0, -18.5, 17.0):
         for aside in (0.0, half_mm * 0.6, -half_mm * 0.6):
             x, y = (middle + up * away + way * aside).tolist()
             yield Spot(x, y, "middle", math.degrees(lean))

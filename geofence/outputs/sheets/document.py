@@ -39,6 +39,8 @@ PLAN_HEADING_MM, SECTION_HEADING_MM = 14.0, 8.0
 TOGETHER_MM = (50.0, 60.0)
 """Plan above section on one sheet, where the paper leaves these heights to them at least."""
 PLAN_SHARE = 0.45
+BESIDE_MM = 10.0
+"""Outlines on the key plan go round what is on a sheet, and so much of that sheet's paper beside it."""
 END_MM = 6.0
 """Beyond the end of a section, for the match line's words."""
 NOTES_SHARE = 0.4
@@ -180,21 +182,47 @@ def _room(arrangement: _Arrangement, options: SheetOptions) -> Room:
 
 def _pages(drawn: _Drawings) -> Iterator[Page]:
     each = 1 if drawn.arrangement.way == "together" else 2
+    strips_end = 1 + each * len(drawn.strips)
     box, column = _first_boxes(drawn.frame.body)
-    lines = lines_of(note_paragraphs(drawn.plan, drawn.options, drawn.findings), column.x1 - column.x0)
-    (placed,), rest = flowed(lines, [column])
+    placed, rest = _first_notes(drawn, column, strips_end + 1, each=each)
     columns = _list_columns(drawn.frame.body, column.x1 - column.x0)
     lists = []
     while rest:
         on_sheet, rest = flowed(rest, columns)
         lists.append(on_sheet)
-    strips_end = 1 + each * len(drawn.strips)
     count = strips_end + len(lists)
-    yield _first_sheet(drawn, count, box, column, placed[1], each=each)
+    yield _first_sheet(drawn, count, box, column, placed, each=each)
     for number, strip in enumerate(drawn.strips):
         yield from _strip_sheets(drawn, strip, number, count, each=each)
     for number, on_sheet in enumerate(lists, start=strips_end + 1):
         yield _list_sheet(drawn, number, count, on_sheet)
+
+
+def _first_notes(drawn: _Drawings, column: Column, next_sheet: int, *, each: int) -> tuple[list[Line], list[Line]]:
+    """The notes that stand on the first sheet, and those that go on on the next sheet of notes."""
+    sheets_of = _sheets_of_findings(drawn, each=each)
+    rest: list[Line] = []
+    for goes_on in ("", f"{next_sheet}"):
+        told = note_paragraphs(drawn.plan, drawn.options, drawn.findings, sheets_of, goes_on=goes_on)
+        ((_, placed),), rest = flowed(lines_of(told, column.x1 - column.x0), [column])
+        if not rest:
+            break
+    return placed, rest
+
+
+def _sheets_of_findings(drawn: _Drawings, *, each: int) -> dict[int, str]:
+    """The sheet of the strip on which each finding's sign stands, by the finding's number."""
+    found = {}
+    for number, strip in enumerate(drawn.strips):
+        end = strip.last + (strip.last == len(drawn.lines[strip.line]) - 1)
+        for item in drawn.findings:
+            if item.line == strip.line and item.post is not None and strip.first <= item.post < end:
+                found[item.number] = _sheet_name(2 + each * number, each=each)
+    return found
+
+
+def _sheet_name(first: int, *, each: int) -> str:
+    return f"{first}" if each == 1 else f"{first}–{first + 1}"
 
 
 def _first_boxes(body: Rectangle) -> tuple[Rectangle, Column]:
@@ -213,16 +241,21 @@ def _list_columns(body: Rectangle, width_mm: float) -> list[Column]:
 def _first_sheet(
     drawn: _Drawings, count: int, box: Rectangle, column: Column, lines: Sequence[Line], *, each: int
 ) -> Page:
-    firsts = [(2 + each * number, strip) for number, strip in enumerate(drawn.strips)]
-    named = [(str(sheet) if each == 1 else f"{sheet}–{sheet + 1}", strip) for sheet, strip in firsts]
-    plan = drawn.arrangement.plan
-    window = (plan[2] - plan[0]) * drawn.options.scale / 1000, (plan[3] - plan[1]) * drawn.options.scale / 1000
-    key = key_plan(drawn.lines, drawn.zones, named, window, unit_m=drawn.plan.grid.unit_m, box=box)
+    named = [(_sheet_name(2 + each * number, each=each), strip) for number, strip in enumerate(drawn.strips)]
+    beside_m = BESIDE_MM * drawn.options.scale / 1000
+    key = key_plan(drawn.lines, drawn.zones, named, drawn.plan, beside_m=beside_m, box=box)
     page = drawn.frame.sheet("Key plan and notes", 1, count, scales=scale_words(key.scale))
     key.draw(page, box)
     page.line([(box[0], box[3]), (box[2], box[3])], Pen(0.18))
     page.line([(box[2], box[1]), (box[2], drawn.frame.body[3])], Pen(0.18))
-    _heading(page, box, f"Key plan {scale_words(key.scale)}", "Outlines: sheets, by their numbers", key.scale, 0.0)
+    _heading(
+        page,
+        box,
+        f"Key plan {scale_words(key.scale)}",
+        "Outlines: the stretch on each sheet, by the sheet's number",
+        key.scale,
+        0.0,
+    )
     draw_lines(page, column, lines)
     return page
 

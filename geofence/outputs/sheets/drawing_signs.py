@@ -17,6 +17,7 @@ __all__ = [
     "finding_sign",
     "mark_sign",
     "north_point",
+    "place_sign",
     "post_sign",
     "round_steps",
     "scale_bar",
@@ -60,6 +61,11 @@ def mark_sign(page: Page, x: float, y: float, kind: str) -> None:
         page.area(_round(x, y, 0.25), fill=BLACK)
     else:
         page.area(_round(x, y, 1.4), fill=WHITE, pen=THIN)
+
+
+def place_sign(page: Page, x: float, y: float, ink: str) -> None:
+    """A ring at a zone that is drawn as a place."""
+    page.area(_round(x, y, 0.7), fill=WHITE, pen=Pen(0.25, ink))
 
 
 def north_point(page: Page, x: float, y: float, turn_rad: float, *, radius_mm: float = 5.0) -> None:

@@ -64,12 +64,12 @@ def _place(
 
 
 def numbers_in_short(numbers: Sequence[int]) -> str:
-    """Numbers that follow each other, in short.
+    """Growing numbers, in short where they follow each other.
 
-    >>> numbers_in_short([7]), numbers_in_short([7, 8, 9]), numbers_in_short([7, 8])
-    ('7', '7–9', '7, 8')
+    >>> numbers_in_short([7]), numbers_in_short([7, 8, 9]), numbers_in_short([7, 8]), numbers_in_short([7, 9, 10])
+    ('7', '7–9', '7, 8', '7, 9, 10')
     """
-    if len(numbers) < 3:
+    if len(numbers) < 3 or numbers[-1] - numbers[0] >= len(numbers):
         return ", ".join(map(str, numbers))
     return f"{numbers[0]}–{numbers[-1]}"
 

@@ -25,6 +25,8 @@ FILING_MM, BORDER_MM = 20.0, 10.0
 TITLE_WIDTH_MM, TITLE_SHARE = 170.0, 0.44
 NAME_MM, ROW_MM = 13.0, 7.8
 TITLE_HEIGHT_MM = NAME_MM + 3 * ROW_MM
+CAPTION_MM = 1.1
+"""Between the line above a caption and the caption, so that the two do not touch in print."""
 FRAME, INNER = Pen(0.5), Pen(0.18)
 
 
@@ -88,10 +90,10 @@ class SheetFrame:
         """A caption and, below it, a text as large as fits."""
         x0, y0, x1, y1 = box
         small = LETTERING_MM[0]
-        page.text(caption, x0 + 1, y1 - small - 0.7, ink=GREY)
-        room = y1 - y0 - small * 1.9
+        page.text(caption, x0 + 1, y1 - small - CAPTION_MM, ink=GREY)
+        room = y1 - y0 - small - CAPTION_MM - 1.3
         lines, cap = fitted(text, x1 - x0 - 2, room, largest_mm=largest_mm, weight="bold")
-        y = y1 - small * 1.95 - cap * 1.05
+        y = y1 - small - CAPTION_MM - 1.1 - cap * 1.05
         for line in lines:
             page.text(line, x0 + 1, y, cap_mm=cap, weight="bold")
             y -= cap * LINE_SPACING

@@ -2,25 +2,49 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 
 from geofence.outputs.paper.text_flow import Paragraph
 from geofence.outputs.plain_text import one_line
 from geofence.outputs.sheets.drawing_signs import SEVERITY_INKS
 from geofence.outputs.sheets.findings import NumberedFinding, place_words
 from geofence.outputs.sheets.options import SheetOptions
-from geofence.plan import FencePlan
+from geofence.plan import SEVERITIES, FencePlan
 
 __all__ = ["note_paragraphs"]
 
 
 TITLE_LETTERS = 20
 """What the title block may have to cut short is told in full among the notes."""
+GROUPS = {
+    "stop": "Stop: do not build this as it is",
+    "warn": "Warn: decide before this is built",
+    "note": "Note: know of this",
+}
 
 
-def note_paragraphs(plan: FencePlan, options: SheetOptions, findings: Sequence[NumberedFinding]) -> Iterator[Paragraph]:
-    """The notes of a plan: what it is, what was found, how to read the sheets."""
+def note_paragraphs(
+    plan: FencePlan,
+    options: SheetOptions,
+    findings: Sequence[NumberedFinding],
+    sheets: Mapping[int, str],
+    *,
+    goes_on: str = "",
+) -> Iterator[Paragraph]:
+    """The notes of a plan, with what stops it first, and what is only to be known of it last.
+
+    ``sheets`` name the sheet of each finding by its number; ``goes_on`` is the sheet on which the notes go on.
+    """
     yield Paragraph(one_line(plan.name), kind="heading")
+    yield Paragraph(_counted(findings), kind="heading")
+    if not findings:
+        yield Paragraph("Nothing was found.")
+    if goes_on:
+        yield Paragraph(f"Continued on sheet {goes_on}.")
+    yield from _group(plan, findings, sheets, "stop")
+    yield from _group(plan, findings, sheets, "warn")
+    yield Paragraph("The fence", kind="heading")
     yield from _summary(plan)
     for label in ("client", "number", "revision", "drawn", "checked", "date"):
         text = one_line(getattr(options, label))
@@ -40,11 +64,23 @@ def note_paragraphs(plan: FencePlan, options: SheetOptions, findings: Sequence[N
                 f"{word} {value:g} m" for word, value in (("buffer", zone.buffer_m), ("limit", zone.limit_m)) if value
             ]
             yield Paragraph(f"{', '.join([zone.rule, *limits])}. Source: {source}", f"{one_line(zone.name)}:")
-    yield Paragraph("Findings", kind="heading")
-    if not findings:
-        yield Paragraph("Nothing was found.")
-    for item in findings:
-        yield _finding(plan, item)
+    yield from _group(plan, findings, sheets, "note")
+
+
+def _counted(findings: Sequence[NumberedFinding]) -> str:
+    counts = Counter[str](item.finding.severity for item in findings)
+    told = ", ".join(f"{counts[severity]} {severity}" for severity in SEVERITIES if counts[severity])
+    return f"Findings: {told}" if told else "Findings"
+
+
+def _group(
+    plan: FencePlan, findings: Sequence[NumberedFinding], sheets: Mapping[int, str], severity: str
+) -> Iterator[Paragraph]:
+    group = [item for item in findings if item.finding.severity == severity]
+    if group:
+        yield Paragraph(GROUPS[severity], kind="heading")
+    for item in group:
+        yield _finding(plan, item, sheets.get(item.number, ""))
 
 
 def _summary(plan: FencePlan) -> Iterator[Paragraph]:
@@ -87,14 +123,15 @@ def _reading(plan: FencePlan, options: SheetOptions) -> Iterator[Paragraph]:
         "already; dot, in between. Circle round a post: a vertex of the boundary; triangle with a dot: a control "
         "point. Findings: full triangle, stop: do not build this as it is; open triangle, decide; ring, know; a band "
         "along the fence shows how far the first two reach. Their numbers "
-        "are those of the list below."
+        "run in the order of the fence; the list has what stops first, then what to decide, then what to know."
     )
 
 
-def _finding(plan: FencePlan, item: NumberedFinding) -> Paragraph:
+def _finding(plan: FencePlan, item: NumberedFinding, sheet: str) -> Paragraph:
     finding, place = item.finding, place_words(plan, item.finding)
     where = f" at {place}" if place else ""
     message = one_line(finding.message).rstrip(".")
     remedy = f" {one_line(finding.remedy)}" if finding.remedy else ""
-    text = f"{finding.severity}{where}: {message}.{remedy}"
+    found = f" [sheet {sheet}]" if sheet else ""
+    text = f"{finding.severity}{where}: {message}.{remedy}{found}"
     return Paragraph(text, f"{item.number}", ink=SEVERITY_INKS[finding.severity])

@@ -18,13 +18,13 @@ from geofence.outputs.paper.page import BLACK, GREY, LETTERING_MM, Box, Page, Pe
 from geofence.outputs.plain_text import one_line
 from geofence.outputs.sheets import drawing_signs as signs
 from geofence.outputs.sheets.fence_line import FenceLine
-from geofence.outputs.sheets.findings import NumberedFinding
+from geofence.outputs.sheets.findings import NumberedFinding, numbers_in_short
 from geofence.outputs.sheets.grid_lines import crossings, grid_step, line_name
 from geofence.outputs.sheets.strip_window import StripWindow
 from geofence.outputs.sheets.zones import DrawnZone
-from geofence.plan import FencePlan
+from geofence.plan import SEVERITIES, FencePlan
 
-__all__ = ["StripNames"]
+__all__ = ["FindingMark", "StripNames"]
 
 CAP = LETTERING_MM[0]
 MATCH, CROSS = Pen(0.35, BLACK, (6.0, 1.2, 0.6, 1.2)), Pen(0.18, GREY)
@@ -33,10 +33,21 @@ MATCH_MM = 12.0
 CROSS_MM = 2.5
 NTHS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 NAMES_APART_MM = 3.1
+BEYOND_SWINGS_MM = tuple(range(5, 18))
+"""How far from a gate's post its name may stand, where leaves swing past it."""
 LINE_KINDS = frozenset({"line", "bend"})
 QUIET = "#606060"
 LONGEST = 60
 """Letters of a name in the drawing; the notes of the first sheet have the whole."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FindingMark:
+    """A place on paper at which findings are: their numbers, by severity."""
+
+    x: float
+    y: float
+    numbers: dict[str, list[int]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -60,8 +71,10 @@ class StripNames:
                 continue
             turn = self._direction(at) + math.pi / 2
             x, y = self.posts[at].tolist()
-            tries = [*spots.across(self.posts[at], turn), *spots.around(x, y, 1.6)]
-            self.room.letter(self.line.names[first + at], tries[: None if which == "special" else 4], weight=weight)
+            tries = [*spots.across(self.posts[at], turn)]
+            if which == "special":
+                tries += [*spots.around(x, y, 1.6), *spots.across(self.posts[at], turn, reaches=BEYOND_SWINGS_MM)]
+            self.room.letter(self.line.names[first + at], tries, weight=weight)
 
     def draw_match_lines(self, before: str, after: str) -> None:
         """Lines across the fence at which two sheets meet."""
@@ -107,10 +120,11 @@ class StripNames:
                 if self.room.letter(words, spots.along(middle, math.atan2(way[1], way[0]), half), weight="bold"):
                     break
 
-    def letter_findings(self, findings: Sequence[NumberedFinding], chains: list[Chain]) -> None:
-        """Signs where findings are, with their numbers; those of a post on two sheets on the one that it begins."""
+    def draw_findings(self, findings: Sequence[NumberedFinding], chains: list[Chain]) -> list[FindingMark]:
+        """Signs where findings are, one at a place; those of a post on two sheets on the one that it begins."""
         strip = self.window.strip
         end = strip.last + (strip.last == len(self.line) - 1)
+        found: dict[tuple[float, float], FindingMark] = {}
         for item in findings:
             if item.line != strip.line or item.post is None or not strip.first <= item.post < end:
                 continue
@@ -119,12 +133,21 @@ class StripNames:
                 continue
             places = self.window.on_paper(path * self.plan.grid.unit_m)
             x, y = (places.mean(axis=0) if len(places) == 2 else places[0]).tolist()
-            if not Box.upright(x - 1.2, y - 1, x + 1.2, y + 1.3).within(*self.window.box):
-                continue
-            signs.finding_sign(self.page, x, y, item.finding.severity)
-            self.room.take(Box.upright(x - 1.2, y - 1.0, x + 1.2, y + 1.3))
-            ink = signs.SEVERITY_INKS[item.finding.severity]
-            self.room.letter(str(item.number), spots.around(x, y, 2.0), weight="bold", ink=ink)
+            if Box.upright(x - 1.2, y - 1, x + 1.2, y + 1.3).within(*self.window.box):
+                mark = found.setdefault((round(x, 1), round(y, 1)), FindingMark(x=x, y=y, numbers={}))
+                mark.numbers.setdefault(item.finding.severity, []).append(item.number)
+        for mark in found.values():
+            signs.finding_sign(self.page, mark.x, mark.y, min(mark.numbers, key=SEVERITIES.index))
+            self.room.take(Box.upright(mark.x - 1.2, mark.y - 1.0, mark.x + 1.2, mark.y + 1.3))
+        return list(found.values())
+
+    def letter_findings(self, marks: Sequence[FindingMark]) -> None:
+        """The numbers of findings beside their signs, those of the gravest first."""
+        for mark in marks:
+            for severity in sorted(mark.numbers, key=SEVERITIES.index):
+                words, ink = numbers_in_short(mark.numbers[severity]), signs.SEVERITY_INKS[severity]
+                tries = [*spots.around(mark.x, mark.y, 2.0), *spots.around(mark.x, mark.y, 9.0)]
+                self.room.letter(words, tries, weight="bold", ink=ink)
 
     def letter_marks(self, marks: Sequence[tuple[float, float, str]]) -> None:
         """Names of control points and of vertices of the boundary."""

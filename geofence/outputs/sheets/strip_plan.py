@@ -56,14 +56,16 @@ class PlanDrawing:
         self._draw_neighbours(page, window, room)
         self._draw_stretches(page, window)
         self._draw_fence(page, window, posts)
+        self._draw_leaves(page, window, room)
         names = StripNames(
             page=page, room=room, window=window, line=self.lines[strip.line], posts=posts, plan=self.plan
         )  # fmt: skip
         names.draw_match_lines(before, after)
+        signs_of = names.draw_findings(self.findings, [line.chain for line in self.lines])
         names.letter_posts("special")
         names.letter_match_lines(before, after)
         names.letter_gates()
-        names.letter_findings(self.findings, [line.chain for line in self.lines])
+        names.letter_findings(signs_of)
         names.letter_marks(marks)
         names.letter_posts("line")
         names.letter_zones(self.zones)
@@ -134,12 +136,11 @@ class PlanDrawing:
                 stretch = []
             stretch.append(posts[bay + 1])
         page.line(np.array(stretch), FENCE)
-        self._draw_leaves(page, window)
         for at, (x, y) in enumerate(posts.tolist(), start=strip.first):
             signs.post_sign(page, x, y, line.kinds[at])
 
-    def _draw_leaves(self, page: Page, window: StripWindow) -> None:
-        """The ways in which gates of this strip open."""
+    def _draw_leaves(self, page: Page, window: StripWindow, room: LabelRoom) -> None:
+        """The ways in which gates of this strip open; no text goes across them."""
         strip, places, unit_m = window.strip, self.plan.places, self.plan.grid.unit_m
         shown = set(self.lines[strip.line].bays[strip.first : strip.last])
         for gate in self.plan.gates:
@@ -149,3 +150,4 @@ class PlanDrawing:
                 way = tips if leaf.side == "slide" else np.vstack([hinge, tips, hinge])
                 for part in window.ways(shapely.LineString(way * unit_m)) if len(way) > 1 else ():
                     page.line(part, SWING)
+                    room.take_line(part, wide_mm=0.4)

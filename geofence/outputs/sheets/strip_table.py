@@ -21,6 +21,8 @@ COLUMN_MM = 2.75
 LEADER_MM = 6.0
 """Between the datum line and the table, for lines that lead from posts to their columns."""
 TITLES_MM = 35.0
+SIDE_MM = 2.2
+"""From the first and the last column to the lines beside them."""
 RULE, FINE = Pen(0.25), Pen(0.13, GREY)
 
 
@@ -47,10 +49,10 @@ class StripTable:
     def draw(self, page: Page, left: float, right: float, top: float, strip: Strip, posts_x: Floats) -> None:
         """Draw the table of posts between ``left`` and ``right``, below ``top``, with leaders from where the posts are.
 
-        Its titles stand in ``TITLES_MM`` left of there; half a column is beyond either side.
+        Its titles stand in ``TITLES_MM`` left of there; ``SIDE_MM`` is beyond either side.
         """
         columns = spread(posts_x, COLUMN_MM, left, right)
-        x0, left, right = left - TITLES_MM, left - COLUMN_MM / 2, min(right, float(columns[-1])) + COLUMN_MM / 2
+        x0, left, right = left - TITLES_MM, left - SIDE_MM, min(right, float(columns[-1])) + SIDE_MM
         for post, column in zip(posts_x.tolist(), columns.tolist(), strict=True):
             bends = [(post, top + LEADER_MM), (post, top + LEADER_MM - 1.2), (column, top + 1.2), (column, top)]
             page.line(bends, FINE)

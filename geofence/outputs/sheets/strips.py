@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -13,10 +14,13 @@ from geofence.outputs.sheets.fence_line import FenceLine
 
 __all__ = ["Room", "Strip", "cut_into_strips"]
 
+Corners = Literal["end there", "go round"]
+
 EVEN_STRIPS, SHARES = 12, (0.55, 0.65, 0.75, 0.85, 0.95)
 """Of up to so many strips the last is not left short, and the shares of the room that are tried to that end."""
 CORNER_SHARE = 0.25
-"""A strip ends at a corner that lies within this last share of it: a corner reads better where strips meet there."""
+"""A strip ends at a corner that lies within this last share of it: a corner reads better where strips meet there.
+Where that would take more strips, they go on round their corners as far as they fit."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,22 +71,29 @@ def cut_into_strips(line: FenceLine, number: int, room: Room) -> list[Strip]:
     before. A strip is laid along its chord or a side of its hull: another turn may fit a few more posts of a line that
     bends.
     """
-    strips = _as_long_as_fit(line, number, room)
+    corners, strips = _fewest(line, number, room)
     lengths_m = [line.chainage_m[strip.last] - line.chainage_m[strip.first] for strip in strips]
     if len(strips) <= EVEN_STRIPS and lengths_m[-1] < max(lengths_m) / 2:
         for share in SHARES:
-            even = _as_long_as_fit(line, number, room.narrower(share))
+            even = _as_long_as_fit(line, number, room.narrower(share), corners)
             if len(even) == len(strips):
                 return even
     return strips
 
 
-def _as_long_as_fit(line: FenceLine, number: int, room: Room) -> list[Strip]:
+def _fewest(line: FenceLine, number: int, room: Room) -> tuple[Corners, list[Strip]]:
+    """Strips that end at corners, unless strips that go round them are fewer."""
+    ending = _as_long_as_fit(line, number, room, "end there")
+    passing = _as_long_as_fit(line, number, room, "go round") if "corner" in line.kinds else ending
+    return ("go round", passing) if len(passing) < len(ending) else ("end there", ending)
+
+
+def _as_long_as_fit(line: FenceLine, number: int, room: Room, corners: Corners) -> list[Strip]:
     found: list[Strip] = []
     first, end = 0, len(line) - 1
     while first < end:
         last = _longest(line, first, room)
-        if last < end:
+        if last < end and corners == "end there":
             last = _at_a_corner(line, first, last)
         turn, middle = _laying(line.xy_m[first : last + 1], room) or _as_it_lies(line.xy_m[first : last + 1])
         found.append(Strip(line=number, first=first, last=last, turn_rad=turn, middle_m=middle))
