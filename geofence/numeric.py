@@ -20,6 +20,7 @@ __all__ = [
     "ON_CIRCLE_M",
     "ON_EDGE_M",
     "SAME_LEVEL_M",
+    "SAW_CUT_M",
     "SLIVER_RATIO",
     "STATION_SPACING_M",
     "WIDTH_TOLERANCE_M",
@@ -36,6 +37,10 @@ the float64 error of a chainage of 1000 km."""
 LEVEL_TOLERANCE_M = 1e-7
 """Levels closer than this are equal: a limit met to a tenth of a micrometre is met. Levels reach 1e4 m, where
 float64 resolves 2e-12 m; sums and a division by the increment cost a few digits of that."""
+
+SAW_CUT_M = 1e-3
+"""A stock length that is shorter than a post by less than this is as long as the post: a saw takes more off the end of
+each length, and nobody digs a hole to the millimetre."""
 
 COINCIDENT_M = 1e-3
 """Two fixed posts closer than this are one post: nobody digs two holes a millimetre apart, and stake-out

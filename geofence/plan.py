@@ -16,6 +16,7 @@ from geofence.engine.records import Fence, Floats, Table
 from geofence.errors import JobError
 from geofence.plan_lines import met_lines, own_lines
 from geofence.plan_parts import (
+    ExistingPosts,
     Grid,
     LeafWay,
     Legs,
@@ -31,6 +32,7 @@ from geofence.plan_parts import (
     Stations,
     SystemFacts,
     ZoneOutline,
+    ZoneStretch,
 )
 
 if TYPE_CHECKING:
@@ -43,6 +45,7 @@ if TYPE_CHECKING:
 __all__ = [
     "CAUTIONS",
     "SEVERITIES",
+    "ExistingPosts",
     "FencePlan",
     "Grid",
     "KnownOutput",
@@ -61,6 +64,7 @@ __all__ = [
     "Stations",
     "SystemFacts",
     "ZoneOutline",
+    "ZoneStretch",
     "asked_outputs",
     "known_outputs",
     "outputs",
@@ -69,6 +73,7 @@ __all__ = [
 SEVERITIES = ("stop", "warn", "note")
 
 POST_EXTRAS = ("uplift_kn",)
+STANDS = ("easting", "northing", "left_m", "ahead_m", "top_level_m")
 BAY_EXTRAS = ("slope_length_m", "cut_angle_deg", "sag_m", "droppers")
 """Columns of posts that wires pull, and of bays that slope or have wires; a fence has those that it has a value in."""
 
@@ -147,6 +152,8 @@ class FencePlan:
         Points on the ground that posts are tied to: vertices of the boundary, control points.
     shot
         Points of the survey that the ground comes from, those nearest to the line; None where it is no survey.
+    existing
+        Where the posts that are in the ground already stand.
     """
 
     name: str
@@ -164,6 +171,7 @@ class FencePlan:
     gates: tuple[PlannedGate, ...] = ()
     marks: ReferenceMarks = field(default_factory=ReferenceMarks.none)
     shot: ShotPoints | None = None
+    existing: ExistingPosts = field(default_factory=ExistingPosts.none)
 
     @property
     def cautions(self) -> tuple[str, ...]:
@@ -257,6 +265,7 @@ class FencePlan:
                 else {}
             ),
             **_given(posts, POST_EXTRAS),
+            **self._stands(),
         }
 
     def bay_columns(self) -> dict[str, Sequence[Any] | Floats]:
@@ -282,6 +291,17 @@ class FencePlan:
             **({"line": own_lines(self.runs, "bay", len(bays))} if self.line_names else {}),
             **_given(bays, BAY_EXTRAS),
         }
+
+    def _stands(self) -> dict[str, Floats]:
+        """Where the posts that exist really stand, a column each; nothing where a fence has none."""
+        import numpy as np
+
+        found: dict[str, Floats] = {}
+        for name in STANDS if len(self.existing) else ():
+            column = np.full(len(self.fence.posts), np.nan)
+            column[self.existing.post] = getattr(self.existing, name)
+            found[f"stands_{name}"] = column
+        return found
 
     def finding_columns(self) -> dict[str, list[Any]]:
         """The columns of ``findings.csv`` in its order; None where a value does not exist."""

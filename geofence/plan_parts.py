@@ -11,6 +11,7 @@ import numpy as np
 from geofence.engine.records import Floats, Ints, Slope, Table, read_only
 
 __all__ = [
+    "ExistingPosts",
     "Grid",
     "LeafWay",
     "Legs",
@@ -26,6 +27,7 @@ __all__ = [
     "Stations",
     "SystemFacts",
     "ZoneOutline",
+    "ZoneStretch",
 ]
 
 
@@ -126,6 +128,48 @@ class ReferenceMarks(Table):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ExistingPosts(Table):
+    """Where the posts that are in the ground already really stand: the plan has each on its line.
+
+    Attributes
+    ----------
+    post, name
+        (n,) int64 rows of the plan's posts, and what the job's file calls them.
+    left_m, ahead_m
+        (n,) how far left of its place in the plan each stands, and how far on along the bay ahead, on the grid in
+        metres; negative: right, back.
+    easting, northing
+        (n,) where it stands, units of the grid.
+    top_level_m
+        (n,) measured level of its top; NaN where nobody measured it.
+    """
+
+    post: Ints
+    name: tuple[str, ...]
+    left_m: Floats
+    ahead_m: Floats
+    easting: Floats
+    northing: Floats
+    top_level_m: Floats
+
+    @classmethod
+    def none(cls) -> ExistingPosts:
+        nothing = np.empty(0)
+        return cls(
+            post=nothing.astype(np.int64),
+            name=(),
+            left_m=nothing,
+            ahead_m=nothing,
+            easting=nothing,
+            northing=nothing,
+            top_level_m=nothing,
+        )
+
+    def __len__(self) -> int:
+        return len(self.name)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Run:
     """An unbroken stretch of fence, in its order along its line.
 
@@ -197,12 +241,25 @@ class ZoneOutline:
             object.__setattr__(self, name, read_only(getattr(self, name)))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ZoneStretch:
+    """Where a line is within reach of a zone: the zone and its feature by name, the line, and chainages in it.
+
+    Of a keep-clear the stretch in which no post's centre may stand.
+    """
+
+    name: str
+    line: str
+    from_m: float
+    to_m: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PlannedZone:
     """A zone that the plan was held against.
 
     ``buffer_m`` is how far the rule reaches around the drawn shape, ``limit_m`` its limit; ``source`` what says so.
-    ``outlines`` shows what is drawn near the line.
+    ``outlines`` shows what is drawn near the line, ``stretches`` where the lines are within reach of it.
     """
 
     name: str
@@ -211,6 +268,7 @@ class PlannedZone:
     buffer_m: float
     limit_m: float
     outlines: tuple[ZoneOutline, ...]
+    stretches: tuple[ZoneStretch, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -260,6 +318,8 @@ class PlannedGate:
         What its posts and their holes measure.
     ways
         Each way in which a leaf opens; none where nobody said how, and without a leaf.
+    clearance_m
+        What was asked for under its leaves; None in plans that do not say.
     """
 
     name: str
@@ -270,6 +330,7 @@ class PlannedGate:
     post_width_m: float
     hole_diameter_m: float
     ways: tuple[LeafWay, ...] = ()
+    clearance_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

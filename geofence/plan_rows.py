@@ -62,6 +62,7 @@ def _named(plan: FencePlan) -> Iterator[Named]:
             yield f"runs/{table}", table, getattr(run, table)
     yield "fence/findings/post", "posts", _given(finding.post for finding in fence.findings)
     yield "fence/findings/bay", "bays", _given(finding.bay for finding in fence.findings)
+    yield "existing/post", "posts", plan.existing.post
     yield "gates/bay", "bays", [gate.bay for gate in plan.gates]
     yield "gates/ways/post", "posts", [way.post for gate in plan.gates for way in gate.ways]
 

@@ -29,6 +29,7 @@ from geofence.plan import FencePlan, Places, Provenance, ReferenceMarks, Run
 from geofence.plan_lines import own_lines
 from geofence.planning import fieldwork, placing
 from geofence.planning.existing import Standing, stand
+from geofence.planning.existing_places import existing_posts
 from geofence.planning.gate_findings import gate_findings
 from geofence.planning.gate_swing import Swings
 from geofence.planning.gates import errors_name_gates, place_gates
@@ -120,6 +121,7 @@ def plan_fence(
         gates=built.swings.planned(built.fence),
         marks=marks,
         shot=fieldwork.shot_near(site),
+        existing=existing_posts(site, built.runs, built.joined, built.standing, places),
     )
 
 

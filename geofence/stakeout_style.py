@@ -52,11 +52,11 @@ KINDS: tuple[str, ...] = (*get_args(PostKind), OFFSET)
 """What a point may be: a post of some kind, or a mark beside one."""
 
 BLANKS = (
-    *("kind", "code", "gate", "offset", "ground", "top", "toe", "height", "depth", "length", "line", "chainage"),
-    "marks",
+    *("kind", "code", "gate", "offset", "stands", "ground", "top", "toe", "height", "depth", "length"),
+    *("line", "chainage", "marks"),
 )
 
-USUAL_DESCRIPTION = "{code}{offset} top {top}{marks}"
+USUAL_DESCRIPTION = "{code}{offset}{stands} top {top}{marks}"
 
 MOST_DECIMALS = 9
 SHORTEST_NAMES = 4
@@ -98,10 +98,12 @@ class StakeoutStyle:
         Whose level the column ``level`` gives: ``ground`` at the post, or ``top`` or ``toe`` of the post.
     description
         The description: the code of the device's own library (``FP``), or a pattern with ``{kind}`` and ``{code}`` of
-        the post; ``{gate}``: the name of its gate; ``{offset}``: how far beside which post a mark is; ``{ground}``,
+        the post; ``{gate}``: the name of its gate; ``{offset}``: how far beside which post a mark is; ``{stands}``: how
+        far from the point a post stands that is in the ground already; ``{ground}``,
         ``{top}``, ``{toe}`` (levels), ``{height}``, ``{depth}``, ``{length}`` of the post; ``{line}``: the name of its
         line, ``{chainage}`` along it; ``{marks}``: ``STOP`` or ``CHECK`` and the codes of the post's findings, where it
-        has such.
+        has such. What is empty for most points, such as ``{gate}``, brings the blank before it along, and blanks at the
+        ends of a description are dropped.
     codes
         The device's code for each of :data:`KINDS`; the kind's own word where there is none.
     name_length

@@ -108,6 +108,22 @@ class TestOnTheLine:
         assert {item.severity for item in found} == {"note"}
         assert [plan.fence.posts.kind[item.post] for item in found] == ["existing"] * 3
 
+    def test_the_plan_carries_where_each_really_stands(self, folder: Path) -> None:
+        """(a) 0.2 m left of the leg that runs east, 0.1 m right of that which runs north, 0.05 m past the start."""
+        marks = [("S", 0.05, 0.0), ("E", 12.0, 0.2), ("N", 150.0, -0.1)]
+        plan = planned(folder, marks, aside_max_m=0.3, levels="tops", tops={"E": 52.4})
+        there = plan.existing
+        assert there.name == ("S", "E", "N")
+        assert [plan.fence.posts.kind[row] for row in there.post] == ["existing"] * 3
+        expected = np.array([(east, north) for _, east, north in places(marks)])
+        assert np.column_stack([there.easting, there.northing]) == pytest.approx(expected, abs=1e-4)
+        assert there.left_m == pytest.approx([0.0, 0.2, -0.1], abs=1e-4)
+        assert there.ahead_m == pytest.approx([0.05, 0.0, 0.0], abs=1e-4)
+        assert there.top_level_m == pytest.approx([np.nan, 52.4, np.nan], nan_ok=True)
+        columns = plan.post_columns()
+        assert columns["stands_northing"][there.post[1]] == pytest.approx(expected[1, 1], abs=1e-4)
+        assert np.count_nonzero(np.isfinite(columns["stands_easting"])) == 3
+
     def test_the_rest_is_laid_out_between_them(self, folder: Path) -> None:
         plan = planned(folder, MARKS)
         bays = plan.fence.bays

@@ -16,6 +16,8 @@ from pyproj import CRS, Geod, Transformer
 
 from geofence.engine.records import Finding, Floats
 from geofence.errors import JobError, LayoutError
+from geofence.outputs.gis.layers import all_layers
+from geofence.outputs.setout.html import write
 from geofence.plan import FencePlan
 from geofence.planner import plan_fence
 from tests.sites import write_line, write_raster
@@ -130,6 +132,18 @@ class TestLeaf:
         (finding,) = found(plan, "gate-strikes-ground")
         assert "to the left" in finding.message
         assert "to the right" not in finding.remedy
+
+    def test_the_crew_is_told_how_it_hangs(self, planned: Plan, tmp_path: Path) -> None:
+        """Leaves, the post with hinges, side, angle, and the clearance asked for, on the sheet and in the layer."""
+        plan = planned(flat, gate(swing="both", hinge="end", open_deg=100.0, clearance_m=0.08))
+        second = plan.post_names[plan.fence.bays.to_post[plan.gates[0].bay]]
+        write(plan, tmp_path / "setout.html")
+        text = (tmp_path / "setout.html").read_text(encoding="utf-8")
+        for words in ("both ways, 100°", f"<b>1 leaf</b> <span>{second}</span>", "<span>0.080</span>"):
+            assert words in text
+        (layer,) = (layer for layer in all_layers(plan) if layer.name == "gates")
+        row = {name: values[0] for name, values in layer.columns.items()}
+        assert (row["hinge"], row["open_deg"], row["clearance_m"], row["leaves"]) == (second, 100.0, 0.08, 1)
 
     def test_two_leaves_reach_half_as_far(self, planned: Plan) -> None:
         plan = planned(bank, gate(leaves=2))

@@ -11,7 +11,7 @@ import pytest
 
 from geofence.engine.records import Bays, Finding, Strains
 from geofence.packed import UnfitError
-from geofence.plan import FencePlan, LeafWay, PlannedGate, Run
+from geofence.plan import ExistingPosts, FencePlan, LeafWay, PlannedGate, Run
 from geofence.plan_rows import check_rows
 from tests.networks import paddocks
 from tests.plans import made_up_plan
@@ -43,6 +43,11 @@ def gated(*, bay: int = 0, post: int = 0) -> Change:
         name="G", bay=bay, swing="left", leaves=1, leaf_kg=None, post_width_m=0.1, hole_diameter_m=0.3, ways=(way,)
     )
     return lambda plan: replace(plan, gates=(gate,))
+
+
+def standing(post: int) -> Change:
+    nowhere = dict.fromkeys(("left_m", "ahead_m", "easting", "northing", "top_level_m"), np.zeros(1))
+    return lambda plan: replace(plan, existing=ExistingPosts(post=np.array([post]), name=("E1",), **nowhere))
 
 
 def strained(from_post: int, to_post: int) -> Change:
@@ -90,6 +95,7 @@ def _rows(count: int, *, last: int) -> np.ndarray:
         (in_run(legs=np.array([2])), "runs/legs names row 2, and there are 2 legs"),
         (found(post=40), "fence/findings/post names row 40"),
         (found(bay=10**30), f"fence/findings/bay names row {10**30}, and there are 39 bays"),
+        (standing(40), "existing/post names row 40"),
         (gated(bay=39), "gates/bay names row 39"),
         (gated(post=-2), "gates/ways/post names row -2"),
         (in_run(posts=np.arange(39), chainage_m=np.arange(39.0)), "runs/bays has 39 bays between 39 posts"),

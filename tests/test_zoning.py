@@ -88,6 +88,13 @@ class TestKeepClear:
         kept = found(plan, "zone-kept")
         met = [apart[0], apart[1], apart[3]]  # the line passes the third at more than a metre
         assert sorted(item.value for item in kept) == pytest.approx(sorted(met), abs=2e-4)
+        (told,) = plan.zones
+        assert sorted(each.name[-6:] for each in told.stretches) == ["pipe 1", "pipe 2", "pipe 4"]
+        across = next(each.to_m - each.from_m for each in told.stretches if each.name.endswith("pipe 1"))
+        assert across >= 1.2 + 2 * beside - 1e-3
+        at = plan.fence.posts.chainage_m
+        for each in told.stretches:  # no post stands there
+            assert not ((at > each.from_m + 1e-6) & (at < each.to_m - 1e-6)).any()
         assert all("(drawing 14)" in item.message and item.limit == pytest.approx(0.6 + beside) for item in kept)
         assert len(plan.fence.posts) <= len(without.fence.posts) + 2
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from geofence.engine.records import Fence, Finding, Gate, PostKind, PostRules
-from geofence.numeric import LEVEL_TOLERANCE_M
+from geofence.numeric import LEVEL_TOLERANCE_M, SAW_CUT_M
 
 __all__ = ["JunctionRules", "Member", "merged", "steps_between"]
 
@@ -74,7 +74,7 @@ def merged(
     depth = max(max(each.embedment_m, each.embedment_ratio * (top - ground)) for each in every)
     length = top - ground + depth
     stock = next((each.stock_lengths_m for each in every if each is not rules.posts), rules.posts.stock_lengths_m)
-    fitting = [size for size in stock if size >= length - LEVEL_TOLERANCE_M]
+    fitting = [size for size in stock if size >= length - SAW_CUT_M]
     pulls = [fences[member.run].posts.uplift_kn[member.post] for member in group]
     kinds = [fences[member.run].posts.kind[member.post] for member in group]
     values = {

@@ -10,7 +10,7 @@ import numpy as np
 
 from geofence.engine.openings import bays_of_gates
 from geofence.engine.records import Bays, Finding, Floats, Gate, Layout, PostRules, Posts
-from geofence.numeric import LEVEL_TOLERANCE_M
+from geofence.numeric import SAW_CUT_M
 
 __all__ = ["panel_tops", "place_posts"]
 
@@ -22,8 +22,8 @@ def place_posts(
 
     A post's top is the higher of its neighbouring panels' tops there + ``post_reveal_m``. Its toe is the deeper of
     ``embedment_m`` and ``embedment_ratio`` times its height below the ground. It is ordered in the shortest stock
-    length that reaches. A gate's posts have rules of their own where the gate has them; a post between two gates takes
-    the longer reveal, the deeper embedment and the second gate's stock.
+    length that reaches, give or take a saw cut. A gate's posts have rules of their own where the gate has them; a post
+    between two gates takes the longer reveal, the deeper embedment and the second gate's stock.
 
     Parameters
     ----------
@@ -106,7 +106,7 @@ def _stock(
     for stock_lengths_m, rows in posts.items():
         if stock_lengths_m:
             stock = np.array(stock_lengths_m)
-            place = np.searchsorted(stock, length_m[rows] - LEVEL_TOLERANCE_M)
+            place = np.searchsorted(stock, length_m[rows] - SAW_CUT_M)
             ordered[rows] = stock[np.minimum(place, len(stock) - 1)]
             short = np.array(rows)[place == len(stock)].tolist()
             findings += [

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from geofence.outputs.digits import fixed
+from geofence.outputs.existing_words import beside_their_places
 from geofence.outputs.marks import marks
 from geofence.outputs.plain_text import one_line
 from geofence.plan import FencePlan
@@ -32,13 +33,20 @@ def post_words(plan: FencePlan, *, unit: str = "m", unit_m: float = 1.0) -> list
                 f", length {length}, embedded {depth} {unit}" if length else f" {unit}, in the ground already",
                 meets and f"; meets {meets} m",
                 gate and f"; gate {gate}",
+                beside and f"; stands {beside} of here",
                 mark and f"; {mark}",
             )
         )
-        for (chainage, ground, top, length, depth), line, meets, gate, mark in zip(
-            figures, *_names(plan), marks(plan), strict=True
+        for (chainage, ground, top, length, depth), line, meets, gate, beside, mark in zip(
+            figures, *_names(plan), _beside(plan, unit_m), marks(plan), strict=True
         )
     ]
+
+
+def _beside(plan: FencePlan, unit_m: float) -> list[str]:
+    """Of each post that exists how far from its place it stands; empty where it stands there, and for others."""
+    found = beside_their_places(plan, lambda by_m: f"{by_m / unit_m:.3f}")
+    return [found.get(row, "") for row in range(len(plan.fence.posts))]
 
 
 def _names(plan: FencePlan) -> Iterable[list[str]]:

@@ -18,6 +18,7 @@ import numpy as np
 from geofence.engine.records import Floats
 from geofence.outputs import csv_text
 from geofence.outputs.digits import fixed, position_decimals
+from geofence.outputs.existing_words import beside_their_places
 from geofence.outputs.marks import marks
 from geofence.outputs.stakeout_points import stakeout_points
 from geofence.plan import FencePlan, Output
@@ -145,9 +146,20 @@ class _Table:
         of_post["gate"] = [f" {name}" if name else "" for name in self.plan.gate_names("post")]
         of_post["marks"] = [f" {mark}" if mark else "" for mark in marks(self.plan)]
         texts: dict[str, Iterable[str]] = {name: self._of_points(values) for name, values in of_post.items()}
-        texts |= {"kind": self.kinds, "code": map(self.style.code, self.kinds), "offset": self._beside()}
+        texts |= {
+            "kind": self.kinds,
+            "code": map(self.style.code, self.kinds),
+            "offset": self._beside(),
+            "stands": self._stands(),
+        }
         names = tuple(texts)
-        return [pattern.format_map(dict(zip(names, row, strict=True))) for row in zip(*texts.values(), strict=True)]
+        rows = zip(*texts.values(), strict=True)
+        return [pattern.format_map(dict(zip(names, row, strict=True))).strip(" ") for row in rows]
+
+    def _stands(self) -> list[str]:
+        """How far from its point a post stands that exists; nothing for others, and for marks."""
+        away = beside_their_places(self.plan, lambda by_m: self._measures(np.array([by_m]))[0])
+        return [f" stands {away[row]}" if row in away and not beside else "" for row, beside in self._rows()]
 
     def _beside(self) -> list[str]:
         """How far beside which post a mark is; nothing for a post."""

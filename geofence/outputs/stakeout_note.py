@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
 from geofence.outputs import stakeout
+from geofence.outputs.existing_words import beside_their_places, measured_tops
 from geofence.outputs.plain_text import one_line
 from geofence.outputs.stakeout_points import StakeoutPoints, stakeout_points
 from geofence.plan import SEVERITIES, FencePlan, Output
 from geofence.stakeout_style import OFFSET, StakeoutStyle
 
-__all__ = ["FINGERPRINT", "OUTPUT", "write"]
+__all__ = ["ABOUT", "FINGERPRINT", "OUTPUT", "SOURCE", "write"]
 
 FINGERPRINT = "SHA-256      "
 """Begins the line with the fingerprint of the file that a note goes with."""
+
+SOURCE = re.compile(r"^From the plan made at (.+): a newer plan makes these points void$", re.MULTILINE)
+"""The line of a note of a file apart from the plan that says when that plan was made."""
+
+ABOUT = re.compile(r"^THE NUMBERS IN (.+)$", re.MULTILINE)
+"""The line that says which file a note is about."""
 
 _MOST_FINDINGS = 40
 """Findings told one by one: what fits a printed page beside the rest; ``findings.csv`` has them all."""
@@ -57,7 +65,13 @@ def _lines(plan: FencePlan, style: StakeoutStyle, about: str | None) -> Iterator
     yield "FIRST AND LAST POST"
     yield from _first_and_last(plan, style, points)
     yield ""
+    if len(plan.existing):
+        yield "POSTS IN THE GROUND ALREADY"
+        yield from _existing(plan, style, points)
+        yield ""
     yield "TO LOOK AT"
+    if max(abs(unit_m - 1) for unit_m in (style.unit_m(plan), plan.grid.unit_m)) >= stakeout.SAME_UNIT:
+        yield f"Here lengths and levels are in m, and coordinates in the grid's own unit, {one_line(plan.grid.unit)}."
     yield from _findings(plan)
 
 
@@ -134,6 +148,19 @@ def _place(plan: FencePlan, style: StakeoutStyle, points: StakeoutPoints, row: i
     easting, northing = (stakeout.in_units(values, plan, style)[row] for values in (places.easting, places.northing))
     coordinates = f"easting {easting:.{decimals}f}  northing {northing:.{decimals}f}"
     return f"{points.name[own]}  {coordinates}  chainage {at_m:.3f} m on the ground"
+
+
+def _existing(plan: FencePlan, style: StakeoutStyle, points: StakeoutPoints) -> Iterator[str]:
+    """Where each really stands: its point is its place on the line."""
+    decimals, unit_m, existing = stakeout.decimals_of(plan, style), style.unit_m(plan), plan.existing
+    beside, measured = beside_their_places(plan, lambda by_m: f"{by_m / unit_m:.3f}"), measured_tops(plan)
+    places = (stakeout.in_units(values, plan, style) for values in (existing.easting, existing.northing))
+    yield "Their points are their places on the line. In the unit of the file:"
+    for row, easting, northing in zip(existing.post.tolist(), *places, strict=True):
+        where = f"{beside[row]} of its point" if row in beside else "at its point"
+        top = "" if row in measured else "; its top was not measured: top is the wanted one"
+        name = points.name[row * (1 + len(style.offset_m))]
+        yield f"{name} stands {where}, easting {easting:.{decimals}f}  northing {northing:.{decimals}f}{top}"
 
 
 def _findings(plan: FencePlan) -> Iterator[str]:

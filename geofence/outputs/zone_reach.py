@@ -13,7 +13,7 @@ from pyproj import Geod
 from geofence.engine.records import Floats
 from geofence.plan import FencePlan, PlannedZone, ZoneOutline
 
-__all__ = ["ground_scale", "reach_m", "reach_rings"]
+__all__ = ["away_m", "ground_scale", "reach_m", "reach_rings"]
 
 QUARTER_SEGMENTS = 16
 THINNING_SHARE = 0.004
@@ -44,15 +44,31 @@ def reach_rings(outlines: Sequence[ZoneOutline], reach_m: float, *, scale: float
         return []
     lat_deg = np.concatenate([outline.lat_deg for outline in outlines])
     per_degree = _metres_per_degree(float(lat_deg.min() + lat_deg.max()) / 2) * scale
-    flat = [(outline.area, np.column_stack([outline.lon_deg, outline.lat_deg]) * per_degree) for outline in outlines]
-    areas = [shapely.make_valid(shapely.Polygon(xy)) for area, xy in flat if area and len(xy) > 3]
-    rest = [shapely.LineString(xy) if len(xy) > 1 else shapely.Point(xy[0]) for area, xy in flat if not area]
+    areas, rest = _drawn(outlines, per_degree)
     # Rings of one zone may be holes in each other: what an odd number of them encloses is inside.
     inside = [reduce(shapely.symmetric_difference, areas)] if areas else []
     round_all = shapely.union_all([*inside, *(rest if reach_m > 0 else ())])
     if reach_m > 0:
         round_all = shapely.buffer(round_all, reach_m, quad_segs=QUARTER_SEGMENTS).simplify(THINNING_SHARE * reach_m)
     return [tuple((xy / per_degree).T) for xy in _rings(round_all)]
+
+
+def away_m(outlines: Sequence[ZoneOutline], lon_deg: Floats, lat_deg: Floats, *, scale: float) -> Floats:
+    """(n,) how far places are from what is drawn, on the ground; 0 within an area. ``scale`` as above."""
+    middle_deg = float(lat_deg.min() + lat_deg.max()) / 2
+    per_degree = _metres_per_degree(middle_deg) * scale
+    areas, rest = _drawn(outlines, per_degree)
+    inside = [reduce(shapely.symmetric_difference, areas)] if areas else []
+    points = shapely.points(np.column_stack([lon_deg, lat_deg]) * per_degree)
+    return np.asarray(shapely.distance(shapely.union_all([*inside, *rest]), points))
+
+
+def _drawn(outlines: Sequence[ZoneOutline], per_degree: Floats) -> tuple[list[Any], list[Any]]:
+    """Rings of areas, and the lines and points, in metres."""
+    flat = [(outline.area, np.column_stack([outline.lon_deg, outline.lat_deg]) * per_degree) for outline in outlines]
+    areas = [shapely.make_valid(shapely.Polygon(xy)) for area, xy in flat if area and len(xy) > 3]
+    rest = [shapely.LineString(xy) if len(xy) > 1 else shapely.Point(xy[0]) for area, xy in flat if not area]
+    return areas, rest
 
 
 def _rings(shape: Any) -> list[Floats]:

@@ -21,13 +21,24 @@ from geofence.site.feet import feet
 from geofence.site.profile import GroundLine
 from geofence.site.true_plane import stretches
 
-__all__ = ["Standing", "stand"]
+__all__ = ["Spot", "Standing", "stand"]
 
 LOOK_M = 5.0
 """A post farther than this from the line belongs to something else, and is only counted."""
 
 NAMED = 5
 """Most posts that a finding names."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spot:
+    """A post that exists: where the run has it by chainage, where it stands in degrees on the line's datum, its top."""
+
+    at_m: float
+    name: str
+    lon_deg: float
+    lat_deg: float
+    top_m: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,11 +53,14 @@ class Standing:
         The job's gates, moved to the posts that exist beside theirs.
     findings
         What was found in reading them and setting them on the line.
+    spots
+        Where the posts of each run really stand.
     """
 
     fixed: tuple[tuple[FixedPost, ...], ...]
     gates: tuple[PlacedGate, ...]
     findings: tuple[Finding, ...] = ()
+    spots: tuple[tuple[Spot, ...], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +69,7 @@ class _Post:
 
     ``point``: its row in the file; ``line``: the name of the run's line, and ``from_m`` the run's first chainage in it;
     ``foot_m``: the chainage of its foot within the run; ``left_m``: how far left of it, and of that ``beyond_m`` along
-    the line; ``top_m``: its top, NaN if not known.
+    the line; ``top_m``: its top, NaN if not known; ``lon_deg``, ``lat_deg``: where it stands, on the line's datum.
     """
 
     point: int
@@ -67,6 +81,8 @@ class _Post:
     left_m: float
     beyond_m: float
     top_m: float
+    lon_deg: float
+    lat_deg: float
 
     @property
     def away_m(self) -> float:
@@ -85,6 +101,10 @@ class _Post:
         """The post as one at a chainage, so far along the line from its foot."""
         off_m = math.hypot(self.left_m, along_m)
         return FixedPost(chainage_m=at_m, kind="existing", name=self.name, off_m=off_m, top_level_m=self.top_m)
+
+    def spot(self, at_m: float) -> Spot:
+        """Where it stands, of one that the run has at a chainage."""
+        return Spot(at_m=at_m, name=self.name, lon_deg=self.lon_deg, lat_deg=self.lat_deg, top_m=self.top_m)
 
     def on_line(self, keys: Existing) -> bool:
         """Whether it stands near enough to be one of the line's posts."""
@@ -136,6 +156,7 @@ def stand(
     beside = _beside(job, site, runs, marks, crossing.carry(marks.x, marks.y))
     found = [*marks.findings, *([] if shift is None else [shift]), *_said(job, marks, beside)]
     fixed: list[tuple[FixedPost, ...]] = []
+    spots: list[tuple[Spot, ...]] = []
     moved: list[PlacedGate] = []
     for row, run in enumerate(runs):
         line = _Line.of(job, row, run, corner_deg[row], junctions_m[row] if junctions_m else ())
@@ -148,9 +169,10 @@ def stand(
                 here += shifted
         settled, in_gates = line.settled(own, placed)
         found += [replace(item, line=site.name_of(row)) for item in (*here, *in_gates)]
-        fixed.append(settled)
+        fixed.append(tuple(post for post, _ in settled))
+        spots.append(tuple(spot for _, spot in settled))
         moved += placed
-    return Standing(fixed=tuple(fixed), gates=tuple(moved), findings=tuple(found))
+    return Standing(fixed=tuple(fixed), gates=tuple(moved), findings=tuple(found), spots=tuple(spots))
 
 
 def _beside(
@@ -174,6 +196,8 @@ def _beside(
                     left_m=float(found.away_m[point]),
                     beyond_m=float(found.beyond_m[point]),
                     top_m=float(top[point]),
+                    lon_deg=float(lon_lat[0][point]),
+                    lat_deg=float(lon_lat[1][point]),
                 )
             )
     return [post for each in posts for post in _where_lines_meet(each, runs, job.existing.same_post_m)]
@@ -233,12 +257,12 @@ class _Line:
 
     def settled(
         self, posts: Sequence[_Post], gates: Sequence[PlacedGate]
-    ) -> tuple[tuple[FixedPost, ...], list[Finding]]:
-        """The posts where they count, and a finding for each that stands in a gate and for those at one place."""
+    ) -> tuple[list[tuple[FixedPost, Spot]], list[Finding]]:
+        """The posts where they count and where they stand, and a finding for each that stands in a gate."""
         openings = [(gate, gate.chainage_m, gate.chainage_m + gate.rules.width_m) for gate in gates]
         targets = [*self.marks_m, *(end for _, *ends in openings for end in ends)]
         at = self._matched(posts, targets)
-        fixed: list[FixedPost] = []
+        fixed: list[tuple[FixedPost, Spot]] = []
         findings: list[Finding] = []
         for row, post in enumerate(posts):
             here = at.get(row, post.foot_m)
@@ -246,8 +270,8 @@ class _Line:
             if inside:
                 findings.append(_in_gate(post, *inside[0]))
                 continue
-            fixed.append(post.fixed(here, along_m=self.apart_m(here, post.foot_m)))
-        return tuple(sorted(fixed, key=lambda post: post.chainage_m)), findings
+            fixed.append((post.fixed(here, along_m=self.apart_m(here, post.foot_m)), post.spot(here)))
+        return sorted(fixed, key=lambda pair: pair[0].chainage_m), findings
 
     def _matched(self, posts: Sequence[_Post], targets_m: Sequence[float]) -> dict[int, float]:
         """Rows of posts that are one of those that stand anyway, and where that is; the nearest first, each once."""

@@ -146,6 +146,7 @@ class Swings:
             leaf_kg=rules.leaf_kg,
             post_width_m=rules.post_width_m,
             hole_diameter_m=rules.hole_diameter_m,
+            clearance_m=rules.clearance_m,
             ways=tuple(self._way(swing, posts[swing.end], gate.placed.run) for swing in gate.swings),
         )
 

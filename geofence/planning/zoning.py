@@ -14,7 +14,7 @@ from geofence.errors import JobError
 from geofence.inputs.job import Job
 from geofence.inputs.job_file import Zone
 from geofence.inputs.zones import DrawnZone, read_zone
-from geofence.plan import PlannedZone, SystemFacts
+from geofence.plan import PlannedZone, SystemFacts, ZoneStretch
 from geofence.planning.surveyed import SurveyedSite
 from geofence.site import grids, zones
 from geofence.site.profile import GroundLine
@@ -95,7 +95,7 @@ def place_zones(job: Job, site: SurveyedSite, runs: Sequence[GroundLine], facts:
         shift = crossing.finding("zone", drawn.drawing.crs.name, site.grid.name)
         findings += [*drawn.findings, *([] if shift is None else [shift])]
         placed.append(_placed(zone, drawn.drawing, crossing.transformer, line, facts))
-        planned.append(_planned(placed[-1], line, crossing, site.to_wgs84))
+        planned.append(_planned(placed[-1], line, crossing, site))
     return Zoning(zones=tuple(placed), stretches=line, planned=tuple(planned), findings=tuple(findings))
 
 
@@ -141,7 +141,7 @@ def _clearance(zone: Zone, facts: SystemFacts) -> float:
 
 
 def _planned(
-    placed: PlacedZone, line: Sequence[TrueStretch], to_degrees: grids.Crossing, to_wgs84: grids.Crossing
+    placed: PlacedZone, line: Sequence[TrueStretch], to_degrees: grids.Crossing, site: SurveyedSite
 ) -> PlannedZone:
     """A zone as outputs show it: to WGS 84 by way of the grid's datum, as the fence goes, so both stay together."""
     zone = placed.zone
@@ -152,7 +152,11 @@ def _planned(
         buffer_m=zone.buffer_m,
         limit_m=zone.limit_m,
         outlines=zones.outlines(
-            placed.drawing, line, lambda x, y: to_wgs84.carry(*to_degrees.carry(x, y)), placed.to_degrees
+            placed.drawing, line, lambda x, y: site.to_wgs84.carry(*to_degrees.carry(x, y)), placed.to_degrees
+        ),
+        stretches=tuple(
+            ZoneStretch(name=placed.named(each), line=site.name_of(each.run), from_m=each.from_m, to_m=each.to_m)
+            for each in placed.crossings
         ),
     )
 

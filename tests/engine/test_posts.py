@@ -79,6 +79,14 @@ class TestLevels:
 
 
 class TestStock:
+    @pytest.mark.parametrize(("over_m", "stock_m"), [(0.0001, 2.55), (0.0009, 2.55), (0.0011, 3.0)])
+    def test_a_stock_length_reaches_by_a_saw_cut(self, over_m: float, stock_m: float) -> None:
+        """(a) lengths are 2.55, 2.65 and 2.55 m, and so much more: up to 1 mm the stock of 2.55 m is as long."""
+        rules = replace(RULES, embedment_m=0.6 + over_m, stock_lengths_m=(2.55, 3.0))
+        posts, findings = place([10.1, 10.4], [10.0, 10.2, 10.3], rules)
+        assert posts.stock_length_m.tolist() == [stock_m, 3.0, stock_m]
+        assert not findings
+
     def test_without_stock_the_length_itself(self) -> None:
         posts, findings = place([10.1, 10.4], [10.0, 10.2, 10.3])
         assert posts.stock_length_m == pytest.approx(posts.length_m)

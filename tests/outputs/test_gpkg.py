@@ -175,6 +175,9 @@ class TestWhatIsInIt:
         assert (gate.gate, gate.bay, gate.from_post, gate.to_post, gate.swing) == (GATE, "B011", "P011", "P012", "left")
         assert (gate.width_m, gate.post_width_m) == (1.885, 0.1)
         assert np.isnan(gate.leaf_kg)
+        own = plan.gates[0].ways[0]
+        assert (gate.hinge, gate.open_deg) == (plan.post_names[own.post], own.open_deg)
+        assert np.isnan(gate.clearance_m)
         (way,) = _layer(plan, tmp_path, "gate_swings").geometry
         assert len(way.coords) == 9
 

@@ -42,6 +42,7 @@ def test_it_is_told_apart_and_has_nothing_to_dig(browser: Browser, tmp_path: Pat
         fields = visit.numbers("post")
         assert fields["kind"] == "Existing post"
         assert "height_m" in fields
+        assert visit.page.get_by_text("Wanted top", exact=True).count() == 1  # nobody measured it
         assert not {"toe_level_m", "embedment_m", "length_m", "stock_length_m"} & set(fields)
         place = visit.ask("geofenceMap.section.screen('P007')")
         visit.page.mouse.move(place["x"], place["y"])

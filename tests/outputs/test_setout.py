@@ -207,7 +207,7 @@ class TestTables:
     def test_ties_that_cross_weakly_are_marked(self, page: Any) -> None:
         marks = [("C1", "control", -0.5, -10.0, 50.0), ("C2", "control", 0.5, -30.0, 50.0)]
         found = table(page(with_marks(tee(), marks)), "Ties from marks to posts")
-        assert "cross at a sharp angle" in found.text_content()
+        assert "No two ties of P009 cross at 30° or more" in found.text_content()
 
     def test_there_is_room_to_tick_and_to_write(self, page: Any) -> None:
         root = page(square())

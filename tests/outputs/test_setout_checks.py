@@ -16,7 +16,7 @@ from geographiclib.geodesic import Geodesic
 from pyproj import CRS
 
 from geofence.outputs.on_grid import grid_crs
-from geofence.outputs.setout.checks import chord, diagonals, held_rows, in_holes, straights, ties
+from geofence.outputs.setout.checks import chord, diagonals, held_rows, in_holes, straights, ties, weakly_tied
 from geofence.outputs.setout.posts import stretches
 from geofence.outputs.setout.strings import tape_of
 from geofence.plan import FencePlan, Parameter
@@ -160,28 +160,44 @@ class TestTies:
     def plan(self, *marks: tuple[str, float, float]) -> FencePlan:
         return with_marks(tee(), [(name, "control", x, y, 50.0) for name, x, y in marks])
 
-    def of_first(self, plan: FencePlan, reach_m: float = 100.0) -> list[tuple[str, bool]]:
-        """Names and weakness of the ties of P001, which stands at the corner."""
+    def of_first(self, plan: FencePlan, reach_m: float = 100.0) -> list[str]:
+        """Marks of the ties of P001, which stands at the corner; ``weak`` last where none of them cross well."""
         found = ties(plan, tape_of(plan), "control", reach_m=reach_m, second_reach_m=reach_m)
-        return [(plan.marks.name[tie.mark], tie.weak) for tie in found if tie.row == 0]
+        return [*(plan.marks.name[tie.mark] for tie in found if tie.row == 0), *["weak"][: 0 in weakly_tied(found)]]
 
     def test_are_to_the_nearest_mark_and_to_the_nearest_that_crosses_it_well(self) -> None:
         """(a) in line with the first, though on the other side, a tie fixes nothing across it."""
         plan = self.plan(("near", 0.0, -10.0), ("beyond", 0.0, -20.0), ("opposite", 1.0, 30.0), ("across", 40.0, 0.0))
-        assert self.of_first(plan) == [("near", False), ("across", False)]
+        assert self.of_first(plan) == ["near", "across"]
 
     def test_cross_weakly_where_there_is_no_better(self) -> None:
         plan = self.plan(("near", 0.0, -10.0), ("beyond", 1.0, -20.0))
-        assert self.of_first(plan) == [("near", False), ("beyond", True)]
+        assert self.of_first(plan) == ["near", "beyond", "weak"]
+
+    def test_of_boundary_and_control_together_are_weak_only_where_no_two_cross_well(self) -> None:
+        """(a) seen from P001 the boundary's marks bear 180 and 190 degrees, the control point 218.7 or 195."""
+        for bearing_deg, weak in ((218.7, False), (195.0, True)):
+            there = [40 * trigonometric(math.radians(bearing_deg)) for trigonometric in (math.sin, math.cos)]
+            marks = [("V1", "boundary", 0.0, -10.0, 50.0), ("V2", "boundary", -3.473, -19.696, 50.0)]
+            plan = with_marks(tee(), [*marks, ("C1", "control", *there, 50.0)])
+            found = [
+                tie
+                for kind in ("boundary", "control")
+                for tie in ties(plan, tape_of(plan), kind, reach_m=100.0, second_reach_m=50.0)
+                if tie.row == 0
+            ]
+            assert len(found) == 3
+            assert weakly_tied(found[:2]) == {0}
+            assert weakly_tied(found) == ({0} if weak else set())
 
     def test_reach_no_farther_than_asked(self) -> None:
         plan = self.plan(("near", 0.0, -10.0), ("far", 99.0, 0.0))
-        assert self.of_first(plan, reach_m=50.0) == [("near", False)]
+        assert self.of_first(plan, reach_m=50.0) == ["near"]
         assert self.of_first(plan, reach_m=5.0) == []
 
     def test_a_mark_under_the_post_leaves_any_second(self) -> None:
         plan = self.plan(("under", 0.0, 0.0), ("any", 3.0, 3.0))
-        assert self.of_first(plan) == [("under", False), ("any", False)]
+        assert self.of_first(plan) == ["under", "any"]
 
     def test_only_posts_that_must_be_where_they_are_have_them(self) -> None:
         assert held_rows(tee()).tolist() == [0, 2, 4, 8]

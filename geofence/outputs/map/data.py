@@ -56,7 +56,13 @@ BAY_COLUMNS: tuple[tuple[str, str | None], ...] = (
     ("dig_area_m2", None),
 )
 """Columns in the order in which they are unpacked, each with the column, or the difference of two, it lies close to."""
-POST_EXTRAS: tuple[tuple[str, str | None], ...] = (("survey_distance_m", None), ("uplift_kn", None))
+POST_EXTRAS: tuple[tuple[str, str | None], ...] = (
+    ("survey_distance_m", None),
+    ("uplift_kn", None),
+    ("stands_left_m", None),
+    ("stands_ahead_m", None),
+    ("stands_top_level_m", None),
+)
 BAY_EXTRAS: tuple[tuple[str, str | None], ...] = (
     ("slope_length_m", "width_m"),
     ("cut_angle_deg", None),

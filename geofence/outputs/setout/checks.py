@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import combinations
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +19,19 @@ from geofence.outputs.setout.strings import HELD, spots
 from geofence.plan import FencePlan, MarkKind, Run
 from geofence.site.tape import Spots, Tape, grid_bearing
 
-__all__ = ["Chord", "Diagonal", "Straight", "Tie", "chord", "diagonals", "held_rows", "in_holes", "straights", "ties"]
+__all__ = [
+    "Chord",
+    "Diagonal",
+    "Straight",
+    "Tie",
+    "chord",
+    "diagonals",
+    "held_rows",
+    "in_holes",
+    "straights",
+    "ties",
+    "weakly_tied",
+]
 
 OBTUSE_DEG = 120.0
 """From here on the diagonal hardly changes with the angle, and that to the mark on the line prolonged does."""
@@ -221,8 +235,7 @@ def _turning_rows(plan: FencePlan) -> set[int]:
 class Tie:
     """From a mark to a post: metres on the ground, grid bearing, and the post's ground above the mark.
 
-    ``mark`` is its row in the plan's reference marks. ``weak`` where the tie and the post's first one cross at a sharp
-    angle.
+    ``mark`` is its row in the plan's reference marks.
     """
 
     row: int
@@ -230,7 +243,6 @@ class Tie:
     distance_m: float
     bearing_deg: float
     rise_m: float
-    weak: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -264,7 +276,7 @@ def ties(plan: FencePlan, tape: Tape, kind: MarkKind, *, reach_m: float, second_
     for row in held_rows(plan).tolist():
         here, there = spots(plan, np.array([row])), _marks(plan, marks)
         distance, bearing = tape.between(there, here), grid_bearing(there, here)
-        for nth, (at, weak) in enumerate(_chosen(distance, bearing)):
+        for nth, at in enumerate(_chosen(distance, bearing)):
             if distance[at] <= (second_reach_m if nth else reach_m):
                 found.append(
                     Tie(
@@ -273,23 +285,40 @@ def ties(plan: FencePlan, tape: Tape, kind: MarkKind, *, reach_m: float, second_
                         distance_m=float(distance[at]),
                         bearing_deg=float(bearing[at]),
                         rise_m=float(plan.fence.posts.ground_level_m[row] - plan.marks.level_m[marks[at]]),
-                        weak=weak,
                     )
                 )
     return found
 
 
-def _chosen(distance_m: Floats, bearing_deg: Floats) -> list[tuple[int, bool]]:
+def weakly_tied(ties: Iterable[Tie]) -> set[int]:
+    """Rows of the posts of whose ties, to marks of any kind, no two cross well; a post on a mark needs no second."""
+    of_post: dict[int, list[Tie]] = {}
+    for tie in ties:
+        of_post.setdefault(tie.row, []).append(tie)
+    return {row for row, own in of_post.items() if len(own) > 1 and not _fixed(own)}
+
+
+def _fixed(ties: Sequence[Tie]) -> bool:
+    if any(tie.distance_m <= COINCIDENT_M for tie in ties):
+        return True
+    return any(_crossing(one.bearing_deg, other.bearing_deg) >= CUT_MIN_DEG for one, other in combinations(ties, 2))
+
+
+def _crossing(one_deg: Floats | float, other_deg: Floats | float) -> Any:
+    """The sharp angle at which ways of these bearings cross."""
+    return np.abs((one_deg - other_deg + 90) % 180 - 90)
+
+
+def _chosen(distance_m: Floats, bearing_deg: Floats) -> list[int]:
     """The nearest mark, and the nearest of the others whose tie crosses the first one's well, else the nearest."""
     order = np.argsort(distance_m, kind="stable").tolist()
     first, others = order[0], order[1:]
     if not others:
-        return [(first, False)]
+        return [first]
     if distance_m[first] <= COINCIDENT_M:  # the post stands on it: any way leads there
-        return [(first, False), (others[0], False)]
-    crossing = np.abs((bearing_deg - bearing_deg[first] + 90) % 180 - 90)
-    good = next((at for at in others if crossing[at] >= CUT_MIN_DEG), None)
-    return [(first, False), (others[0], True) if good is None else (good, False)]
+        return [first, others[0]]
+    crossing = _crossing(bearing_deg, bearing_deg[first])
+    return [first, next((at for at in others if crossing[at] >= CUT_MIN_DEG), others[0])]
 
 
 def in_holes(plan: FencePlan, tape: Tape) -> dict[int, int]:

@@ -32,6 +32,7 @@ from geofence.outputs.setout.tables import (
     wire_table,
 )
 from geofence.outputs.setout.units import Units
+from geofence.outputs.setout.zones import zone_texts
 from geofence.plan import FencePlan
 from geofence.site.tape import Tape
 
@@ -53,6 +54,7 @@ def setout_sheet(plan: FencePlan, style: SetoutStyle) -> Sheet:
         fence=one_line(plan.system.title),
         facts=tuple(_facts(plan, units)),
         cautions=plan.cautions,
+        zones=zone_texts(plan, units),
         look=(*_told(whole_plan_notes(plan)), *_marked(plan)),
         legend=legend(plan, units),
         figure=post_figure(wires=plan.system.slope == "strained"),

@@ -66,7 +66,7 @@ def _page(sheet: Sheet, style: SetoutStyle) -> Iterator[str]:
 def _front(sheet: Sheet) -> Iterator[str]:
     yield f'<div class="section">\n<h1>{escape(sheet.name)}</h1>\n<p class="fence">{escape(sheet.fence)}</p>\n'
     yield _definitions(sheet.facts, kind="facts")
-    cautions = "".join(f"<li>{escape(caution)}</li>\n" for caution in sheet.cautions)
+    cautions = "".join(f"<li>{escape(caution)}</li>\n" for caution in (*sheet.cautions, *sheet.zones))
     yield f'<div class="boxed"><h2>Before anybody digs</h2>\n<ul class="checks">\n{cautions}</ul>\n'
     blanks = "".join(f"<span>{escape(word)}</span>" for word in LOCATED)
     yield f'<p class="located">{blanks}</p></div>\n'

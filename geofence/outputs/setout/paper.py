@@ -148,7 +148,7 @@ def _pieces(sheet: Sheet, width: float, scale: float) -> Iterator[_Piece]:
     for label, text in sheet.facts:
         yield from _labelled(label, text, width)
     yield _space(1.5)
-    yield _boxed("Before anybody digs", sheet.cautions, width)
+    yield from _boxes("Before anybody digs", (*sheet.cautions, *sheet.zones), width)
     if sheet.look:
         yield from _heading("Look at these first", width)
         for number, note in enumerate(sheet.look):
@@ -254,10 +254,27 @@ def _tick(page: Page, left: float, top: float) -> None:
     page.area(corners, fill=WHITE, pen=RULE)
 
 
-def _boxed(title: str, texts: Iterable[str], width: float) -> _Piece:
-    """A frame with a heading and texts to tick off."""
-    inner = width - 6 - 8
-    blocks = [wrapped(text, inner, cap_mm=BODY) for text in texts]
+CONTINUED = ", continued"
+
+BOX_LINES = 32
+"""Lines of text in a frame, so that it fits on a page whatever its last text is."""
+
+
+def _boxes(title: str, texts: Iterable[str], width: float) -> Iterator[_Piece]:
+    """Texts to tick off in a frame with a heading; in further ones where a page has no room for all."""
+    blocks: list[list[str]] = []
+    lines = 0
+    for block in (wrapped(text, width - 6 - 8, cap_mm=BODY) for text in texts):
+        if blocks and lines + len(block) > BOX_LINES:
+            yield _boxed(title, blocks, width)
+            title, blocks, lines = f"{title.removesuffix(CONTINUED)}{CONTINUED}", [], 0
+        blocks.append(block)
+        lines += len(block)
+    yield _boxed(title, blocks, width)
+
+
+def _boxed(title: str, blocks: Sequence[Sequence[str]], width: float) -> _Piece:
+    """A frame with a heading, texts to tick off, each in lines, and blanks for who located the services."""
     step = BODY * LINE
     height = 12 + HEADING * LINE + sum(max(len(block) * step, BOX_MM) + 1.6 for block in blocks)
 

@@ -6,12 +6,14 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain, groupby
 
-from geofence.numeric import LEVEL_TOLERANCE_M
+from geofence.numeric import SAW_CUT_M
 from geofence.outputs.plain_text import one_line
 from geofence.outputs.setout.checks import Chord
+from geofence.outputs.setout.existing import standing_notes
 from geofence.outputs.setout.posts import Note, SetOutPost, Stretch
 from geofence.outputs.setout.sheet import Band, Cell, Column, Kind, Line, Table
 from geofence.outputs.setout.units import Units, bearing
+from geofence.outputs.setout.zones import zone_notes
 from geofence.plan import FencePlan
 
 __all__ = ["legend", "post_table"]
@@ -38,6 +40,7 @@ def post_table(
 ) -> Table:
     """Every post, stretch by stretch."""
     entries = _entries(plan, units)
+    told = _Told(standing=standing_notes(plan, units), zones=zone_notes(plan, units))
     columns = [Column(head=entry.head, width=entry.width, kind=entry.kind) for entry in entries]
     return Table(
         title="The posts",
@@ -45,7 +48,7 @@ def post_table(
         "first: the last running chainage must come out at the second. Where a part is longer than the tape, set marks "
         "in between by instrument.",
         columns=(*TICKS, *columns),
-        rows=tuple(_rows(along, units, chords, entries)),
+        rows=tuple(_rows(along, units, chords, entries, told)),
     )
 
 
@@ -62,6 +65,7 @@ def _rows(
     units: Units,
     chords: Mapping[tuple[int, int], Chord],
     entries: Sequence[_Entry],
+    told: _Told,
 ) -> Iterator[Band | Line]:
     for band, posts in _parts(along, units, chords):
         yield Band(text=band)
@@ -69,7 +73,7 @@ def _rows(
             yield Line(
                 cells=tuple(entry.cell(post) for entry in entries),
                 weight="strong" if post.held else "plain",
-                notes=(*_standing(post), *post.notes),
+                notes=(*told.of(post), *post.notes),
             )
 
 
@@ -93,15 +97,21 @@ def _bend(parts: Sequence[Stretch]) -> str:
     )
 
 
-def _standing(post: SetOutPost) -> tuple[Note, ...]:
-    """Why there is no hole to dig, where there is none."""
-    if post.met == "closes":
-        return (Note(word="RING", text="The ring comes back to its first post: running and chainage check it."),)
-    if post.met == "again":
-        return (Note(word="SET", text="This post belongs to another line too and is listed there."),)
-    if post.kind == "existing":
-        return (Note(word="STANDS", text="This post is in the ground already: check its place and its top level."),)
-    return ()
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Told:
+    """What is told of posts, by row: that they exist, and which zones are beside them."""
+
+    standing: Mapping[int, Note]
+    zones: Mapping[int, tuple[Note, ...]]
+
+    def of(self, post: SetOutPost) -> tuple[Note, ...]:
+        """Why there is no hole to dig, where there is none; and what may be in the ground."""
+        if post.met == "closes":
+            return (Note(word="RING", text="The ring comes back to its first post: running and chainage check it."),)
+        if post.met == "again":
+            return (Note(word="SET", text="This post belongs to another line too and is listed there."),)
+        standing = (self.standing[post.row],) if post.row in self.standing else ()
+        return (*standing, *self.zones.get(post.row, ()))
 
 
 def _band(stretch: Stretch, units: Units, chord: Chord) -> str:
@@ -260,5 +270,5 @@ def _post(post: SetOutPost, units: Units) -> Cell:
         return ("", "")
     if post.extension_m:
         return (units.length(post.length_m), f"{units.length(post.stock_m)} + {units.length(post.extension_m)}")
-    whole = abs(post.stock_m - post.length_m) <= LEVEL_TOLERANCE_M
+    whole = abs(post.stock_m - post.length_m) <= SAW_CUT_M
     return (units.length(post.length_m), "" if whole else units.length(post.stock_m))

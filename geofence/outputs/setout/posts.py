@@ -12,7 +12,7 @@ from itertools import pairwise
 from typing import Any
 
 from geofence.engine.records import Finding, Floats
-from geofence.numeric import LEVEL_TOLERANCE_M
+from geofence.numeric import SAW_CUT_M
 from geofence.outputs.plain_text import one_line
 from geofence.outputs.setout.sizes import Sizes
 from geofence.outputs.setout.strings import HELD, held_along, tape_of
@@ -207,7 +207,7 @@ class _Walk:
             "depth_m": float(posts.embedment_m[row]),
             "length_m": float(posts.length_m[row]),
             "stock_m": float(posts.stock_length_m[row]),
-            "extension_m": extension if extension > LEVEL_TOLERANCE_M else 0.0,
+            "extension_m": extension if extension > SAW_CUT_M else 0.0,
             "height_m": float(posts.height_m[row]),
             "top_level_m": float(posts.top_level_m[row]),
             "uplift_kn": float(posts.uplift_kn[row]),

@@ -76,8 +76,8 @@ class Sheet:
         The job's name, and what fence it is.
     facts
         Labels and what they say: what the numbers are in.
-    cautions
-        Before anything is dug.
+    cautions, zones
+        Before anything is dug; and what is in the ground, or forbidden, at the fence.
     look
         What to look at that concerns no single post; then how many posts have something to look at.
     legend
@@ -92,6 +92,7 @@ class Sheet:
     fence: str
     facts: tuple[tuple[str, str], ...]
     cautions: tuple[str, ...]
+    zones: tuple[str, ...]
     look: tuple[Note, ...]
     legend: tuple[tuple[str, str], ...]
     figure: Figure

@@ -8,7 +8,8 @@ import numpy as np
 
 from geofence.numeric import COINCIDENT_M
 from geofence.outputs.plain_text import one_line
-from geofence.outputs.setout.checks import Chord, Diagonal, Straight, Tie
+from geofence.outputs.setout.checks import CUT_MIN_DEG, Chord, Diagonal, Straight, Tie, weakly_tied
+from geofence.outputs.setout.existing import PLACE_DECIMALS, beside_notes
 from geofence.outputs.setout.posts import Note, Stretch
 from geofence.outputs.setout.sheet import Band, Cell, Column, Line, Table
 from geofence.outputs.setout.sizes import Sizes
@@ -29,7 +30,6 @@ __all__ = [
 DONE = Column(head=("done", ""), width=11, kind="tick")
 MEASURED = Column(head=("Measured", ""), width=30, kind="blank")
 
-PLACE_DECIMALS = 3
 NAME_LETTERS = 16
 KIND_WORDS: Mapping[MarkKind, str] = {"boundary": "boundary mark", "control": "control point"}
 
@@ -71,6 +71,7 @@ def mark_table(plan: FencePlan, units: Units, holes: Mapping[int, int], used: Se
 def held_table(plan: FencePlan, along: Sequence[Stretch], units: Units) -> Table:
     """The posts that must be where they are."""
     posts, places, names = plan.fence.posts, plan.places, plan.post_names
+    beside = beside_notes(plan, units)
     held = dict.fromkeys(post.row for stretch in along for post in (stretch.start, stretch.end))
     rows = [
         Line(
@@ -80,7 +81,8 @@ def held_table(plan: FencePlan, along: Sequence[Stretch], units: Units) -> Table
                 (_place(float(places.northing[row])), ""),
                 (units.level(float(posts.ground_level_m[row])), units.level(float(posts.top_level_m[row]))),
                 (units.length(float(posts.chainage_m[row])), ""),
-            )
+            ),
+            notes=(beside[row],) if row in beside else (),
         )
         for row in held
     ]
@@ -102,7 +104,8 @@ def held_table(plan: FencePlan, along: Sequence[Stretch], units: Units) -> Table
 
 def tie_table(plan: FencePlan, units: Units, ties: Sequence[Tie]) -> Table:
     """From marks to posts."""
-    names = plan.post_names
+    names, weak, beside = plan.post_names, weakly_tied(ties), beside_notes(plan, units)
+    last = {tie.row: at for at, tie in enumerate(ties)}
     return Table(
         title="Ties from marks to posts",
         hint="Two ties fix a post, where they cross well. Rise: the ground at the post above the mark.",
@@ -115,23 +118,34 @@ def tie_table(plan: FencePlan, units: Units, ties: Sequence[Tie]) -> Table:
             Column(head=("Rise", ""), width=21),
             MEASURED,
         ),
-        rows=tuple(_tie(plan, names[tie.row], units, tie) for tie in ties),
+        rows=tuple(
+            _tie(plan, units, tie, tuple(_of_ties(names, tie.row, weak, beside)) if at == last[tie.row] else ())
+            for at, tie in enumerate(ties)
+        ),
     )
 
 
-def _tie(plan: FencePlan, name: str, units: Units, tie: Tie) -> Line:
+def _of_ties(names: Sequence[str], row: int, weak: set[int], beside: Mapping[int, Note]) -> Iterator[Note]:
+    """What is told below the last tie of a post."""
+    if row in weak:
+        text = f"No two ties of {names[row]} cross at {CUT_MIN_DEG:g}° or more: check it by its stretches as well."
+        yield Note(word="CHECK", text=text)
+    if row in beside:
+        yield beside[row]
+
+
+def _tie(plan: FencePlan, units: Units, tie: Tie, notes: tuple[Note, ...]) -> Line:
     marks = plan.marks
     on_it = tie.distance_m < COINCIDENT_M
-    weak = f"The two ties of {name} cross at a sharp angle: check it by its stretches as well."
     return Line(
         cells=(
-            (name, plan.fence.posts.kind[tie.row]),
+            (plan.post_names[tie.row], plan.fence.posts.kind[tie.row]),
             (one_line(marks.name[tie.mark]), KIND_WORDS[marks.kind[tie.mark]]),
             (units.length(tie.distance_m), "on the mark" if on_it else ""),
             ("", "") if on_it else (bearing(tie.bearing_deg), degrees_minutes_seconds(tie.bearing_deg)),
             (units.rise(tie.rise_m), ""),
         ),
-        notes=(Note(word="CHECK", text=weak),) if tie.weak else (),
+        notes=notes,
     )
 
 
@@ -219,34 +233,59 @@ def gate_table(plan: FencePlan, units: Units) -> Table:
     for row in np.flatnonzero(np.array([kind == "gate" for kind in bays.kind], dtype=bool)).tolist():
         ends = [int(bays.from_post[row]), int(bays.to_post[row])]
         tops = [float(plan.fence.posts.top_level_m[end]) for end in ends]
-        width = float(bays.width_m[row])
+        width, gate = float(bays.width_m[row]), called.get(row)
         cells: tuple[Cell, ...] = (
-            (one_line(called[row].name) if row in called else bay_names[row], bay_names[row]),
-            (f"{names[ends[0]]} to {names[ends[1]]}", _swing(called.get(row))),
+            (bay_names[row] if gate is None else one_line(gate.name), bay_names[row]),
+            (f"{names[ends[0]]} to {names[ends[1]]}", _opens(gate)),
+            (_leaves(gate), _hung(gate, names)),
             (units.length(width), units.length(width - sizes.between(*ends))),
             (units.level(tops[0]), units.level(tops[1])),
-            (units.level(float(bays.underside_from_m[row])), ""),
+            (units.level(float(bays.underside_from_m[row])), _clearance(gate, units)),
         )
         rows.append(Line(cells=cells))
     return Table(
         title="Gates",
         hint="Measure the clear opening at the top and at the foot of the posts before the concrete sets. Left and "
-        "right are those of somebody who walks along the fence.",
+        "right are those of somebody who walks along the fence. Foot: the level of the leaves' undersides; under: how "
+        "much is asked for between the ground and them.",
         columns=(
             DONE,
-            Column(head=("Gate", "bay"), width=34, kind="text"),
-            Column(head=("Posts", "opens"), width=36, kind="text"),
-            Column(head=("Centres", "clear"), width=22),
-            Column(head=("Tops, first", "second"), width=25),
-            Column(head=("Foot level", ""), width=25),
-            MEASURED,
+            Column(head=("Gate", "bay"), width=26, kind="text"),
+            Column(head=("Posts", "opens"), width=33, kind="text"),
+            Column(head=("Leaves", "hung at"), width=33, kind="text"),
+            Column(head=("Centres", "clear"), width=20),
+            Column(head=("Tops, first", "second"), width=22),
+            Column(head=("Foot level", "under"), width=21),
+            Column(head=("Measured", ""), width=20, kind="blank"),
         ),
         rows=tuple(rows),
     )
 
 
-def _swing(gate: PlannedGate | None) -> str:
-    return "" if gate is None or gate.swing in ("none", "not stated") else gate.swing
+def _opens(gate: PlannedGate | None) -> str:
+    """To which side, and how far."""
+    if gate is None or gate.swing in ("none", "not stated"):
+        return "" if gate is None else {"none": "no leaf", "not stated": "way not stated"}[gate.swing]
+    if gate.swing == "slide":
+        return "slides"
+    angles = ", ".join(f"{angle:g}°" for angle in dict.fromkeys(way.open_deg for way in gate.ways))
+    return f"{'both ways' if gate.swing == 'both' else gate.swing}, {angles}" if angles else gate.swing
+
+
+def _leaves(gate: PlannedGate | None) -> str:
+    return "" if gate is None else {0: "none", 1: "1 leaf"}.get(gate.leaves, f"{gate.leaves} leaves")
+
+
+def _hung(gate: PlannedGate | None, names: Sequence[str]) -> str:
+    """The posts with hinges, or past which a leaf slides."""
+    rows = dict.fromkeys(way.post for way in gate.ways) if gate is not None else ()
+    return " and ".join(names[row] for row in rows)
+
+
+def _clearance(gate: PlannedGate | None, units: Units) -> str:
+    if gate is None or gate.clearance_m is None or not gate.leaves:
+        return ""
+    return units.length(gate.clearance_m)
 
 
 def wire_table(plan: FencePlan, units: Units) -> Table:

@@ -72,23 +72,28 @@
       const lonDeg = ((((posts.lonDeg.value(row) + 180) % 360) + 360) % 360) - 180;
       const ends = posts.ahead[row] < 0;
       const exists = posts.kind(row) === "existing";
+      const wanted = exists && !(table.stands_top_level_m && table.stands_top_level_m.has(row)); // nobody measured its top
       const toSet = [
         ["Length to order", metres("stock_length_m"), "stock_length_m"],
         ["Length", metres("length_m"), "length_m"],
-        ["Out of the ground", metres("height_m"), "height_m"],
+        [wanted ? "Wanted out of the ground" : "Out of the ground", metres("height_m"), "height_m"],
         ["In the ground", metres("embedment_m"), "embedment_m"],
       ];
       return this.article("post", row, posts, postLook(posts.kind(row)).word, [
         group(exists ? "Stands already: nothing to cut or dig" : "To cut and set", [
           ...toSet.filter(([, , field]) => !exists || field === "height_m"),
           ...optional(table, row, [["Pulled up by wires", "uplift_kn", "kN"]]),
+          ...optional(table, row, [
+            ["Stands left of here, right -", "stands_left_m", "m"],
+            ["Stands ahead of here, back -", "stands_ahead_m", "m"],
+          ]),
         ]),
         group("Supports, below the top", [
           ["Towards the start", metres("support_back_m"), "support_back_m"],
           ["Towards the end", metres("support_ahead_m"), "support_ahead_m"],
         ]),
         group("Levels", [
-          ["Top", metres("top_level_m"), "top_level_m"],
+          [wanted ? "Wanted top" : "Top", metres("top_level_m"), "top_level_m"],
           ["Ground", metres("ground_level_m"), "ground_level_m"],
           ...(exists ? [] : [["Toe", metres("toe_level_m"), "toe_level_m"]]),
         ]),
