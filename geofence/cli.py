@@ -7,16 +7,21 @@ import json
 import os
 import re
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from geofence import __version__
+from geofence import folder as folders
 from geofence.errors import GeofenceError, OutputError
+
+if TYPE_CHECKING:
+    from geofence.crew_files import CrewFile
+    from geofence.plan import FencePlan
 
 __all__ = ["app", "main"]
 
@@ -187,13 +192,17 @@ def write(
     as_json: Json = False,
 ) -> None:
     """Write further outputs from a finished plan, without planning again."""
-    from geofence import screen
+    from geofence import crew_files, screen
     from geofence.finished import write_further
 
+    home = folder if out is None else out
+    before = folders.there(home)
     the_plan, written = write_further(folder, _names(also), out=out)
+    removed = sorted(before - folders.there(home))
+    void = _names_of(crew_files.void_beside(home, plan=the_plan))
     _tell(
-        lambda: {"folder": str(out or folder), "files": [file.name for file in written], **the_plan.summary()},
-        lambda: screen.written(the_plan, written),
+        lambda: _written(the_plan, written, home, removed, void),
+        lambda: screen.written(the_plan, written, home, removed=removed, void=void),
         quiet=quiet,
         as_json=as_json,
     )
@@ -249,7 +258,7 @@ def stakeout(
     the_plan, files = crew_files.write_stakeout(folder, out, given.get("stakeout", {}), origin=ORIGIN)
     _tell(
         lambda: {"files": [str(file) for file in files], **the_plan.summary()},
-        lambda: screen.written(the_plan, files),
+        lambda: screen.written(the_plan, files, out.parent),
         quiet=quiet,
         as_json=as_json,
     )
@@ -282,17 +291,21 @@ def systems(as_json: Json = False) -> None:
 @app.command()
 def compare(
     job: Annotated[Path, typer.Argument(metavar="JOB", help="Job file (TOML).", show_default=False)],
-    systems: Annotated[str, typer.Option("--systems", help="Systems by name or TOML file: a,b,c.", show_default=False)],
+    systems: Annotated[
+        list[str],
+        typer.Option("--systems", help="Systems by name or TOML file: a,b,c; or repeat.", show_default=False),
+    ],
     quiet: Quiet = False,
     as_json: Json = False,
 ) -> None:
-    """Plan a job with each of several systems, and set them side by side; nothing is written."""
+    """Plan a job with each of several systems, and set them side by side; nothing is written.
+
+    Leaves with 0 whatever is found, even where every system has stops: the table counts them.
+    """
     from geofence import comparison, screen
 
     with screen.stages(show=not quiet and not as_json) as progress:
-        candidates = comparison.compare(
-            job, [name.strip() for name in systems.split(",")], origin=ORIGIN, progress=progress
-        )
+        candidates = comparison.compare(job, _names(systems), origin=ORIGIN, progress=progress)
     _tell(
         lambda: [candidate.as_values() for candidate in candidates],
         lambda: screen.comparison(candidates),
@@ -312,23 +325,38 @@ def _plan(
     as_json: bool,
 ) -> None:
     """Plan, write, and say so."""
-    from geofence import folder, screen
+    from geofence import crew_files, screen
     from geofence.plan import outputs
     from geofence.planner import plan_fence
 
-    folder.check(out, [output.filename for output in outputs(also)])
+    folders.check(out, [output.filename for output in outputs(also)])
+    before = folders.there(out)
     with screen.stages(show=not quiet and not as_json) as progress:
         the_plan = plan_fence(job, **files, values=values, origin=ORIGIN, progress=progress)
         progress("Writing the outputs")
         written = the_plan.write(out, also=also)
+    removed, void = sorted(before - folders.there(out)), _names_of(crew_files.void_beside(out))
     _tell(
-        lambda: {"folder": str(out), "files": [file.name for file in written], **the_plan.summary()},
-        lambda: screen.plan_summary(the_plan, written, out),
+        lambda: _written(the_plan, written, out, removed, void),
+        lambda: screen.plan_summary(the_plan, written, out, removed=removed, void=void),
         quiet=quiet,
         as_json=as_json,
     )
     if any(finding.severity == "stop" for finding in the_plan.fence.findings):
         raise typer.Exit(PLANNED_WITH_STOPS)
+
+
+def _written(
+    plan: FencePlan, files: Sequence[Path], folder: Path, removed: Sequence[str], void: Sequence[str]
+) -> dict[str, Any]:
+    """What was written and what became of an earlier plan's files, for programs."""
+    names = [file.name for file in files]
+    return {"folder": str(folder), "files": names, "removed": [*removed], "void": [*void], **plan.summary()}
+
+
+def _names_of(crew: Sequence[CrewFile]) -> list[str]:
+    """Names of stake-out files and their notes."""
+    return [name for each in crew for name in (each.name, each.note)]
 
 
 def _tell(values: Callable[[], Any], show: Callable[[], None], *, quiet: bool = False, as_json: bool = False) -> None:

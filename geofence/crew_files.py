@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import secrets
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -18,9 +20,21 @@ from geofence.plan import FencePlan
 from geofence.stakeout_style import StakeoutStyle
 from geofence.toml_file import address, validate
 
-__all__ = ["note_beside", "write_stakeout"]
+__all__ = ["CrewFile", "note_beside", "void_beside", "write_stakeout"]
 
 Writer = Callable[[Path], None]
+
+_LONGEST_NOTE = 1_000_000
+"""Bytes; notes have some pages, and other texts in a folder may have any length."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CrewFile:
+    """A stake-out file by its name, the name of its note, and when the plan that it is from was made."""
+
+    name: str
+    note: str
+    planned_at: str
 
 
 def write_stakeout(
@@ -33,7 +47,7 @@ def write_stakeout(
     source
         The folder of the plan, or its ``plan.npz``.
     out
-        The stake-out file. Its note lies beside it: ``crew.txt`` beside ``crew.csv``.
+        The stake-out file, whose folder is made if need be. Its note lies beside it: ``crew.txt`` beside ``crew.csv``.
     values
         Values of the job's table ``[stakeout]``, which go before those that the plan was made with.
     origin
@@ -65,12 +79,17 @@ def write_stakeout(
     note = note_beside(out)
     _refuse_the_plans_own(out)
     _refuse_strangers(out, note)
-    _write_both(
-        {
-            out: lambda path: stakeout.write(plan, path, style=style),
-            note: lambda path: stakeout_note.write(plan, path, style=style, about=out.name),
-        }
-    )
+    writers: dict[Path, Writer] = {
+        out: lambda path: stakeout.write(plan, path, style=style),
+        note: lambda path: stakeout_note.write(plan, path, style=style, about=out.name),
+    }
+    try:
+        with folders.parents(out):
+            _write_both(writers)
+    except OSError as trouble:
+        raise OutputError(
+            "the points cannot be written", place=str(out), value=trouble.strerror, remedy="Choose another place."
+        ) from trouble
     return plan, (out, note)
 
 
@@ -81,6 +100,35 @@ def note_beside(file: Path) -> Path:
     ('crew.txt', 'crew-note.txt')
     """
     return file.with_name(f"{file.stem}-note.txt") if file.suffix.lower() == ".txt" else file.with_suffix(".txt")
+
+
+def void_beside(folder: Path, *, plan: FencePlan | None = None) -> tuple[CrewFile, ...]:
+    """Crew's files in a folder that a newer plan there makes void.
+
+    A file is known by its note, so it counts though it was edited since.
+
+    Parameters
+    ----------
+    folder
+        The folder of the plan.
+    plan
+        The plan that the folder is given, whose own crew's files hold; None for a new one, which makes all void.
+    """
+    texts = sorted(file for file in folder.iterdir() if file.suffix == ".txt") if folder.is_dir() else []
+    found = [crew_file for text in texts if (crew_file := _told_by(text)) is not None]
+    return tuple(each for each in found if plan is None or each.planned_at != plan.provenance.planned_at)
+
+
+def _told_by(note: Path) -> CrewFile | None:
+    """The stake-out file that a note goes with; None for a text that is no such note, or whose file is gone."""
+    try:
+        text = note.read_text(encoding="utf-8") if note.stat().st_size <= _LONGEST_NOTE else ""
+    except (OSError, ValueError):
+        return None
+    source, about = stakeout_note.SOURCE.search(text), stakeout_note.ABOUT.search(text)
+    if source is None or about is None or not (note.parent / about[1]).is_file():
+        return None
+    return CrewFile(name=about[1], note=note.name, planned_at=source[1])
 
 
 def _refuse_a_folder(file: Path) -> None:
@@ -127,13 +175,7 @@ def _write_both(writers: Mapping[Path, Writer]) -> None:
             write(stages[file])
         for file, stage in stages.items():
             stage.replace(file)
-    except OSError as trouble:
-        raise OutputError(
-            "the points cannot be written",
-            place=str(next(iter(writers))),
-            value=trouble.strerror,
-            remedy="Choose another place.",
-        ) from trouble
     finally:
         for stage in stages.values():
-            stage.unlink(missing_ok=True)
+            with contextlib.suppress(OSError):
+                stage.unlink(missing_ok=True)

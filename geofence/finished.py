@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
@@ -138,10 +137,7 @@ def _come_to(finished: FinishedFolder, chosen: Iterable[Output]) -> tuple[Path, 
     new = {output.filename: output for output in chosen if output.filename != folders.INDEX}
     files = tuple(sorted({*finished.files, *new, folders.INDEX}))
     plan = replace(finished.plan, provenance=replace(finished.plan.provenance, files=files))
-    writers: dict[str, folders.Writer] = {
-        name: partial(shutil.copyfile, finished.folder / name) for name in finished.files
-    }
-    writers |= {name: partial(output.write, plan) for name, output in new.items()}
+    writers: dict[str, folders.Writer] = {name: partial(output.write, plan) for name, output in new.items()}
     writers[folders.INDEX] = partial(plan_json.write, plan)
-    written = folders.replace(finished.folder, writers)
+    written = folders.replace(finished.folder, writers, kept=[name for name in finished.files if name not in writers])
     return tuple(path for path in written if path.name in new)

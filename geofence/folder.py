@@ -11,6 +11,9 @@ Files are first written into a hidden *stage*, then put in place in one of two w
   last of these renames leaves a folder without an index, and the next run completes what it began.
 
 A stage is locked while its run lives; the next run of the same folder clears the stages of dead ones.
+
+The index carries the SHA-256 of each other file as it was written. So a file that a new set no longer has leaves with
+the old set only as long as nobody has changed it.
 """
 
 from __future__ import annotations
@@ -25,6 +28,7 @@ import secrets
 import shutil
 import sys
 from collections.abc import Callable, Collection, Iterator, Mapping
+from functools import partial
 from pathlib import Path
 
 from geofence.errors import OutputError
@@ -32,10 +36,13 @@ from geofence.errors import OutputError
 if sys.platform != "win32":
     import fcntl
 
-__all__ = ["INDEX", "PROGRAM", "check", "replace", "written"]
+__all__ = ["INDEX", "PROGRAM", "check", "parents", "replace", "there", "written"]
 
 INDEX = "plan.json"
-"""The file whose members ``program`` and ``files`` tell which files of a folder geofence wrote."""
+"""The file whose members ``program`` and ``files`` tell which files of a folder geofence wrote.
+
+Its member ``sha256`` tells what each of them held then; it is added here, where all of the set is on the disk.
+"""
 
 PROGRAM = "geofence"
 
@@ -50,12 +57,14 @@ _NO_EXCHANGE = {
 }
 
 
-def replace(folder: Path, writers: Mapping[str, Writer], *, index: str = INDEX) -> tuple[Path, ...]:
+def replace(
+    folder: Path, writers: Mapping[str, Writer], *, kept: Collection[str] = (), index: str = INDEX
+) -> tuple[Path, ...]:
     """Write a set of files into a folder, all or none.
 
-    Files that an earlier run wrote there and this one does not write are removed with the set they belong to; files
-    that geofence did not write stay. A folder that is missing is made, with its parents; a link to a folder is
-    followed.
+    Files that an earlier run wrote there and this one does not write are removed with the set they belong to, unless
+    they were changed since; files that geofence did not write stay. A folder that is missing is made, with its parents;
+    a link to a folder is followed.
 
     Parameters
     ----------
@@ -63,6 +72,8 @@ def replace(folder: Path, writers: Mapping[str, Writer], *, index: str = INDEX) 
         Where the set goes.
     writers
         File name to the function that writes the file at the path it is given.
+    kept
+        Names of files of the earlier set that belong to the new one as they are, changed or not.
     index
         The file of the set that lists it: a JSON object with ``program`` (:data:`PROGRAM`) and ``files`` (names).
 
@@ -74,15 +85,19 @@ def replace(folder: Path, writers: Mapping[str, Writer], *, index: str = INDEX) 
     Raises
     ------
     OutputError
-        The folder cannot be written, or holds files of these names that geofence did not write; it is left as it was.
+        The folder cannot be written, or holds files of these names that geofence did not write, or files that would be
+        removed and were changed since geofence wrote them; it is left as it was.
     """
     place = Path(os.path.realpath(folder))
-    with _reported(folder), _parents(place):
+    with _reported(folder), parents(place):
         _recover(place, index)
-        before = _checked(folder, writers, index)
+        before = _checked(folder, {*writers, *kept}, index)
+        known = _digests(folder, index)
+        recorded = {name: known.get(name) for name in kept}
+        every: dict[str, Writer] = {name: partial(shutil.copyfile, place / name) for name in kept} | dict(writers)
         home = place.parent if _movable(place, before) else place
-        with _staged(home, place, before=before, after=writers) as stage:
-            _fill(stage / "new", writers)
+        with _staged(home, place, before=before, after=every) as stage:
+            _fill(stage / "new", every, recorded, index)
             if home == place:
                 _install(stage, place, before, index)
             elif not place.exists():
@@ -99,7 +114,8 @@ def check(folder: Path, names: Collection[str], *, index: str = INDEX) -> None:
     Raises
     ------
     OutputError
-        It would: the folder is a file, is read-only, or holds files of these names that geofence did not write.
+        It would: the folder is a file, is read-only, holds files of these names that geofence did not write, or files
+        of an earlier set that have no place in the new one and were changed since.
     """
     with _reported(folder):
         _recover(Path(os.path.realpath(folder)), index)
@@ -108,7 +124,13 @@ def check(folder: Path, names: Collection[str], *, index: str = INDEX) -> None:
 
 def written(folder: Path, *, index: str = INDEX) -> frozenset[str]:
     """Names of the files that an index in a folder says geofence wrote, itself among them; none without an index."""
-    return _listed(folder, index)
+    with _reported(folder):
+        return _listed(folder, index)
+
+
+def there(folder: Path, *, index: str = INDEX) -> frozenset[str]:
+    """Those of the :func:`written` files that are there still."""
+    return frozenset(name for name in written(folder, index=index) if os.path.lexists(folder / name))
 
 
 @contextlib.contextmanager
@@ -129,8 +151,8 @@ def _reported(folder: Path) -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def _parents(place: Path) -> Iterator[None]:
-    """Make the folders above; unmake them where the run fails."""
+def parents(place: Path) -> Iterator[None]:
+    """Make the folders above a file or folder; unmake them where what is done within fails."""
     missing = [above for above in place.parents if not above.exists()]
     try:
         place.parent.mkdir(parents=True, exist_ok=True)
@@ -160,7 +182,29 @@ def _checked(folder: Path, names: Collection[str], index: str) -> frozenset[str]
             place=str(folder),
             remedy="Move it away or choose another folder.",
         )
-    return frozenset(name for name in ours if os.path.lexists(folder / name))
+    before = there(folder, index=index)
+    _refuse_changed(folder, before - {*names, index}, index)
+    return before
+
+
+def _refuse_changed(folder: Path, leaving: Collection[str], index: str) -> None:
+    """Raise where files that would be removed are not as the index says that geofence wrote them."""
+    recorded = _digests(folder, index) if leaving else {}
+    changed = [name for name in sorted(leaving) if _digest(folder / name) != recorded.get(name, "")]
+    if changed:
+        raise OutputError(
+            f"{', '.join(changed)} of the earlier plan would be removed, and may have been changed since then",
+            place=str(folder),
+            remedy="Save it elsewhere or under another name, or choose another folder.",
+        )
+
+
+def _digest(file: Path) -> str | None:
+    """The SHA-256 of a file; none of anything else."""
+    if file.is_symlink() or not file.is_file():
+        return None
+    with file.open("rb") as content:
+        return hashlib.file_digest(content, "sha256").hexdigest()
 
 
 def _is_stranger(path: Path, ours: Collection[str]) -> bool:
@@ -175,8 +219,16 @@ def _listed(folder: Path, index: str) -> frozenset[str]:
         if content["program"] != PROGRAM:
             return frozenset()
         return frozenset({index, *(name for name in content["files"] if Path(name).name == name != "..")})
-    except (FileNotFoundError, IsADirectoryError, ValueError, KeyError, TypeError, RecursionError):
+    except (FileNotFoundError, NotADirectoryError, IsADirectoryError, ValueError, KeyError, TypeError, RecursionError):
         return frozenset()
+
+
+def _digests(folder: Path, index: str) -> dict[str, str]:
+    """What an index of ours says the files held when they were written; nothing where it does not say."""
+    if not _listed(folder, index):
+        return {}
+    told = json.loads((folder / index).read_bytes()).get("sha256")
+    return {name: digest for name, digest in told.items() if isinstance(digest, str)} if isinstance(told, dict) else {}
 
 
 def _movable(place: Path, ours: Collection[str]) -> bool:
@@ -302,15 +354,27 @@ def _is_newer(one: Path, other: Path) -> bool:
     return not os.path.lexists(other) or one.lstat().st_mtime_ns > other.lstat().st_mtime_ns
 
 
-def _fill(new: Path, writers: Mapping[str, Writer]) -> None:
-    """Run the writers, and see that their files are on the disk and no others."""
+def _fill(new: Path, writers: Mapping[str, Writer], recorded: Mapping[str, str | None], index: str) -> None:
+    """Run the writers, seal the index, and see that their files are on the disk and no others."""
     for name, write in writers.items():
         write(new / name)
+    if index in writers:
+        _seal(new, {name for name in writers if name != index}, recorded, index)
+    for name in writers:
         _sync(new / name)
     extra = sorted({item.name for item in new.iterdir()} - set(writers))
     if extra:
         raise RuntimeError(f"an output wrote other files than its own: {', '.join(extra)}")
     _sync_folder(new)
+
+
+def _seal(new: Path, names: Collection[str], recorded: Mapping[str, str | None], index: str) -> None:
+    """Add to the index what the files hold; of those that were kept, what was ``recorded`` when they were written."""
+    found = {name: recorded[name] if name in recorded else _digest(new / name) for name in sorted(names)}
+    digests = {name: digest for name, digest in found.items() if digest}
+    told = json.loads((new / index).read_bytes()) | {"sha256": digests}
+    text = json.dumps(told, ensure_ascii=False, allow_nan=False, indent=2)
+    (new / index).write_text(text + "\n", encoding="utf-8", errors="backslashreplace", newline="\n")
 
 
 def _sync(file: Path) -> None:

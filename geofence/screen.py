@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import sys
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -20,8 +21,8 @@ from geofence.plan import SEVERITIES, FencePlan, KnownOutput
 if TYPE_CHECKING:
     from geofence.comparison import Candidate
     from geofence.inspection import Inspection
-    from geofence.planning.fieldwork import FieldSurvey
     from geofence.planning.beside import Beside
+    from geofence.planning.fieldwork import FieldSurvey
     from geofence.planning.surveyed import Progress
     from geofence.site.reading import Reading
     from geofence.systems.system import System
@@ -63,8 +64,10 @@ def error(problem: GeofenceError) -> None:
     _console(stderr=True).print(Text("geofence: ", style="bold red") + Text(str(problem)))
 
 
-def plan_summary(plan: FencePlan, files: Sequence[Path], folder: Path) -> None:
-    """The plan at a glance, its worst findings, and where its files are."""
+def plan_summary(
+    plan: FencePlan, files: Sequence[Path], folder: Path, *, removed: Sequence[str] = (), void: Sequence[str] = ()
+) -> None:
+    """The plan at a glance, its worst findings, where its files are, and what became of an earlier plan's."""
     console, summary = _console(), plan.summary()
     posts, bays = summary["posts"], summary["bays"]
     table = _facts(plan.name)
@@ -80,18 +83,33 @@ def plan_summary(plan: FencePlan, files: Sequence[Path], folder: Path) -> None:
     table.add_row("grid", f"{plan.grid.name}, combined factor {plan.grid.combined_factor:.6f}")
     table.add_row("findings", _severities(summary["findings"]))
     console.print(table)
-    _findings(console, plan.fence.findings)
+    _findings(console, plan.fence.findings, everywhere="findings.csv has")
     console.print(f"{len(files)} files in {folder}", soft_wrap=True)
+    _earlier(console, folder, removed, void)
     console.print(f"map: {folder / 'map.html'}", soft_wrap=True)
 
 
-def written(plan: FencePlan, files: Sequence[Path]) -> None:
-    """What was written from a finished plan."""
+def _earlier(console: Console, folder: Path, removed: Sequence[str], void: Sequence[str]) -> None:
+    """What became of the files of an earlier plan in the folder."""
+    if removed:
+        again = f"write them again with `geofence write {folder} --also NAME`"
+        text = f"removed: {', '.join(removed)} of the earlier plan; {again}"
+        console.print(Text(text, STYLES["warn"]), soft_wrap=True)
+    if void:
+        text = f"void: {', '.join(void)} from an earlier plan; `geofence stakeout` makes new ones"
+        console.print(Text(text, STYLES["warn"]), soft_wrap=True)
+
+
+def written(
+    plan: FencePlan, files: Sequence[Path], folder: Path, *, removed: Sequence[str] = (), void: Sequence[str] = ()
+) -> None:
+    """What was written from a finished plan, and what became of an earlier plan's files in the folder."""
     console = _console()
     counts = plan.summary()["findings"]
     console.print(Text(plan.name, "bold") + Text(": ") + _severities(counts) + Text(" in findings"))
     for file in files:
         console.print(str(file), soft_wrap=True)
+    _earlier(console, folder, removed, void)
 
 
 def outputs(known: Sequence[KnownOutput]) -> None:
@@ -135,7 +153,7 @@ def inspection(seen: Inspection) -> None:
         console.print(_lines(seen))
     console.print(_legs(seen))
     _beside(console, seen.beside)
-    _findings(console, seen.findings)
+    _findings(console, seen.findings, everywhere="--json lists")
 
 
 def _field(console: Console, field: FieldSurvey) -> None:
@@ -190,24 +208,6 @@ def _lines(seen: Inspection) -> Table:
     return table
 
 
-def _legs(seen: Inspection) -> Table:
-    legs, lined = seen.legs, len(seen.lines) > 1
-    table = Table(title="Legs", title_justify="left", box=None, pad_edge=False)
-    unit = "m" if seen.grid.unit_m == 1 else seen.grid.unit
-    if lined:
-        table.add_column("line")
-    for heading in ("leg", "from m", "to m", "grid bearing °", f"grid {unit}", "ground m", "turn °"):
-        table.add_column(heading, justify="right")
-    for row in range(min(len(legs.number), SHOWN_LEGS)):
-        table.add_row(
-            *([Text(seen.leg_lines[row])] if lined else []),
-            str(legs.number[row]),
-            f"{legs.start_m[row]:.3f}",
-            f"{legs.end_m[row]:.3f}",
-            f"{legs.bearing_deg[row]:.4f}",
-            f"{legs.grid_distance[row]:.3f}",
-            f"{legs.ground_distance_m[row]:.3f}",
-            f"{legs.deflection_deg[row]:+.3f}",
 def _beside(console: Console, beside: Beside) -> None:
     """What is beside and on the line: a row each."""
     if beside.zones or beside.points:
@@ -242,6 +242,24 @@ def _away(nearest_m: float) -> str:
     return f"the nearest {nearest_m:.2f} m off" if math.isfinite(nearest_m) else "nowhere near the line"
 
 
+def _legs(seen: Inspection) -> Table:
+    legs, lined = seen.legs, len(seen.lines) > 1
+    table = Table(title="Legs", title_justify="left", box=None, pad_edge=False)
+    unit = "m" if seen.grid.unit_m == 1 else seen.grid.unit
+    if lined:
+        table.add_column("line")
+    for heading in ("leg", "from m", "to m", "grid bearing °", f"grid {unit}", "ground m", "turn °"):
+        table.add_column(heading, justify="right")
+    for row in range(min(len(legs.number), SHOWN_LEGS)):
+        table.add_row(
+            *([Text(seen.leg_lines[row])] if lined else []),
+            str(legs.number[row]),
+            f"{legs.start_m[row]:.3f}",
+            f"{legs.end_m[row]:.3f}",
+            f"{legs.bearing_deg[row]:.4f}",
+            f"{legs.grid_distance[row]:.3f}",
+            f"{legs.ground_distance_m[row]:.3f}",
+            f"{legs.deflection_deg[row]:+.3f}",
         )
     if len(legs.number) > SHOWN_LEGS:
         table.caption = f"and {len(legs.number) - SHOWN_LEGS} more legs: --json lists all"
@@ -318,12 +336,18 @@ def _severities(counts: dict[str, int]) -> Text:
     )
 
 
-def _findings(console: Console, findings: Sequence[Finding]) -> None:
-    """The gravest findings, a line each."""
-    ranked: list[Any] = sorted(findings, key=lambda item: SEVERITIES.index(item.severity))
-    for item in ranked[:SHOWN_FINDINGS]:
+def _findings(console: Console, findings: Sequence[Finding], *, everywhere: str) -> None:
+    """The gravest findings first, a line each; of many only the first of each code, and how many more there are."""
+    ranked = sorted(findings, key=lambda item: SEVERITIES.index(item.severity))
+    if len(ranked) <= SHOWN_FINDINGS:
+        shown = [(item, 0) for item in ranked]
+    else:
+        counts, firsts = Counter(item.code for item in ranked), {item.code: item for item in reversed(ranked)}
+        shown = [(item, counts[item.code] - 1) for item in ranked if firsts[item.code] is item]
+    for item, more in shown:
         where = "" if item.chainage_m is None else f" at {item.chainage_m:.2f} m"
         where = f" on {item.line}{where}" if item.line else where
-        console.print(Text(f"  {item.severity}{where}: ", STYLES[item.severity]) + Text(item.message))
-    if len(ranked) > SHOWN_FINDINGS:
-        console.print(Text(f"  and {len(ranked) - SHOWN_FINDINGS} more in findings.csv", style="dim"))
+        text = Text(f"  {item.severity}{where}: ", STYLES[item.severity]) + Text(item.message)
+        console.print(text + Text(f" (and {more} more {item.code})", "dim") if more else text)
+    if len(shown) < len(ranked):
+        console.print(Text(f"  {everywhere} all {len(ranked)} findings", style="dim"))

@@ -154,7 +154,7 @@ def read(path: Path, *, kind: str, remedy: str = "") -> TomlFile:
     Raises
     ------
     JobError
-        There is no such file, it cannot be read, is not UTF-8, holds nothing, or is not TOML.
+        There is no such file, it cannot be read, is not text or not UTF-8, holds nothing, or is not TOML.
     """
     text = _text(path, kind=kind, remedy=remedy)
     try:
@@ -171,6 +171,10 @@ def read(path: Path, *, kind: str, remedy: str = "") -> TomlFile:
     return TomlFile(file=path, text=text, values=values)
 
 
+_UTF_16 = (b"\xff\xfe", b"\xfe\xff")
+"""What text begins with that some editors save with two bytes a letter, zeros among them."""
+
+
 def _text(path: Path, *, kind: str, remedy: str) -> str:
     try:
         raw = path.read_bytes()
@@ -181,6 +185,8 @@ def _text(path: Path, *, kind: str, remedy: str) -> str:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise JobError(f"this {kind} cannot be read: {reason}", place=str(path)) from None
+    if b"\0" in raw and not raw.startswith(_UTF_16):
+        raise JobError(f"this is no {kind}: it is not text", place=str(path), remedy=remedy)
     try:
         # Some editors put a byte order mark first; TOML has none.
         return raw.decode("utf-8-sig").replace("\r\n", "\n")
@@ -199,11 +205,37 @@ def _refuse_syntax(path: Path, reason: str, text: str) -> NoReturn:
     what = re.sub(r"\('([^)]*)',?\)", lambda match: match[1].replace("', '", "."), what)
     if where == "end of document":
         where = f"line {text.rstrip().count(chr(10)) + 1}, at the end"
+    number = re.match(r"line (\d+)", where)
+    line = text.split("\n")[int(number[1]) - 1] if number else ""
     raise JobError(
         f"this is not TOML: {what[:1].lower()}{what[1:]}",
         place=f"{path}, {where}",
-        remedy='A line is a [table], a key = value, or a # comment; text stands in "quotes".',
+        remedy=_slip(line) or 'A line is a [table], a key = value, or a # comment; text stands in "quotes".',
     ) from None
+
+
+_DECIMAL_COMMA = re.compile(r"([\w.\"-]+)\s*=\s*([+-]?\d+),(\d+)\s*(?:[#}].*)?$")
+_BACKSLASH = re.compile(r'"((?:[^"\\]|\\[btnfr\\])*\\(?![btnfr"\\]|u[0-9a-fA-F]{4}|U[0-9a-fA-F]{8})[^"]*)"?')
+_HEADING = re.compile(r"\s*\[\[?\s*([\w.-]+)\s*\]")
+
+
+def _slip(line: str) -> str:
+    """What to do about the usual slips, of a line at which the parser stopped; nothing for any other.
+
+    >>> _slip("width_m = 3,6   # clear")
+    'The decimal mark is a point: width_m = 3.6.'
+    """
+    if match := _DECIMAL_COMMA.search(line):
+        return f"The decimal mark is a point: {match[1]} = {match[2]}.{match[3]}."
+    if match := _BACKSLASH.search(line):
+        plain = match[1].replace("\\\\", "\\")
+        return f"Between double quotes \\ begins a code: write \"{plain.replace(chr(92), '/')}\" or '{plain}'."
+    if match := _HEADING.match(line):
+        return (
+            f"Where there are several, each begins with [[{match[1]}]], the first one too; "
+            f"a single one is headed [{match[1]}] once."
+        )
+    return ""
 
 
 def validate(model: type[Model], values: Mapping[str, Any], *, place: Place) -> Model:

@@ -90,9 +90,59 @@ class TestPlan:
         for name in CONTRACT - {"plan.json", "plan.npz"}:
             assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes(), name
         one, two = (json.loads((tmp_path / out / "plan.json").read_text()) for out in ("one", "two"))
-        one["provenance"].pop("planned_at")
-        two["provenance"].pop("planned_at")
+        for told in (one, two):
+            told["provenance"].pop("planned_at")
+            told["sha256"].pop("plan.npz")  # it holds the time too
         assert one == two
+
+    def test_what_becomes_of_an_earlier_plan_is_told(self, files: tuple[Path, Path], tmp_path: Path) -> None:
+        line, raster = files
+        out, words = tmp_path / "plan", ("plan", "--line", line, "--ground", raster, "--out", tmp_path / "plan")
+        geofence(*words, "--also", "gpx,kml")
+        geofence("stakeout", out, "--out", out / "crew.csv")
+        again = geofence(*words)
+        assert "removed: fence.gpx, fence.kml of the earlier plan; write them again with `geofence write" in again.out
+        assert "void: crew.csv, crew.txt from an earlier plan" in again.out
+        assert not (out / "fence.gpx").exists()
+        told = json.loads(geofence(*words, "--json").out)
+        assert (told["removed"], told["void"]) == ([], ["crew.csv", "crew.txt"])
+        other = json.loads(geofence("write", out, "--also", "gpx", "--json").out)
+        assert (other["files"], other["removed"]) == (["fence.gpx"], [])
+
+    def test_a_changed_file_of_an_earlier_plan_stops_the_run(self, files: tuple[Path, Path], tmp_path: Path) -> None:
+        line, raster = files
+        words = ("plan", "--line", line, "--ground", raster, "--out", tmp_path / "plan")
+        geofence(*words, "--also", "gpx")
+        (tmp_path / "plan" / "fence.gpx").write_text("edited")
+        before = {file.name: file.stat().st_mtime_ns for file in (tmp_path / "plan").iterdir()}
+        ran = geofence(*words)
+        assert ran.code == 2
+        assert "fence.gpx of the earlier plan would be removed" in ran.err
+        assert {file.name: file.stat().st_mtime_ns for file in (tmp_path / "plan").iterdir()} == before
+
+    def test_of_many_findings_each_code_is_shown_once(self, files: tuple[Path, Path], tmp_path: Path) -> None:
+        """Each bay is a stop here, and the note that explains them is seen all the same."""
+        line, raster = files
+        job = tmp_path / "fence.toml"
+        job.write_text(
+            f'schema = 1\n[line]\nfile = "{line.name}"\n[ground]\nfiles = "{raster.name}"\n'
+            '[fence]\nsystem = "aac-panel"\n[levels]\ngap_max_m = 0.0\ndig_max_m = 0.0\n'
+        )
+        told = geofence("plan", job, "--out", tmp_path / "plan").out
+        rows = (tmp_path / "plan" / "findings.csv").read_text(encoding="utf-8").splitlines()[1:]
+        codes = {row.split(",")[0] for row in rows}
+        shown = [row for row in told.splitlines() if row.startswith(("  stop", "  warn", "  note"))]
+        assert len(rows) > 8 > len(codes) == len(shown)
+        severities = [row.split()[0].rstrip(":") for row in shown]
+        assert severities == sorted(severities, key=["stop", "warn", "note"].index)
+        assert f"  findings.csv has all {len(rows)} findings" in told
+
+    @pytest.mark.parametrize("name", ["line.gpkg", "dtm.tif", "line.geojson"])
+    def test_data_in_the_place_of_the_job_file(self, name: str, files: tuple[Path, Path], tmp_path: Path) -> None:
+        (tmp_path / "line.geojson").write_text("{}")
+        ran = geofence("plan", files[0].with_name(name), "--out", tmp_path / "plan")
+        assert ran.code == 2
+        assert f"{name}: this is data, and no job file. Give a boundary by --line" in ran.err
 
     def test_command_line_goes_before_the_job_file(self, files: tuple[Path, Path], tmp_path: Path) -> None:
         line, raster = files

@@ -42,4 +42,6 @@ def test_command_line() -> None:
     assert "sheet-panel" in ran.out
     told = json.loads(geofence("compare", SAMPLE_JOB, "--systems", "aac-panel", "--json").out)
     assert told[0]["system"] == "aac-panel"
+    repeated = geofence("compare", SAMPLE_JOB, "--systems", "aac-panel", "--systems", "sheet-panel")
+    assert repeated.out == ran.out
     assert geofence("compare", SAMPLE_JOB, "--systems", "none-such").code == 2

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 import os
-from dataclasses import replace
+from dataclasses import astuple, replace
 from pathlib import Path
 
 import pandas
 import pytest
 
-from geofence.crew_files import write_stakeout
+from geofence.crew_files import void_beside, write_stakeout
 from geofence.errors import InputError, JobError, OutputError
 from geofence.outputs import stakeout
 from geofence.plan import Parameter
@@ -53,10 +53,37 @@ class TestWritten:
         assert "US survey foot" in (tmp_path / "crew.txt").read_text()
         assert _names(tmp_path) == ["crew.csv", "crew.txt", "plan"]
 
+    def test_into_a_folder_that_is_made(self, folder: Path, tmp_path: Path) -> None:
+        _, files = write_stakeout(folder, tmp_path / "a" / "b" / "crew.csv", {})
+        assert all(file.is_file() for file in files)
+
     def test_in_the_plans_folder_it_outlives_the_next_plan(self, folder: Path) -> None:
         write_stakeout(folder, folder / "crew.csv", {})
         made_up_plan(relief=False).write(folder)
         assert {"crew.csv", "crew.txt"} <= {file.name for file in folder.iterdir()}
+
+
+class TestVoid:
+    """What a plan makes void is told by the notes that lie in its folder."""
+
+    def test_of_the_plan_itself_and_of_a_newer_one(self, folder: Path) -> None:
+        write_stakeout(folder, folder / "crew.csv", {})
+        (folder / "crew.csv").write_text("edited")
+        told = ("crew.csv", "crew.txt", made_up_plan().provenance.planned_at)
+        assert [astuple(each) for each in void_beside(folder)] == [told]
+        assert void_beside(folder, plan=made_up_plan()) == ()
+        later = replace(made_up_plan().provenance, planned_at="2027-01-01T00:00:00Z")
+        assert len(void_beside(folder, plan=replace(made_up_plan(), provenance=later))) == 1
+
+    def test_no_other_texts(self, folder: Path) -> None:
+        """The plan's own note, a note without its file, and what is no note."""
+        write_stakeout(folder, folder / "crew.csv", {})
+        (folder / "crew.csv").unlink()
+        (folder / "notes.txt").write_text("THE NUMBERS IN plan.json")
+        (folder / "latin.txt").write_bytes(b"\xe9")
+        (folder / "folder.txt").mkdir()
+        assert void_beside(folder) == ()
+        assert void_beside(folder / "none") == ()
 
 
 class TestRefused:
@@ -102,8 +129,10 @@ class TestRefused:
             write_stakeout(tmp_path, tmp_path / "crew.csv", {})
 
     def test_no_folder_to_write_to(self, folder: Path, tmp_path: Path) -> None:
-        with pytest.raises(OutputError, match="the points cannot be written: No such file"):
-            write_stakeout(folder, tmp_path / "none" / "crew.csv", {})
+        (tmp_path / "file").write_text("mine")
+        with pytest.raises(OutputError, match="the points cannot be written: Not a directory"):
+            write_stakeout(folder, tmp_path / "file" / "sub" / "crew.csv", {})
+        assert _names(tmp_path) == ["file", "plan"]
 
     def test_trouble_half_way_leaves_nothing(
         self, folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -112,8 +141,9 @@ class TestRefused:
             raise OSError(28, os.strerror(28))
 
         monkeypatch.setattr("geofence.outputs.stakeout_note.write", fail)
-        with pytest.raises(OutputError, match="No space left"):
-            write_stakeout(folder, tmp_path / "crew.csv", {})
+        for out in (tmp_path / "crew.csv", tmp_path / "new" / "deep" / "crew.csv"):
+            with pytest.raises(OutputError, match="No space left"):
+                write_stakeout(folder, out, {})
         assert _names(tmp_path) == ["plan"]
 
 

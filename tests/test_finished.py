@@ -126,6 +126,16 @@ class TestIntoItsFolder:
         assert "count.txt" not in contents(folder)
         assert "notes.txt" in contents(folder)
 
+    def test_planning_again_leaves_what_was_changed(self, folder: Path) -> None:
+        """However often something else was written beside it."""
+        write_further(folder, ["count"])
+        (folder / "count.txt").write_text("marked up")
+        write_further(folder, ["chainages"])
+        before = contents(folder)
+        with pytest.raises(OutputError, match=r"count\.txt of the earlier plan would be removed"):
+            made_up_plan().write(folder)
+        assert contents(folder) == before
+
     def test_provenance_is_kept(self, folder: Path) -> None:
         before = json.loads((folder / "plan.json").read_text(encoding="utf-8"))["provenance"]
         write_further(folder, ["count", "plan"])

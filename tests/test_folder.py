@@ -6,6 +6,7 @@ Expected states are closed form: each file holds the number of the run that wrot
 from __future__ import annotations
 
 import errno
+import hashlib
 import json
 import os
 import shutil
@@ -112,6 +113,18 @@ class TestWrites:
         folders.replace(out, writers(3))
         assert generations(out) == NEXT
 
+    def test_the_index_tells_what_each_file_held(self, out: Path) -> None:
+        told = json.loads((out / "plan.json").read_text())["sha256"]
+        others = [name for name in NAMES if name != "plan.json"]
+        assert told == {name: hashlib.sha256((out / name).read_bytes()).hexdigest() for name in others}
+
+    def test_kept_files_are_as_they_were_and_known_as_they_were_written(self, out: Path) -> None:
+        before = json.loads((out / "plan.json").read_text())["sha256"]
+        (out / "bays.geojson").write_text("edited")
+        folders.replace(out, {"plan.json": writers(2)["plan.json"]}, kept=["bays.geojson", "posts.geojson"])
+        assert (out / "bays.geojson").read_text() == "edited"
+        assert json.loads((out / "plan.json").read_text())["sha256"] == before
+
     def test_mode_and_owner_of_the_folder_stay(self, out: Path) -> None:
         out.chmod(0o2751)
         before = out.stat()
@@ -203,6 +216,31 @@ class TestRefusals:
         with pytest.raises(OutputError, match=r"did not write fence\.dxf"):
             folders.replace(out, writers(2, extra=("fence.dxf",)))
         assert (out / "fence.dxf").read_text() == "somebody's drawing"
+
+    @pytest.mark.parametrize("trouble", ["edited", "unknown", "link", "folder"])
+    def test_a_file_that_would_be_removed_and_was_changed(self, out: Path, trouble: str) -> None:
+        """Nor is one removed of which the index does not say what it held."""
+        folders.replace(out, writers(2, extra=("fence.dxf",)))
+        drawing = out / "fence.dxf"
+        if trouble != "unknown":
+            drawing.unlink()
+        match trouble:
+            case "edited":
+                drawing.write_text("edited")
+            case "link":
+                drawing.symlink_to(out / OWN)
+            case "folder":
+                drawing.mkdir()
+            case _:
+                index = json.loads((out / "plan.json").read_text())
+                (out / "plan.json").write_text(json.dumps({**index, "sha256": {}}))
+        before = sorted((item.name, item.lstat().st_ino) for item in out.iterdir())
+        says = r"fence\.dxf of the earlier plan would be removed, and may have been changed"
+        with pytest.raises(OutputError, match=says):
+            folders.check(out, NAMES)
+        with pytest.raises(OutputError, match=says):
+            folders.replace(out, writers(3))
+        assert sorted((item.name, item.lstat().st_ino) for item in out.iterdir()) == before
 
     @pytest.mark.parametrize(
         "index",

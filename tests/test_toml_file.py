@@ -162,10 +162,11 @@ class TestRead:
             (b"# nothing\n\n", "a.toml: this parts list is empty. Ask for one."),
             (b"a = 1\nb = '\xe9'\n", "a.toml, line 2: this parts list is not UTF-8 text: byte 0xe9. Save it as UTF-8."),
             (b"\xff\xfea\x00", "a.toml, line 1: this parts list is not UTF-8 text: byte 0xff. Save it as UTF-8."),
+            (b"GP\x00\x01\xe9 line", "a.toml: this is no parts list: it is not text. Ask for one."),
             (b"a = " + b"[" * 50_000, "a.toml: this parts list cannot be parsed: it is nested too deeply."),
             (b"a = " + b"9" * 5000, "a.toml: this parts list cannot be parsed: a number in it is too long."),
         ],
-        ids=["empty", "comments", "latin-1", "utf-16", "deep", "long"],
+        ids=["empty", "comments", "latin-1", "utf-16", "binary", "deep", "long"],
     )
     def test_says_what_is_wrong_with_a_file(self, raw, text, tmp_path):
         path = tmp_path / "a.toml"
@@ -186,9 +187,26 @@ class TestRead:
     def test_names_line_and_column_where_it_is_not_toml(self, text, start, tmp_path):
         """The parser's own reason follows; its wording is Python's."""
         assert said(text, tmp_path).startswith(start)
-        assert said(text, tmp_path).endswith(
-            'A line is a [table], a key = value, or a # comment; text stands in "quotes".'
-        )
+
+    @pytest.mark.parametrize(
+        ("text", "end"),
+        [
+            ("a = 1\nb 2\n", 'A line is a [table], a key = value, or a # comment; text stands in "quotes".'),
+            ("[part]\nwidth_m = 3,6\n", "The decimal mark is a point: width_m = 3.6."),
+            ("width_m = -3,60   # clear\n", "The decimal mark is a point: width_m = -3.60."),
+            ("part = { width_m = 3,6 }\n", "The decimal mark is a point: width_m = 3.6."),
+            ("a = \"C:\\data\\x.gpkg\"\n", "a code: write \"C:/data/x.gpkg\" or 'C:\\data\\x.gpkg'."),
+            ("a = \"C:\\temp\\x.tif\"\n", "a code: write \"C:/temp/x.tif\" or 'C:\\temp\\x.tif'."),
+            ("a = \"C:\\Users\\x.tif\"\n", "a code: write \"C:/Users/x.tif\" or 'C:\\Users\\x.tif'."),
+            ('a = "an \\u00e9" x\n', 'a # comment; text stands in "quotes".'),
+            ("[gate]\na = 1\n[[gate]]\na = 2\n", "each begins with [[gate]], the first one too; a single one is "
+             "headed [gate] once."),
+            ("[[gate]]\na = 1\n[gate]\na = 2\n", "each begins with [[gate]], the first one too; a single one is "
+             "headed [gate] once."),
+        ],
+    )  # fmt: skip
+    def test_says_what_to_do_about_the_usual_slips(self, text, end, tmp_path):
+        assert said(text, tmp_path).endswith(end)
 
     def test_says_that_there_is_no_file(self, tmp_path):
         with pytest.raises(JobError, match=r"none\.toml: there is no such parts list\. Ask for one\.$"):

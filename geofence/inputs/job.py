@@ -44,6 +44,15 @@ __all__ = ["SCHEMA", "STARTER", "Job", "Resolved", "job_from_values", "job_schem
 SCHEMA = 1
 """The version of the job file that this release reads."""
 
+DATA = frozenset(
+    f".{word}"
+    for word in (
+        *("gpkg", "geojson", "json", "shp", "dxf", "gpx", "kml", "kmz", "fgb", "gml", "xml", "landxml"),
+        *("tif", "tiff", "asc", "vrt", "img", "csv", "las", "laz"),
+    )
+)
+"""Suffixes of boundaries and grounds, by which one in the place of a job file is known."""
+
 STARTER = Path(__file__).with_name("starter.toml")
 """A commented job file to begin with."""
 
@@ -184,7 +193,17 @@ def read_job(path: Path | str, *, overrides: Mapping[str, Any] | None = None, or
         With file, line, dotted address, value, limit and remedy.
     """
     path = Path(path)
-    file = toml_file.read(path, kind="job file", remedy="`geofence new DIR` writes one to begin with.")
+    try:
+        file = toml_file.read(path, kind="job file", remedy="`geofence new DIR` writes one to begin with.")
+    except JobError:
+        if path.is_file() and path.suffix.lower() in DATA:
+            raise JobError(
+                "this is data, and no job file",
+                place=str(path),
+                remedy="Give a boundary by --line and the ground by --ground, or name a job file, which says where "
+                "they are: `geofence new DIR` writes one to begin with.",
+            ) from None
+        raise
     return _job(_Given(file=file, values=overrides or {}, origin=origin), base=path.parent)
 
 

@@ -137,7 +137,8 @@ class Stakeout(Section):
     )
     description: str = Field(
         default=USUAL_DESCRIPTION,
-        description=f"text, or a pattern with any of {', '.join(f'{{{blank}}}' for blank in BLANKS)}",
+        description=f"text, or a pattern with any of {', '.join(f'{{{blank}}}' for blank in BLANKS)}; "
+        "what is empty for most points, such as {gate}, brings a blank before it along",
     )
     codes: dict[str, str] | None = Field(
         default=None,

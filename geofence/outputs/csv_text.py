@@ -18,16 +18,19 @@ ENCODING, UNENCODED = "utf-8", "backslashreplace"
 """What lines are written in, and what becomes of the bytes of a file name that is not UTF-8."""
 
 _FORMULA_STARTS = tuple("=+-@\t\r\n\0＝＋－＠")
-"""First characters that start a formula or hide one: the OWASP list on CSV injection, with the full-width forms."""
+"""First characters that start a formula or hide one: the OWASP list on CSV injection, with the full-width forms.
+
+Blanks before them do not count: some spreadsheets drop them when they read a file.
+"""
 
 
 def guarded(text: str) -> str:
     """Text that no spreadsheet takes for a formula.
 
-    >>> guarded("=1+1"), guarded("plain")
-    ("'=1+1", 'plain')
+    >>> guarded("=1+1"), guarded(" =1+1"), guarded("plain")
+    ("'=1+1", "' =1+1", 'plain')
     """
-    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
+    return f"'{text}" if text.lstrip(" ").startswith(_FORMULA_STARTS) else text
 
 
 def quoted(text: str, delimiter: str = ",") -> str:

@@ -266,6 +266,20 @@ class TestGates:
         assert [row[-1] for row in rows[2:6]] == ["line", "line Yard", "line Yard", "line"]
         assert _rows(plan, tmp_path, description="{code}{gate}", header="none")[3][-1] == "line"
 
+    @pytest.mark.parametrize(
+        ("pattern", "text"),
+        [("{gate}", "'=1+1"), (" {gate} ", "'=1+1"), ("FG{gate}", "FG =1+1"), ("{gate} x", "'=1+1 x")],
+    )
+    def test_a_name_comes_without_a_blank_before_it_and_is_no_formula(
+        self, pattern: str, text: str, tmp_path: Path
+    ) -> None:
+        gate = PlannedGate(
+            name="=1+1", bay=3, swing="none", leaves=0, leaf_kg=None, post_width_m=0.1, hole_diameter_m=0.4
+        )
+        rows = _rows(replace(made_up_plan(), gates=(gate,)), tmp_path, description=pattern, header="none")
+        assert [row[-1] for row in rows[3:5]] == [text, text]
+        assert rows[2][-1] == rows[2][-1].strip()
+
 
 class TestLines:
     """A job of several lines: posts by the first line that they are of."""

@@ -11,7 +11,7 @@ import pytest
 from geofence.engine.records import Finding
 from geofence.outputs import stakeout, stakeout_note
 from geofence.plan import CAUTIONS, FencePlan, Parameter
-from geofence.stakeout_style import StakeoutStyle
+from geofence.stakeout_style import StakeoutStyle, Unit
 from tests.plans import HOSTILE, hostile_plan, made_up_plan
 
 
@@ -113,6 +113,17 @@ class TestTheChosenStyle:
         hostile = self._lines(made_up_plan(), tmp_path, replace(style, order=order))
         assert len(hostile) == len(plain) + 1  # the description's own line
         assert "Codes        line a Unit fathom x" in hostile
+
+    @pytest.mark.parametrize(("unit", "told"), [("m", False), ("grid", False), ("ft", True), ("ftUS", True)])
+    def test_findings_say_their_unit_where_it_is_not_the_files(self, unit: Unit, told: bool, tmp_path: Path) -> None:
+        lines = self._lines(made_up_plan(), tmp_path, StakeoutStyle(unit=unit))
+        after = lines[lines.index("TO LOOK AT") + 1]
+        assert (after == "Here lengths and levels are in m, and coordinates in the grid's own unit, metre.") == told
+
+    def test_findings_say_their_unit_where_the_grid_has_another(self, tmp_path: Path) -> None:
+        grid = replace(made_up_plan().grid, unit="US survey foot", unit_m=1200 / 3937)
+        lines = self._lines(replace(made_up_plan(), grid=grid), tmp_path, StakeoutStyle(unit="m"))
+        assert lines[lines.index("TO LOOK AT") + 1].endswith("coordinates in the grid's own unit, US survey foot.")
 
     def test_a_plan_carries_it(self, tmp_path: Path) -> None:
         plan = made_up_plan()
