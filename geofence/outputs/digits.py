@@ -39,7 +39,7 @@ def position_decimals(unit_m: float) -> int:
 
 def decimals_of(column: str, grid: Grid) -> int:
     """Decimals of a column, told from the unit at the end of its name."""
-    if column in ("easting", "northing"):
+    if column.endswith(("easting", "northing")):
         return coordinate_decimals(grid)
     return DEGREES if column.endswith("_deg") else _LENGTHS
 
