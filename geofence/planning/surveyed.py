@@ -17,15 +17,14 @@ from geofence.planning import working_grid
 from geofence.planning.drawn import DrawnLine, box, chosen, draw
 from geofence.planning.grounds import files_of, open_ground
 from geofence.planning.meetings import Meetings, brought_together
+from geofence.planning.off_ground import advice, survey_of
 from geofence.site import grids, profile
 from geofence.site.ground import Ground
 from geofence.site.ground_distance import elevation_factor
 from geofence.site.line import Line
 from geofence.site.offset import offset
-from geofence.site.patched import PatchedGround
 from geofence.site.profile import GroundLine
 from geofence.site.survey_points import SurveyPoints
-from geofence.site.tin import TinGround
 from geofence.toml_file import address
 
 __all__ = ["Progress", "SurveyedSite", "control_file", "existing_file", "survey"]
@@ -98,7 +97,7 @@ class SurveyedSite:
     @property
     def field(self) -> SurveyPoints | None:
         """The points of the survey, or of the patch; None where the ground is no survey of points."""
-        return _field(self.ground)
+        return survey_of(self.ground)
 
 
 def survey(job: Job, *, progress: Progress = lambda _stage: None) -> SurveyedSite:
@@ -164,12 +163,6 @@ def _boundary(job: Job, row: int) -> Boundary:
     )
 
 
-def _field(ground: Ground) -> SurveyPoints | None:
-    if isinstance(ground, PatchedGround):
-        return ground.patch.survey
-    return ground.survey if isinstance(ground, TinGround) else None
-
-
 def _aside(job: Job, line: DrawnLine, runs: Sequence[Line], ground: Ground, to_ground: grids.Crossing) -> list[Line]:
     """The runs of a line, moved sideways as the job wants it."""
     aside_m = job.lines[line.table].offset_m
@@ -205,45 +198,9 @@ def _sampled(
         raise GridError(
             "the ground does not cover the line anywhere",
             place=place,
-            remedy=_swapped(ground, runs, to_ground)
-            or "".join(_drawn_swapped(ground, boundary) for boundary in boundaries)
-            or f"Are both in the grids they say? Ground: {ground.crs.name}; line: {boundaries[0].file.name}.",
+            remedy=advice(ground, runs, boundaries, to_ground),
         )
     return sampled
-
-
-def _swapped(ground: Ground, runs: Sequence[Line], to_ground: grids.Crossing) -> str:
-    """Advice where the survey would be about the line if its eastings were northings; empty where it would not."""
-    survey = _field(ground)
-    if survey is None:
-        return ""
-    lon, lat = (np.concatenate(parts) for parts in zip(*((run.lon_deg, run.lat_deg) for run in runs), strict=True))
-    x, y = to_ground.carry(lon, lat)
-    across, up = (x.min(), x.max()), (y.min(), y.max())
-    swapped_x, swapped_y = (survey.y.min(), survey.y.max()), (survey.x.min(), survey.x.max())
-    if not (_meet(across, swapped_x) and _meet(up, swapped_y)):
-        return ""
-    return (
-        f"Northing and easting of {survey.source} look swapped: the other way round its points are about the line. "
-        "Say which is which by ground.order, or mend the header."
-    )
-
-
-def _drawn_swapped(ground: Ground, boundary: Boundary) -> str:
-    """Advice where the ground would cover the boundary if its eastings were northings; empty where it would not."""
-    corners = np.concatenate(boundary.parts)
-    x, y = grids.cross(boundary.crs, ground.crs).carry(corners[:, 1], corners[:, 0])
-    inside = np.isfinite(x) & np.isfinite(y)
-    if not np.isfinite(ground.levels(x[inside], y[inside]).level_m).any():
-        return ""
-    return (
-        f"Easting and northing (longitude and latitude) of {boundary.file.name} look swapped: the other way round the "
-        "ground covers it. Save it anew with its axes in order."
-    )
-
-
-def _meet(one: tuple[float, float], other: tuple[float, float]) -> bool:
-    return one[0] <= other[1] and other[0] <= one[1]
 
 
 def _factor(run: Line, ground: Ground, to_ground: grids.Crossing, separation: float) -> float:

@@ -21,6 +21,7 @@ from pyproj.transformer import TransformerGroup
 
 from geofence.engine.records import Finding, Floats, Severity
 from geofence.errors import GridError
+from geofence.units import UNITS_M
 
 __all__ = [
     "Crossing",
@@ -255,6 +256,12 @@ def _fits(crs: CRS, x: Floats, y: Floats) -> bool:
     return bool(np.all(inside))
 
 
+def _in_feet(crs: CRS, x: Floats, y: Floats) -> bool:
+    """Whether places can be in a grid of metres if their numbers are feet."""
+    metres = crs.is_projected and math.isclose(unit_m(crs), 1.0) and not is_web_scaled(crs)
+    return metres and _fits(crs, x * UNITS_M["ft"], y * UNITS_M["ft"])
+
+
 def check_places(crs: CRS, x: Floats, y: Floats, *, place: str, option: str) -> None:
     """Refuse coordinates that cannot be in the grid they are said to be in.
 
@@ -275,6 +282,8 @@ def check_places(crs: CRS, x: Floats, y: Floats, *, place: str, option: str) -> 
         hint = f"They look like degrees: set {option} to a geographic grid such as EPSG:4326."
     elif crs.is_geographic and not small:
         hint = f"They look like metres or feet: set {option} to the projected grid they are in."
+    elif _in_feet(crs, x, y):
+        hint = f"Times 0.3048 they would be in it: if they are feet, convert them, or set {option} to a grid in feet."
     else:
         hint = f"Set {option} to the grid they are in."
     raise GridError(

@@ -237,6 +237,13 @@ class RasterGround:
         turn = 360.0 if self.crs.is_geographic and self.crs.axis_info[0].unit_name == "degree" else None
         object.__setattr__(self, "lattices", _lattices(self.tiles, turn))
 
+    @property
+    def box(self) -> tuple[float, float, float, float]:
+        """West, south, east and north of all tiles, in the grid."""
+        corners = [_corners(tile.transform, tile.height, tile.width) for tile in self.tiles]
+        x, y = (np.concatenate(parts) for parts in zip(*corners, strict=True))
+        return float(x.min()), float(y.min()), float(x.max()), float(y.max())
+
     def levels(self, x: Floats, y: Floats) -> Levels:
         """Levels at places x, y (n,) in :attr:`crs` and its unit, best in the order of the line.
 
