@@ -270,9 +270,9 @@ def _stood(job: Job, site: SurveyedSite, runs: Sequence[GroundLine], rules: Reso
 
 
 def _fences(
+    job: Job,
     site: SurveyedSite,
     runs: Sequence[GroundLine],
-    job: Job,
     rules: Resolved,
     swings: Swings,
     standing: Standing,
