@@ -207,7 +207,7 @@ class TestBoxes:
 
     def test_measuring_does_not_import_matplotlib(self) -> None:
         code = (
-            "import sys; from geofence.outputs import typeface; typeface.width_em('x')\n"
+            "import sys; from geofence.outputs.paper import typeface; typeface.width_em('x')\n"
             "print('matplotlib' in sys.modules)"
         )
         ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
