@@ -426,10 +426,12 @@ class TestFirstSheet:
 
 
 class TestKeyPlan:
-    @pytest.mark.parametrize("name", ["sample", "network", "ring on A4"])
+    @pytest.mark.parametrize("name", ["network", "ring on A4", "short"])
     def test_outlines_stay_in_the_frame(self, name: str) -> None:
-        """A ring of four corners for each strip, none of them cut off by the frame."""
-        first, *rest = pages_of(name)
+        """A ring of four corners for each strip, none of them cut off by the frame. (a) 10 mm at 1:1000 beside a fence
+        of 8 m make an outline of 28 m: 550 mm at 1:50, with which the fence alone would fit."""
+        short = with_options(made_up_plan(5), scale=1000.0)
+        first, *rest = sheets(short) if name == "short" else pages_of(name)
         (frame, *_) = (item.points for item in first.items if isinstance(item, Stroke))
         rings = [item.points for item in first.items if isinstance(item, Stroke) and item.pen == SHEET and item.closed]
         strips = [page for page in rest if "Plan" in page.title]
