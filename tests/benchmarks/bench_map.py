@@ -11,6 +11,7 @@ first   seconds from the start of loading to the first picture
 zoom    milliseconds from a zoom step to the second frame after it (33 where nothing is to do at 60 frames a second),
         eight steps in: the median of all, and the best run's worst
 pan     the same for twenty steps of a drag
+heap    megabytes that the page's scripts hold after that
 """
 
 from __future__ import annotations
@@ -96,13 +97,14 @@ def measure(
     started = time.process_time()
     build(plan, path)
     built = time.process_time() - started
-    first, zoom, pan = [], [], []
+    first, zoom, pan, heap = [], [], [], []
     for _ in range(RUNS):
         page = browser.new_page(viewport={"width": 1400, "height": 900}, bypass_csp=True)
         page.add_init_script("window.$ = (one) => [one];")  # folium's popups ask jQuery for their element
         first.append(first_picture(page, path))
         zoom.append(page.evaluate(FRAMES, {"steps": 8, "act": "zoom"}))
         pan.append(page.evaluate(FRAMES, {"steps": 20, "act": "pan"}))
+        heap.append(heap_mb(page))
         page.close()
     return {
         "size": path.stat().st_size / 1e6,
@@ -112,7 +114,15 @@ def measure(
         "zoom worst": min(worst for _, worst in zoom),
         "pan": statistics.median(median for median, _ in pan),
         "pan worst": min(worst for _, worst in pan),
+        "heap": statistics.median(heap),
     }
+
+
+def heap_mb(page: Page) -> float:
+    """What the page's scripts hold, by the browser's own count."""
+    session = page.context.new_cdp_session(page)
+    session.send("HeapProfiler.collectGarbage")
+    return float(session.send("Runtime.getHeapUsage")["usedSize"]) / 1e6
 
 
 def first_picture(page: Page, path: Path) -> float:
@@ -128,7 +138,7 @@ def report(name: str, posts: int, seen: dict[str, float]) -> None:
     print(
         f"{name:>14} {posts:>7,} posts  size {seen['size']:6.2f} MB  build {seen['build']:6.2f} s  "
         f"first {seen['first']:5.2f} s  zoom {seen['zoom']:.0f} to {seen['zoom worst']:.0f} ms  "
-        f"pan {seen['pan']:.0f} to {seen['pan worst']:.0f} ms"
+        f"pan {seen['pan']:.0f} to {seen['pan worst']:.0f} ms  heap {seen['heap']:.0f} MB"
     )
 
 

@@ -8,6 +8,7 @@
   const THIN_PX = 0.4;
   const LABEL_FROM_PX = 12; // of reach: from here a place alone has its zone's name
   const LABEL_HALF_PX = 160;
+  const LABEL_SIDE_PX = 40; // shorter than any name with what it says of its rule
   const BELOW_PX = 24; // so far below the reach, as labels stand above their line
   const A = 6378137;
   const E2 = (1 / 298.257223563) * (2 - 1 / 298.257223563);
@@ -148,12 +149,15 @@
 
     /** A zone's name along the longest of its sides that is in view; that of a place alone below its reach. */
     label(frame, write) {
+      const { scale, left, top, width, height } = frame;
       for (const zone of this.zones) {
         let [best, longest] = [null, 0];
         for (const { points } of zone.outlines) {
           for (let row = 1; row < points.length; row++) {
-            const ends = [points[row - 1], points[row]].flatMap(([x, y]) => [x * frame.scale - frame.left, y * frame.scale - frame.top]);
-            const seen = geofence.clip(...ends, frame.width, frame.height);
+            const [[ax, ay], [bx, by]] = [points[row - 1], points[row]];
+            // Most sides are too short for any name, and need no more than this look.
+            if ((Math.abs(bx - ax) + Math.abs(by - ay)) * scale < Math.max(longest, LABEL_SIDE_PX)) continue;
+            const seen = geofence.clip(ax * scale - left, ay * scale - top, bx * scale - left, by * scale - top, width, height);
             const length = seen ? Math.hypot(seen[2] - seen[0], seen[3] - seen[1]) : 0;
             if (length > longest) [best, longest] = [seen, length];
           }
