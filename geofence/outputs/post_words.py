@@ -38,14 +38,14 @@ def post_words(plan: FencePlan, *, unit: str = "m", unit_m: float = 1.0) -> list
             )
         )
         for (chainage, ground, top, length, depth), line, meets, gate, beside, mark in zip(
-            figures, *_names(plan), _beside(plan, unit_m), marks(plan), strict=True
+            figures, *_names(plan), _beside(plan, unit, unit_m), marks(plan), strict=True
         )
     ]
 
 
-def _beside(plan: FencePlan, unit_m: float) -> list[str]:
+def _beside(plan: FencePlan, unit: str, unit_m: float) -> list[str]:
     """Of each post that exists how far from its place it stands; empty where it stands there, and for others."""
-    found = beside_their_places(plan, lambda by_m: f"{by_m / unit_m:.3f}")
+    found = beside_their_places(plan, lambda by_m: f"{by_m / unit_m:.3f} {unit}")
     return [found.get(row, "") for row in range(len(plan.fence.posts))]
 
 

@@ -73,6 +73,14 @@ def test_posts_stand_at_their_chainage_from_toe_to_top(tmp_path: Path) -> None:
         assert line.dxf.layer == f"FENCE-POST-{posts.kind[row].upper()}"
 
 
+def test_a_ring_ends_with_its_first_post(tmp_path: Path) -> None:
+    plan = on_a_square()
+    lines = [line for line in _space(plan, tmp_path).query("LINE") if line.dxf.layer.startswith("FENCE-POST-")]
+    assert len(lines) == len(plan.fence.posts) + 1
+    assert lines[-1].dxf.start.x == pytest.approx(plan.fence.bays.end_m[-1], abs=1e-5)
+    assert lines[-1].dxf.start.y == pytest.approx(lines[0].dxf.start.y, abs=1e-5)
+
+
 def test_gdal_reads_undersides_at_their_levels(tmp_path: Path) -> None:
     plan = made_up_plan()
     datum = _datum(_space(plan, tmp_path))

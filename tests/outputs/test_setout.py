@@ -20,6 +20,8 @@ from geofence.outputs.setout.html import OUTPUT, write
 from geofence.outputs.setout.sheet import SERVICES, SIGN_OFF
 from geofence.outputs.setout.style import SetoutStyle
 from geofence.plan import FencePlan, Parameter
+from geofence.planner import plan_fence
+from geofence.sample import PADDOCKS_JOB
 from tests.outputs.drawn_plans import plan_of
 from tests.outputs.setout_plans import plan_through, square, tee, with_findings, with_marks
 from tests.plans import HOSTILE, hostile_plan, made_up_plan
@@ -161,6 +163,12 @@ class TestPosts:
             plan.fence.strains.wire_length_m * plan.fence.strains.wires, abs=MILLIMETRE
         )
         assert sum(numbers(strains, 5)) == np.nansum(plan.fence.bays.droppers)
+
+    def test_droppers_are_those_of_their_own_line(self, page: Any) -> None:
+        plan = plan_fence(PADDOCKS_JOB)
+        strains = lines(table(page(plan), "Strains of wire"))
+        assert len(strains) == len(plan.fence.strains) > 3
+        assert sum(numbers(strains, 5)) == np.nansum(plan.fence.bays.droppers) > 0
 
     def test_rails_have_cuts(self, page: Any) -> None:
         plan = plan_of("steep")

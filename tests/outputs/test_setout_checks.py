@@ -113,10 +113,19 @@ class TestDiagonals:
         assert [(item.row, set(item.toward)) for item in found] == [(2, {3, 5}), (2, {1, 5})]
         assert [item.diagonal_m for item in found] == pytest.approx([3 * math.sqrt(2)] * 2, abs=1e-4)
 
-    def test_a_turn_below_the_jobs_corner_is_none(self) -> None:
+    @pytest.mark.parametrize("key", ["line.corner_deg", "line[1].corner_deg"])
+    def test_a_gate_s_post_is_checked_where_the_line_turns_as_a_corner_does(self, key: str) -> None:
         plan = square()
-        parameters = {**plan.parameters, "line.corner_deg": Parameter(value=95.0, origin="job")}
-        assert list(diagonals(replace(plan, parameters=parameters), setback_m=3.0)) == []
+        kinds = tuple("gate" if kind == "corner" else kind for kind in plan.fence.posts.kind)
+        plan = replace(plan, fence=replace(plan.fence, posts=replace(plan.fence.posts, kind=kinds)))
+        for corner_deg, count in ((95.0, 0), (85.0, 4)):
+            parameters = {**plan.parameters, key: Parameter(value=corner_deg, origin="job")}
+            assert len(list(diagonals(replace(plan, parameters=parameters), setback_m=3.0))) == count
+
+    def test_a_corner_post_is_checked_however_little_it_turns(self) -> None:
+        places = [(0.0, 0.0), (10.0, 0.0), (20.0, 0.5)]
+        plan = plan_through(np.array(places), (("", (0, 1, 2), False),), ("end", "corner", "end"))
+        assert [item.row for item in diagonals(plan, setback_m=3.0)] == [1]
 
 
 class TestTies:

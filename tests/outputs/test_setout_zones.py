@@ -150,4 +150,4 @@ class TestPostsThatExist:
         note = (tmp_path / "stakeout.txt").read_text(encoding="utf-8")
         there = "easting 560002.0000  northing 5899999.8000; its top was not measured"
         assert f"P002 stands 0.200 right of its point, {there}" in note
-        assert [row for row, words in enumerate(post_words(plan)) if "; stands 0.200 right of here" in words] == [1]
+        assert [row for row, words in enumerate(post_words(plan)) if "; stands 0.200 m right of here" in words] == [1]

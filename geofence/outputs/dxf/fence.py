@@ -14,10 +14,11 @@ from geofence.outputs.dxf.layers import BAY, BODY, GATE, GATE_NAME, GROUND, NAME
 from geofence.outputs.dxf.lettering import LETTER_WIDTH, axes, readable, second_row
 from geofence.outputs.dxf.style import NAME_MM, PostsAs
 from geofence.outputs.dxf.text import paragraph
+from geofence.outputs.post_sizes import Sizes
 from geofence.outputs.thinned import kept
 from geofence.plan import FencePlan
 
-__all__ = ["add_bays", "add_bodies", "add_gates", "add_posts", "feet_m"]
+__all__ = ["add_bays", "add_bodies", "add_gates", "add_posts"]
 
 _LEVEL_DECIMALS = 3
 _GATE_NAME_MM = 8.5
@@ -51,8 +52,8 @@ def add_posts(drawing: Drawing, plan: FencePlan, posts_as: PostsAs) -> None:
 def _blocks(drawing: Drawing, plan: FencePlan) -> list[str]:
     """(n,) the name of each post's block: one for each kind, and one more where posts of a kind differ in size."""
     names: dict[tuple[str, float, float], str] = {}
-    found = []
-    for kind, width_m, hole_m in zip(plan.fence.posts.kind, *_sizes_m(plan), strict=True):
+    sizes, found = Sizes.of(plan), []
+    for kind, width_m, hole_m in zip(plan.fence.posts.kind, sizes.width_m.tolist(), sizes.hole_m.tolist(), strict=True):
         size = (kind, width_m, hole_m)
         if size not in names:
             others = sum(other[0] == kind for other in names)
@@ -61,26 +62,6 @@ def _blocks(drawing: Drawing, plan: FencePlan) -> list[str]:
             make_post(drawing, names[size], kind, width=width_m / unit, hole=hole_m / unit)
         found.append(names[size])
     return found
-
-
-def _sizes_m(plan: FencePlan) -> tuple[list[float], list[float]]:
-    """(n,) widths of the posts, and diameters of their holes."""
-    count, bays = len(plan.fence.posts), plan.fence.bays
-    widths, holes = [plan.system.post_width_m] * count, [plan.system.hole_diameter_m] * count
-    for row, kind in enumerate(plan.fence.posts.kind):
-        if kind == "existing":
-            holes[row] = 0.0  # nothing is dug for it
-    for gate in plan.gates:
-        for row in (int(bays.from_post[gate.bay]), int(bays.to_post[gate.bay])):
-            if plan.fence.posts.kind[row] != "existing":
-                widths[row], holes[row] = gate.post_width_m, gate.hole_diameter_m
-    return widths, holes
-
-
-def feet_m(plan: FencePlan) -> Floats:
-    """(n,) levels from which posts are drawn: their toes, the ground where nobody knows how deep they stand."""
-    posts = plan.fence.posts
-    return np.where(np.isfinite(posts.toe_level_m), posts.toe_level_m, posts.ground_level_m)
 
 
 def _at_posts(plan: FencePlan, posts_as: PostsAs) -> Floats:
@@ -140,11 +121,11 @@ def add_gates(drawing: Drawing, plan: FencePlan) -> None:
 def add_bodies(drawing: Drawing, plan: FencePlan) -> None:
     """Posts from toe to top, what hangs between them, and the ground, all at their levels."""
     posts, bays, unit = plan.fence.posts, plan.fence.bays, plan.grid.unit_m
-    foot_m = feet_m(plan)
+    foot_m = posts.foot_level_m
     foot = np.column_stack([plan.places.easting, plan.places.northing, foot_m / unit])
     turn_deg = on_grid.directions_deg(plan) % 360
-    widths_m = _sizes_m(plan)[0]
-    names = {width_m: f"{POST_BODY}-{round(width_m * 1000)}" for width_m in widths_m}
+    widths_m = Sizes.of(plan).width_m.tolist()
+    names = {width_m: f"{POST_BODY}-{width_m * 1000:.6g}".replace(".", "_") for width_m in widths_m}
     for width_m, name in names.items():
         make_body(drawing, name, width=width_m / unit)
     blocks = [names[width_m] for width_m in widths_m]

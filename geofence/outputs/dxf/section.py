@@ -17,7 +17,6 @@ from geofence.outputs import colours
 from geofence.outputs.digits import fixed
 from geofence.outputs.dxf.blocks import finding_block, make_finding_blocks
 from geofence.outputs.dxf.drawing import Drawing, Layer, Tag
-from geofence.outputs.dxf.fence import feet_m
 from geofence.outputs.dxf.layers import (
     BAY,
     GATE,
@@ -119,7 +118,7 @@ def _span(plan: FencePlan, runs: Sequence[Run]) -> tuple[float, float]:
     """The lowest toe or ground and the highest top, in drawing units."""
     posts, rows = plan.fence.posts, np.concatenate([run.posts for run in runs])
     ground = plan.stations.ground_level_m[np.concatenate([run.stations for run in runs])]
-    low = min(float(np.min(ground)), float(np.min(feet_m(plan)[rows])))
+    low = min(float(np.min(ground)), float(np.min(plan.fence.posts.foot_level_m[rows])))
     high = max(float(np.max(ground)), float(np.max(posts.top_level_m[rows])))
     return low / plan.grid.unit_m, high / plan.grid.unit_m
 
@@ -189,7 +188,7 @@ def _bays(drawing: Drawing, plan: FencePlan, run: Run, frame: _Frame) -> None:
         drawing.lines(layers, one, other)
     steps = rows[np.abs(bays.step_m[rows]) > 0]
     unit, height = plan.grid.unit_m, NAME_MM * drawing.millimetre
-    toes_m = feet_m(plan)[bays.from_post[steps]]
+    toes_m = plan.fence.posts.foot_level_m[bays.from_post[steps]]
     at = frame.at(bays.start_m[steps], toes_m)
     texts = [f"{step:+.3f}" for step in (bays.step_m[steps] / unit).tolist()]
     beside = at + np.array([height / 2, -6.0 * height, 0.0])
@@ -197,8 +196,11 @@ def _bays(drawing: Drawing, plan: FencePlan, run: Run, frame: _Frame) -> None:
 
 
 def _posts(drawing: Drawing, plan: FencePlan, run: Run, frame: _Frame) -> None:
-    posts, rows = plan.fence.posts, run.posts
-    toes, tops = (frame.at(run.chainage_m, level[rows]) for level in (feet_m(plan), posts.top_level_m))
+    posts, rows, chainage_m = plan.fence.posts, run.posts, run.chainage_m
+    if run.closed:  # the first post is the last one too
+        rows = np.append(rows, rows[0])
+        chainage_m = np.append(chainage_m, plan.fence.bays.end_m[run.bays[-1]])
+    toes, tops = (frame.at(chainage_m, level[rows]) for level in (posts.foot_level_m, posts.top_level_m))
     drawing.lines([post_layer(posts.kind[row]) for row in rows], toes, tops)
     height, names = NAME_MM * drawing.millimetre, plan.post_names
     lines_up = second_row(np.diff(tops[:, 0]), 1.3 * height) * LETTER_WIDTH * height * (1 + max(map(len, names)))
@@ -211,7 +213,7 @@ def _findings(
     drawing: Drawing, plan: FencePlan, runs: Sequence[Run], frame: _Frame, numbered: Sequence[Finding]
 ) -> None:
     """The numbers of the findings below the ground that they are about."""
-    feet, stretches = feet_m(plan), [_Stretch.of(plan, run) for run in runs]
+    feet, stretches = plan.fence.posts.foot_level_m, [_Stretch.of(plan, run) for run in runs]
     placed = [(row, *place) for row, item in enumerate(numbered) if (place := _place(stretches, feet, item))]
     if not placed:
         return

@@ -35,10 +35,9 @@ def zone_folders(plan: FencePlan) -> Iterator[str]:
 
 
 def _words(zone: PlannedZone) -> str:
-    return (
-        f"{zone.name}: {zone.rule}, {zone.buffer_m:g} m around what is drawn, limit {zone.limit_m:g} m; "
-        f"source: {zone.source or 'not stated'}"
-    )
+    around = f", {zone.buffer_m:g} m around what is drawn" if zone.buffer_m else ""
+    limit = f", limit {zone.limit_m:g} m" if zone.limit_m else ""
+    return f"{zone.name}: {zone.rule}{around}{limit}; source: {zone.source or 'not stated'}"
 
 
 def _drawn(zone: PlannedZone) -> str:
@@ -54,6 +53,8 @@ def _drawn(zone: PlannedZone) -> str:
 
 def _reach(zone: PlannedZone) -> str:
     """On the ellipsoid: the ground's height changes 20 m by a third of a millimetre for each 100 m."""
+    if reach_m(zone) <= 0:
+        return ""
     rings = reach_rings(zone.outlines, reach_m(zone), scale=1.0)
     return together([line(list(pairs(lon, lat))) for lon, lat in rings])
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -13,8 +14,8 @@ from pyproj import Geod
 
 from geofence.engine.records import Floats
 from geofence.numeric import COINCIDENT_M
+from geofence.outputs.post_sizes import Sizes
 from geofence.outputs.setout.posts import SetOutPost, Stretch
-from geofence.outputs.setout.sizes import Sizes
 from geofence.outputs.setout.strings import HELD, spots
 from geofence.plan import FencePlan, MarkKind, Run
 from geofence.site.tape import Spots, Tape, grid_bearing
@@ -56,6 +57,13 @@ TAPE_REACH_M = 50.0
 
 IN_HOLE_M = 0.05
 """A mark this near to a hole's edge goes with the soil."""
+
+CORNER_KEY = re.compile(r"line(\[\d+\])?\.corner_deg")
+USUAL_CORNER_DEG = 10.0
+"""Where a plan does not say from which turn on a vertex is a corner, as plans made by hand may not."""
+
+MORE_THAN_CORNERS = frozenset({"end", "gate", "existing", "strainer"})
+"""Kinds of post that hide that the line turns there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,20 +136,21 @@ def _diagonal(row: int, ray: _Ray, following: _Ray, opening_deg: float, setback_
 
 def _turning(plan: FencePlan, run: Run) -> list[int]:
     """Places in a run of the posts at which the line turns or others meet it."""
-    corner_deg = _corner_deg(plan)
-    turns = np.abs(plan.legs.deflection_deg[run.legs]) >= corner_deg
+    turns = np.abs(plan.legs.deflection_deg[run.legs]) >= _corner_deg(plan)
     vertices = plan.legs.start_m[run.legs][turns] if len(run.legs) else np.empty(0)
     kinds = plan.fence.posts.kind
     return [
         at
         for at, (row, chainage) in enumerate(zip(run.posts.tolist(), run.chainage_m.tolist(), strict=True))
-        if kinds[row] == "junction" or (np.abs(vertices - chainage) <= COINCIDENT_M).any()
+        if kinds[row] in ("junction", "corner")
+        or (kinds[row] in MORE_THAN_CORNERS and (np.abs(vertices - chainage) <= COINCIDENT_M).any())
     ]
 
 
 def _corner_deg(plan: FencePlan) -> float:
-    given = plan.parameters.get("line.corner_deg")
-    return 10.0 if given is None else float(given.value)
+    """The least turn that is a corner on any of the job's lines."""
+    given = [value.value for name, value in plan.parameters.items() if CORNER_KEY.fullmatch(name)]
+    return min(map(float, given), default=USUAL_CORNER_DEG)
 
 
 def _rays(plan: FencePlan, run: Run, at: int) -> list[_Ray]:
@@ -324,7 +333,8 @@ def _chosen(distance_m: Floats, bearing_deg: Floats) -> list[int]:
 def in_holes(plan: FencePlan, tape: Tape) -> dict[int, int]:
     """Marks, by row, that stand where a hole is dug, and the row of its post."""
     found = {}
-    radius = Sizes.of(plan).hole_m / 2 + IN_HOLE_M
+    hole_m = Sizes.of(plan).hole_m
+    radius = np.where(hole_m > 0, hole_m / 2 + IN_HOLE_M, -1.0)
     for mark in range(len(plan.marks)):
         away = np.hypot(
             plan.places.easting - plan.marks.easting[mark], plan.places.northing - plan.marks.northing[mark]

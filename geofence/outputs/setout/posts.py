@@ -14,7 +14,7 @@ from typing import Any
 from geofence.engine.records import Finding, Floats
 from geofence.numeric import SAW_CUT_M
 from geofence.outputs.plain_text import one_line
-from geofence.outputs.setout.sizes import Sizes
+from geofence.outputs.post_sizes import Sizes
 from geofence.outputs.setout.strings import HELD, held_along, tape_of
 from geofence.plan import FencePlan, Run
 

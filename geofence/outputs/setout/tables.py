@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from geofence.numeric import COINCIDENT_M
 from geofence.outputs.plain_text import one_line
+from geofence.outputs.post_sizes import Sizes
 from geofence.outputs.setout.checks import CUT_MIN_DEG, Chord, Diagonal, Straight, Tie, weakly_tied
 from geofence.outputs.setout.existing import PLACE_DECIMALS, beside_notes
 from geofence.outputs.setout.posts import Note, Stretch
 from geofence.outputs.setout.sheet import Band, Cell, Column, Line, Table
-from geofence.outputs.setout.sizes import Sizes
 from geofence.outputs.setout.units import Units, bearing, degrees_minutes_seconds
 from geofence.plan import FencePlan, MarkKind, PlannedGate
 
@@ -288,13 +290,27 @@ def _clearance(gate: PlannedGate | None, units: Units) -> str:
     return units.length(gate.clearance_m)
 
 
+def _bays_of_strains(plan: FencePlan) -> list[NDArray[np.int64]]:
+    """Of each strain the rows of the bays between its ends. Strains follow each other run by run, as bays do."""
+    strains, bays, found, at, last_m = plan.fence.strains, plan.fence.bays, [], 0, -math.inf
+    for row in range(len(strains)):
+        start_m, end_m = float(strains.start_m[row]), float(strains.end_m[row])
+        ends = {int(strains.from_post[row]), int(strains.to_post[row])}
+        while start_m < last_m - COINCIDENT_M or not ends <= set(plan.runs[at].posts.tolist()):
+            at, last_m = at + 1, -math.inf
+        own = plan.runs[at].bays
+        inside = (bays.start_m[own] >= start_m - COINCIDENT_M) & (bays.end_m[own] <= end_m + COINCIDENT_M)
+        found.append(own[inside])
+        last_m = end_m
+    return found
+
+
 def wire_table(plan: FencePlan, units: Units) -> Table:
     """Strains of wire."""
     strains, names = plan.fence.strains, plan.post_names
-    droppers, bays = plan.fence.bays.droppers, plan.fence.bays
+    droppers = plan.fence.bays.droppers
     rows = []
-    for row in range(len(strains)):
-        inside = (bays.start_m >= strains.start_m[row] - 1e-6) & (bays.end_m <= strains.end_m[row] + 1e-6)
+    for row, inside in enumerate(_bays_of_strains(plan)):
         count = float(np.nansum(droppers[inside])) if np.isfinite(droppers[inside]).any() else 0.0
         wires, length = int(strains.wires[row]), float(strains.wire_length_m[row])
         rows.append(
