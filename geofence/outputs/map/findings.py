@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from geofence.engine.records import Finding, Floats
+from geofence.outputs.findings_order import worst_first
 from geofence.outputs.map.columns import or_none
 from geofence.outputs.map.globe import PLACE_DECIMALS, unwound
 from geofence.plan import SEVERITIES, FencePlan
@@ -17,31 +18,27 @@ __all__ = ["findings"]
 
 def findings(plan: FencePlan) -> dict[str, Any]:
     """Findings, worst first and then along the line, with the place of each or null; texts each said once."""
-    worst_first = sorted(plan.fence.findings, key=lambda item: (SEVERITIES.index(item.severity), _along(item)))
+    found = worst_first(plan.fence.findings)
     texts: dict[str, int] = {}
     lon_deg = unwound(plan.places.lon_deg)
-    places = [_place(plan, lon_deg, item) for item in worst_first]
+    places = [_place(plan, lon_deg, item) for item in found]
     columns = {
-        "severity": [SEVERITIES.index(item.severity) for item in worst_first],
-        "code": [texts.setdefault(item.code, len(texts)) for item in worst_first],
-        "message": [texts.setdefault(item.message, len(texts)) for item in worst_first],
-        "remedy": [texts.setdefault(item.remedy, len(texts)) for item in worst_first],
-        "unit": [texts.setdefault(item.unit, len(texts)) for item in worst_first],
-        "chainage_m": [or_none(item.chainage_m) for item in worst_first],
-        "chainage_to_m": [or_none(item.chainage_to_m) for item in worst_first],
-        "post": [item.post for item in worst_first],
-        "bay": [item.bay for item in worst_first],
-        **({"line": [texts.setdefault(item.line, len(texts)) for item in worst_first]} if plan.line_names else {}),
-        "value": [or_none(item.value) for item in worst_first],
-        "limit": [or_none(item.limit) for item in worst_first],
+        "severity": [SEVERITIES.index(item.severity) for item in found],
+        "code": [texts.setdefault(item.code, len(texts)) for item in found],
+        "message": [texts.setdefault(item.message, len(texts)) for item in found],
+        "remedy": [texts.setdefault(item.remedy, len(texts)) for item in found],
+        "unit": [texts.setdefault(item.unit, len(texts)) for item in found],
+        "chainage_m": [or_none(item.chainage_m) for item in found],
+        "chainage_to_m": [or_none(item.chainage_to_m) for item in found],
+        "post": [item.post for item in found],
+        "bay": [item.bay for item in found],
+        **({"line": [texts.setdefault(item.line, len(texts)) for item in found]} if plan.line_names else {}),
+        "value": [or_none(item.value) for item in found],
+        "limit": [or_none(item.limit) for item in found],
         "lon_deg": [None if place is None else round(place[0], PLACE_DECIMALS) for place in places],
         "lat_deg": [None if place is None else round(place[1], PLACE_DECIMALS) for place in places],
     }
     return columns | {"texts": list(texts)}
-
-
-def _along(finding: Finding) -> float:
-    return -1.0 if finding.chainage_m is None else finding.chainage_m
 
 
 def _place(plan: FencePlan, lon: Floats, finding: Finding) -> tuple[float, float] | None:
