@@ -130,11 +130,12 @@ class TestControl:
         assert (again.name, again.kind) == (plan.marks.name, plan.marks.kind)
         assert again.easting.tolist() == plan.marks.easting.tolist()
 
-    def test_may_have_no_levels(self, tmp_path: Path) -> None:
+    @pytest.mark.parametrize(("header", "keys"), [("point,easting,northing\n", {}), ("", {"order": "PEN"})])
+    def test_may_have_no_levels(self, tmp_path: Path, header: str, keys: dict[str, str]) -> None:
         """(a) a tie is then at the post's level, and says nothing of the rise."""
         file = tmp_path / "c.csv"
-        file.write_text(f"point,easting,northing\nA,{EAST + 10},{NORTH}\nB,{EAST + 130},{NORTH + 20}\n")
-        plan = planned(tmp_path, file=str(file), grid="EPSG:27700")
+        file.write_text(f"{header}A,{EAST + 10},{NORTH}\nB,{EAST + 130},{NORTH + 20}\n")
+        plan = planned(tmp_path, file=str(file), grid="EPSG:27700", **keys)
         assert np.isnan(plan.marks.level_m[of_kind(plan, "control")]).all()
         found = ties(plan, tape_of(plan), "control", reach_m=300.0, second_reach_m=300.0)
         assert found

@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from pathlib import PurePath
 from typing import Annotated, Any, Literal
 
 from pydantic import (
-    AfterValidator,
     BeforeValidator,
     Discriminator,
     Field,
     Strict,
     Tag,
-    WithJsonSchema,
     field_validator,
     model_validator,
 )
@@ -22,9 +19,9 @@ from pydantic.json_schema import GenerateJsonSchema
 from geofence.engine.records import Fit, Steps
 from geofence.inputs.control_keys import Control
 from geofence.inputs.existing_keys import Existing
+from geofence.inputs.file_keys import File, Files, Name, Order, PointKeys
 from geofence.inputs.gate_keys import GateKeys, Gates
 from geofence.inputs.output_tables import Dxf, Gpx, LandXml, Setout, Sheets, Stakeout
-from geofence.inputs.point_columns import ORDERS, columns_of_order
 from geofence.systems import system as kinds
 from geofence.systems.system import Section
 from geofence.toml_file import fault
@@ -53,37 +50,13 @@ __all__ = [
 ]
 
 
-def _plain_path(value: Any) -> Any:
-    return str(value) if isinstance(value, PurePath) else value
-
-
-def _file_list(value: Any) -> Any:
-    return (value,) if isinstance(value, (str, PurePath)) else value
-
-
 def _pair(value: Any) -> Any:
     if not isinstance(value, Sequence) or isinstance(value, str) or len(value) != 2:
         raise fault("is not a position", remedy="Write it as [easting, northing].")
     return tuple(value)
 
 
-File = Annotated[str, BeforeValidator(_plain_path), Field(min_length=1)]
-Name = Annotated[str, Field(min_length=1)]
 Count = Annotated[int, Field(ge=1)]
-Files = Annotated[
-    tuple[File, ...],
-    Strict(False),
-    BeforeValidator(_file_list),
-    Field(min_length=1),
-    WithJsonSchema(
-        {
-            "anyOf": [
-                {"type": "string", "minLength": 1},
-                {"type": "array", "items": {"type": "string", "minLength": 1}, "minItems": 1},
-            ]
-        }
-    ),
-]
 Position = Annotated[tuple[float, float], BeforeValidator(_pair)]
 
 
@@ -183,52 +156,28 @@ Lines = Annotated[
 ]
 
 
-LevelUnit = Literal["m", "ft", "ftUS"]
-
-
-def _columns(order: str) -> str:
-    try:
-        columns_of_order(order)
-    except ValueError as error:
-        raise fault(f"is not an order of columns, {error}", remedy=f"Write one {ORDERS}.") from error
-    return order
-
-
 def _kind_of_survey(value: Any) -> str:
     return "table" if isinstance(value, (Mapping, Survey)) else "files"
 
 
-class Survey(Section):
-    """Files with levels, and how to read them."""
+class GroundFiles(Section):
+    """The files of a ground."""
 
     files: Files = Field(description="the ground's files, one or a list")
-    grid: Name | None = Field(default=None, description="the files' grid, only where they carry none")
-    layer: Name | None = Field(default=None, description="the layer of a vector file of points, where it has several")
-    level_unit: LevelUnit | None = Field(
-        default=None,
-        description="unit of the levels where the file states none: m, ft (0.3048 m) or ftUS (1200/3937 m)",
-    )
-    level_offset_m: float = Field(
-        default=0.0, ge=-1000, le=1000, description="added to every level, to bring it to the job's level datum"
-    )
-    level_datum: Name | None = Field(
-        default=None, description="a name for what the files' levels are above; told where it is not the job's"
-    )
-    order: Annotated[str, AfterValidator(_columns)] | None = Field(
+
+
+class Survey(PointKeys, GroundFiles):
+    """Files with levels, and how to read them."""
+
+    order: Order | None = Field(
         default=None,
         description="columns of a text file of points without a header that names them, such as "
         "point,northing,easting,level,code, or in letters PNEZC",
     )
-    decimal: Literal["point", "comma"] | None = Field(
-        default=None, description="how a text file of points writes its decimals, where its numbers leave that open"
-    )
-    level_field: Name | None = Field(
-        default=None, description="the field with the levels of a vector file's points, where they have no Z"
+    level_datum: Name | None = Field(
+        default=None, description="a name for what the files' levels are above; told where it is not the job's"
     )
     surface: Name | None = Field(default=None, description="the surface of a LandXML file, where it holds several")
-    codes: Annotated[tuple[Name, ...], Strict(False)] = Field(
-        default=(), description="codes of the points to take, such as those of ground; [] for all"
-    )
     classes: Annotated[tuple[Annotated[int, Field(ge=0, le=255)], ...], Strict(False), Field(min_length=1)] = Field(
         default=(2,), description="classes of the points of a laser scan to take; 2 is ground"
     )
