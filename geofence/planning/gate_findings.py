@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from pyproj import Geod
 
 from geofence.engine.joined import Joined
 from geofence.engine.records import Fence, Finding, Severity
@@ -15,7 +16,9 @@ from geofence.inputs.gate_rules import GateRules
 from geofence.numeric import ANGLE_TOLERANCE_DEG, COINCIDENT_M, LEVEL_TOLERANCE_M, millimetres_up, snap_ceil
 from geofence.planning.gate_swing import LeafSwing, Swings, SwungGate
 from geofence.site.fence_chords import FenceChords
-from geofence.site.swing import Leaf, sweep
+from geofence.site.grids import Crossing
+from geofence.site.ground import Ground
+from geofence.site.swing import Leaf, first_over, sweep
 
 __all__ = ["gate_findings"]
 
@@ -91,8 +94,8 @@ class _Hung:
         if not math.isfinite(worst) or worst <= -clearance + LEVEL_TOLERANCE_M:
             return
         strikes = worst > LEVEL_TOLERANCE_M
-        reaches = over > (LEVEL_TOLERANCE_M if strikes else LEVEL_TOLERANCE_M - clearance)
-        first = float(swept.opened[reaches].min())
+        limit_m = self.underside_m + LEVEL_TOLERANCE_M - (0.0 if strikes else clearance)
+        first = first_over(swept.leaf, limit_m, *self._under)
         at = int(np.nanargmax(over))
         where = f"{swept.reach_m[at]:.2f} m from its post ({self._place(swing, at)})"
         when = f"from {_opened(swing, first)} on; the worst place is {where}, at {_opened(swing, swept.opened[at])}"
@@ -100,13 +103,13 @@ class _Hung:
             yield _said(
                 self, code="gate-strikes-ground", severity="stop",
                 message=f"{self._leaf(swing)} strikes the ground, which is {worst:.3f} m over its underside, {when}",
-                remedy=self._cures(swing, worst, first), value=worst, limit=0.0,
+                remedy=self._cures(swing, worst, first, limit_m), value=worst, limit=0.0,
             )  # fmt: skip
         else:
             yield _said(
                 self, code="gate-clearance-under-limit", severity="warn",
                 message=f"{self._leaf(swing)} clears the ground by {-worst:.3f} m only, {when}",
-                remedy=self._cures(swing, worst, first), value=-worst, limit=clearance,
+                remedy=self._cures(swing, worst, first, limit_m), value=-worst, limit=clearance,
             )  # fmt: skip
 
     def _leaf(self, swing: LeafSwing) -> str:
@@ -118,7 +121,7 @@ class _Hung:
         easting, northing = site.to_grid.carry(swing.swept.lon_deg[[at]], swing.swept.lat_deg[[at]])
         return f"{easting[0]:.2f} E {northing[0]:.2f} N"
 
-    def _cures(self, swing: LeafSwing, worst_m: float, first: float) -> str:
+    def _cures(self, swing: LeafSwing, worst_m: float, first: float, limit_m: float) -> str:
         """Everything that would let a leaf pass; what is said to clear was tried."""
         rules, bays = self.rules, self.fence.bays
         short, lift = millimetres_up(worst_m + rules.clearance_m), self._lift_m()
@@ -132,7 +135,7 @@ class _Hung:
         ]
         if swing.side != "slide" and short <= RISING_MAX_M:
             cures.append(f"fit rising hinges that lift it by {short:.3f} m")
-        if swing.side != "slide" and (stop := self._stop_deg(swing, worst_m, first)):
+        if swing.side != "slide" and (stop := self._stop_deg(swing, first, limit_m)):
             cures.append(f"stop it at {stop} deg (open_deg)")
         told = "; or ".join(cures)
         return f"{told[0].upper()}{told[1:]}."
@@ -143,13 +146,16 @@ class _Hung:
         least = self.gate.highest_m + self.rules.clearance_m
         return snap_ceil(least / increment, LEVEL_TOLERANCE_M / increment) * increment - self.underside_m
 
-    def _stop_deg(self, swing: LeafSwing, worst_m: float, first: float) -> int:
-        """The most whole degrees that a leaf may open without what is said of it; 0 where there are none."""
-        site, geod = self.swings.site, self.swings.runs[self.gate.placed.run].line.geod
-        limit = self.underside_m + LEVEL_TOLERANCE_M - (0.0 if worst_m > LEVEL_TOLERANCE_M else self.rules.clearance_m)
+    @property
+    def _under(self) -> tuple[Ground, Crossing, Geod]:
+        """What its leaves pass over."""
+        site = self.swings.site
+        return site.ground, site.to_ground, self.swings.runs[self.gate.placed.run].line.geod
+
+    def _stop_deg(self, swing: LeafSwing, first: float, limit_m: float) -> int:
+        """The most whole degrees that a leaf may open without ground over the limit; 0 where there are none."""
         for stop in range(math.ceil(first) - 1, 0, -1):
-            stopped = sweep(replace(swing.swept.leaf, open_deg=float(stop)), site.ground, site.to_ground, geod)
-            if stopped.highest_m <= limit:
+            if sweep(replace(swing.swept.leaf, open_deg=float(stop)), *self._under).highest_m <= limit_m:
                 return stop
         return 0
 

@@ -19,9 +19,15 @@ from geofence.site import grids
 from geofence.site.ground import Ground
 from geofence.site.ground_distance import elevation_factor, radius_of_curvature
 
-__all__ = ["Leaf", "Motion", "Swept", "sweep"]
+__all__ = ["Leaf", "Motion", "Swept", "first_over", "sweep"]
 
 Motion = Literal["clockwise", "anticlockwise", "slides"]
+
+CLOSER = 32
+"""A stretch of the way in which a leaf comes over higher ground is parted into so many steps..."""
+
+CLOSE_ENOUGH = 1e-3
+"""...until one is this short, in degrees or metres: whoever stands at a gate is told whole degrees and centimetres."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,7 +87,7 @@ class Leaf:
         """
         if self.motion == "slides":
             return self.places(np.zeros(2), np.array([0.0, self.length_m]), geod)
-        angles = _even(self.open_deg, np.radians(self.open_deg) * self.length_m)
+        angles = _opened(self)
         return self.places(angles, np.full_like(angles, self.length_m), geod)
 
 
@@ -136,7 +142,26 @@ def sweep(leaf: Leaf, ground: Ground, to_ground: grids.Crossing, geod: Geod) -> 
     geod
         The ellipsoid of that datum.
     """
-    opened, reach = _grid(leaf)
+    return _sampled(leaf, _opened(leaf), ground, to_ground, geod)
+
+
+def first_over(leaf: Leaf, level_m: float, ground: Ground, to_ground: grids.Crossing, geod: Geod) -> float:
+    """How far a leaf has opened as it comes over ground higher than a level; infinity where it never does.
+
+    Degrees, or metres where it slides, to 0.001; parameters as of :func:`sweep`.
+    """
+    opened, first = _opened(leaf), np.inf
+    while len(opened):
+        swept = _sampled(leaf, opened, ground, to_ground, geod)
+        first = min(first, float(np.min(swept.opened, initial=np.inf, where=swept.level_m > level_m)))
+        before = float(np.max(opened, initial=0.0, where=opened < first))
+        opened = np.linspace(before, first, CLOSER + 1) if CLOSE_ENOUGH < first - before < np.inf else np.empty(0)
+    return first
+
+
+def _sampled(leaf: Leaf, opened: Floats, ground: Ground, to_ground: grids.Crossing, geod: Geod) -> Swept:
+    """The ground under a leaf where it has opened so far."""
+    opened, reach = _along(leaf, opened)
     row, share = ground.bends(*to_ground.carry(*leaf.places(opened, reach, geod)))
 
     def with_bends(values: Floats) -> Floats:
@@ -155,14 +180,20 @@ def sweep(leaf: Leaf, ground: Ground, to_ground: grids.Crossing, geod: Geod) -> 
     )
 
 
-def _grid(leaf: Leaf) -> tuple[Floats, Floats]:
-    """How far open, and how far from the post: along one line after the other, there and back."""
-    reach = _even(leaf.length_m, leaf.length_m)
+def _opened(leaf: Leaf) -> Floats:
+    """How far a leaf has opened, from closed to open; its tip goes on by at most a station's spacing."""
     if leaf.motion == "slides":
-        return reach, reach
-    angles = _even(leaf.open_deg, np.radians(leaf.open_deg) * leaf.length_m)
-    to_and_fro = [reach if line % 2 == 0 else reach[::-1] for line in range(len(angles))]
-    return np.repeat(angles, len(reach)), np.concatenate(to_and_fro)
+        return _even(leaf.length_m, leaf.length_m)
+    return _even(leaf.open_deg, np.radians(leaf.open_deg) * leaf.length_m)
+
+
+def _along(leaf: Leaf, opened: Floats) -> tuple[Floats, Floats]:
+    """How far open, and how far from the post: along the leaf where it has opened so far, there and back."""
+    if leaf.motion == "slides":
+        return opened, opened
+    reach = _even(leaf.length_m, leaf.length_m)
+    to_and_fro = [reach if line % 2 == 0 else reach[::-1] for line in range(len(opened))]
+    return np.repeat(opened, len(reach)), np.concatenate(to_and_fro)
 
 
 def _even(end: float, length_m: float) -> Floats:

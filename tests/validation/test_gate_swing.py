@@ -4,7 +4,7 @@ Sources
 -------
 geographiclib, C. F. F. Karney: geodesics by a program that shares no code with PROJ's binding.
 PROJ's geocentric conversion (EPSG:4978): places in space, which know nothing of geodesics or radii of curvature.
-The highest point of a sector of a tilted plane: closed form.
+The highest point of a sector of a tilted plane, and where a leaf first comes over ground of a level: closed forms.
 International Building Code 2021, 1807.3.2.1: posts not constrained at the ground; worked example in Christy, C. T.
 (2006), *Engineering with the Spreadsheet*, ASCE, chapter 16: 0.510 kip at 4.0 ft, 266 psf/ft, 1.00 ft: 5.02 ft.
 """
@@ -21,7 +21,7 @@ from scipy.optimize import brentq
 
 from geofence.engine.gate_posts import DEPTH_STEP_M, depth_under_moment_m, leaf_moment_knm
 from geofence.site import grids
-from geofence.site.swing import Leaf, Motion, sweep
+from geofence.site.swing import Leaf, Motion, first_over, sweep
 from tests.grounds import FunctionGround
 
 GRS80 = Geod(ellps="GRS80")
@@ -101,6 +101,39 @@ class TestHighestOfAPlane:
         # Lines at most 0.25 m apart at the tip miss the steepest way by half of that at most.
         missed = length * rise * (1 - math.cos(0.125 / length))
         assert exact - missed - 1e-6 <= swept.highest_m - 200 <= exact + 1e-6
+
+
+class TestFirstOver:
+    """(a) On that plane the tip comes to a level *h* above the post where *L g cos(theta - phi)* = *h*:
+    *theta* = *phi* - arccos(*h* / *L g*). Where *phi* is past 90 degrees ground over *h* is met at the tip first."""
+
+    CRS = TestHighestOfAPlane.CRS
+    TO_CRS = grids.cross(grids.geographic(CRS), CRS)
+
+    def plane(self, rise: float, phi_deg: float) -> FunctionGround:
+        phi = math.radians(phi_deg)
+        return FunctionGround(self.CRS, lambda x, y: 200 + rise * (x * math.cos(phi) + y * math.sin(phi)))
+
+    @pytest.mark.parametrize("phi_deg", [75.0, 90.0, 101.3, 135.0, 160.0])
+    @pytest.mark.parametrize(("length", "rise", "over"), [(3.6, 0.1, 0.05), (2.4, 0.1, 0.09), (5.0, 0.3, 0.7)])
+    def test_a_leaf_that_swings(self, phi_deg: float, length: float, rise: float, over: float) -> None:
+        hung = leaf((15.25, 46.5, 0.0), 90.0, length, "anticlockwise", 170.0)
+        exact = phi_deg - math.degrees(math.acos(over / (length * rise)))
+        found = first_over(hung, 200 + over, self.plane(rise, phi_deg), self.TO_CRS, GRS80)
+        assert found == pytest.approx(max(exact, 0.0), abs=1.1e-3)
+
+    def test_a_leaf_that_slides(self) -> None:
+        """It slides west over ground that rises 0.1 in 1 that way: 0.1234 m over the post after 1.234 m."""
+        hung = leaf((15.25, 46.5, 0.0), 90.0, 3.6, "slides", 0.0)
+        assert first_over(hung, 200.1234, self.plane(0.1, 180.0), self.TO_CRS, GRS80) == pytest.approx(1.234, abs=1e-3)
+
+    def test_ground_that_it_never_is_over(self) -> None:
+        hung = leaf((15.25, 46.5, 0.0), 90.0, 3.6, "anticlockwise", 90.0)
+        assert first_over(hung, 200.37, self.plane(0.1, 90.0), self.TO_CRS, GRS80) == math.inf
+
+    def test_ground_that_it_is_over_while_closed(self) -> None:
+        hung = leaf((15.25, 46.5, 0.0), 90.0, 3.6, "anticlockwise", 90.0)
+        assert first_over(hung, 200.05, self.plane(0.1, 0.0), self.TO_CRS, GRS80) == 0.0
 
 
 def pole_depth(p: float, h: float, s: float, b: float) -> float:
