@@ -14,7 +14,18 @@ from typing import Protocol
 
 from geofence.numeric import WIDTH_TOLERANCE_M
 
-__all__ = ["Interval", "Ruler", "Task", "joined", "leads_through", "merged", "obstacles", "parts"]
+__all__ = [
+    "Interval",
+    "Ruler",
+    "Task",
+    "joined",
+    "leads_through",
+    "leads_to_end",
+    "left_over",
+    "merged",
+    "obstacles",
+    "parts",
+]
 
 Interval = tuple[float, float]
 TOLERANCE_M = WIDTH_TOLERANCE_M
@@ -34,6 +45,22 @@ class Ruler(Protocol):
     def behind(self, post_m: float, width_m: float) -> float:
         """Chainage of the post this width behind."""
         ...
+
+
+@dataclass(frozen=True, slots=True)
+class _Mirrored:
+    """A ruler laid from the other end."""
+
+    ruler: Ruler
+
+    def width(self, from_m: float, to_m: float) -> float:
+        return self.ruler.width(-to_m, -from_m)
+
+    def ahead(self, post_m: float, width_m: float) -> float:
+        return -self.ruler.behind(-post_m, width_m)
+
+    def behind(self, post_m: float, width_m: float) -> float:
+        return -self.ruler.ahead(-post_m, width_m)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -68,6 +95,17 @@ class Task:
     def narrowed(self, by_m: float) -> Task:
         """The same with each barred stretch shorter by so much at both ends."""
         return replace(self, barred=merged([(start + by_m, end - by_m) for start, end in self.barred]))
+
+    def mirrored(self) -> Task:
+        """The same from its other end: a chainage c becomes -c."""
+        return replace(
+            self,
+            start_m=-self.end_m,
+            end_m=-self.start_m,
+            barred=tuple((-end, -start) for start, end in self.barred[::-1]),
+            wanted_m=tuple(-post for post in self.wanted_m[::-1]),
+            ruler=_Mirrored(self.ruler),
+        )
 
     def barred_at(self, post_m: float) -> Interval | None:
         """The barred stretch that a place is in; None where a post may stand."""
@@ -114,6 +152,23 @@ def joined(stretches: Sequence[Interval]) -> list[Interval]:
     return found
 
 
+def left_over(start_m: float, end_m: float, taken: Sequence[Interval]) -> Iterator[Interval]:
+    """The parts of a stretch that others do not take up; the others in order and apart."""
+    row = bisect_left(taken, start_m - TOLERANCE_M, key=lambda stretch: stretch[1])
+    if end_m - start_m <= TOLERANCE_M:
+        if row == len(taken) or taken[row][0] > end_m + TOLERANCE_M:
+            yield start_m, end_m
+        return
+    for taken_start, taken_end in taken[row:]:
+        if taken_start >= end_m:
+            break
+        if taken_start > start_m + TOLERANCE_M:
+            yield start_m, taken_start
+        start_m = max(start_m, taken_end)
+    if start_m < end_m - TOLERANCE_M:
+        yield start_m, end_m
+
+
 def parts(task: Task, start_m: float, end_m: float) -> Iterator[tuple[float, float, bool]]:
     """A stretch cut at the ends of barred ones: (from, to, whether barred). A place at such an end is not."""
     if end_m - start_m <= TOLERANCE_M:
@@ -132,7 +187,7 @@ def parts(task: Task, start_m: float, end_m: float) -> Iterator[tuple[float, flo
 
 def leads_through(task: Task) -> bool:
     """Whether bays lead to the end without a post in a barred stretch."""
-    return _leads_to_end(task, _spread(task, [(task.start_m, task.start_m)])[0])
+    return leads_to_end(task, _spread(task, [(task.start_m, task.start_m)])[0])
 
 
 def obstacles(task: Task) -> list[float] | None:
@@ -144,14 +199,15 @@ def obstacles(task: Task) -> list[float] | None:
     found: list[float] = []
     while seeds:
         reached, blocked = _spread(task, seeds)
-        if _leads_to_end(task, reached):
+        if leads_to_end(task, reached):
             return found
         found.append(reached[-1][1])
         seeds = blocked
     return None
 
 
-def _leads_to_end(task: Task, reached: Sequence[Interval]) -> bool:
+def leads_to_end(task: Task, reached: Sequence[Interval]) -> bool:
+    """Whether one bay more leads to the end."""
     latest = task.ruler.behind(task.end_m, task.min_bay_m) + TOLERANCE_M
     earliest = task.ruler.behind(task.end_m, task.module_m) - TOLERANCE_M
     return any(start <= latest and end >= earliest for start, end in reached)

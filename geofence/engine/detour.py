@@ -15,7 +15,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from geofence.engine.barred import TOLERANCE_M, Interval, Task, joined, obstacles, parts
+from geofence.engine.barred import TOLERANCE_M, Interval, Task, joined, left_over, obstacles, parts
+from geofence.engine.reach import clear_places
 from geofence.engine.widening import Route, widened
 
 __all__ = ["Detour", "detour"]
@@ -37,16 +38,21 @@ class Detour:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Prices:
+class Prices:
     """What a barred post, a moved one and a cut bay cost: so much apart that no number of one makes up for another."""
 
     barred: int
     moved: int
     cut: int
 
+    @classmethod
+    def of(cls, bays: int, task: Task) -> Prices:
+        """For a layout with so many bays."""
+        return cls(barred=(bays + 1) ** 2, moved=bays + 1, cut=task.cuts_count)
+
 
 @dataclass(frozen=True, slots=True, order=True)
-class _Stand:
+class Stand:
     """Where a post can stand: all the way at the one cost of the posts up to it, of which ``own`` is its own."""
 
     cost: int
@@ -64,8 +70,7 @@ def detour(task: Task) -> Detour | None:
     bays = _fewest_bays(task, fewest)
     if bays is None:
         return None
-    base = bays + 1
-    prices = _Prices(barred=base * base, moved=base, cut=task.cuts_count)
+    prices = Prices.of(bays, task)
     found = _route(task, bays, prices, most=fewest)
     if found is None:
         return None
@@ -76,7 +81,7 @@ def detour(task: Task) -> Detour | None:
     )
 
 
-def _widest(task: Task, bays: int, prices: _Prices, cost: int, route: Route, *, most: int) -> list[float]:
+def _widest(task: Task, bays: int, prices: Prices, cost: int, route: Route, *, most: int) -> list[float]:
     """The posts of the layout of this cost whose narrowest bay is the widest, to :data:`GAIN_M`."""
     post_m = widened(task, route)
     while True:
@@ -91,13 +96,13 @@ def _widest(task: Task, bays: int, prices: _Prices, cost: int, route: Route, *, 
 
 def _fewest_bays(task: Task, barred: int) -> int | None:
     """Fewest bays that lead to the end with so few posts in barred stretches; None where a bend leaves none."""
-    prices = _Prices(barred=1, moved=0, cut=0)
+    if not barred:
+        clear = clear_places(task)
+        return None if clear is None else len(clear) + 1
+    prices = Prices(barred=1, moved=0, cut=0)
     bays = _fewest_at_all(task)
     while bays * task.min_bay_m <= task.end_m - task.start_m + TOLERANCE_M:
-        stands = [_Stand(0, task.start_m, task.start_m, 0)]
-        for window in _windows(task, bays):
-            stands = _next(task, stands, prices, window=window, most=barred)
-        if stands:
+        if stands_by_bay(task, _windows(task, bays), prices, most=barred)[-1]:
             return bays
         bays += 1
     return None
@@ -111,18 +116,19 @@ def _fewest_at_all(task: Task) -> int:
     return bays
 
 
-def _route(task: Task, bays: int, prices: _Prices, *, most: int) -> tuple[int, Route] | None:
+def _route(task: Task, bays: int, prices: Prices, *, most: int) -> tuple[int, Route] | None:
     """The cheapest way by so many bays, and its cost; None where there is none."""
-    rows = [[_Stand(0, task.start_m, task.start_m, 0)]]
-    for window in _windows(task, bays):
-        rows.append(_next(task, rows[-1], prices, window=window, most=(most + 1) * prices.barred - 1))
+    windows = _windows(task, bays) if most else _clear_windows(task, bays)
+    if windows is None:
+        return None
+    rows = stands_by_bay(task, windows, prices, most=(most + 1) * prices.barred - 1)
     if not rows[-1]:
         return None
     route = _traced(task, rows, prices)
     return None if route is None else (rows[-1][0].cost, route)
 
 
-def _windows(task: Task, bays: int) -> list[tuple[float, float]]:
+def _windows(task: Task, bays: int) -> list[Interval]:
     """From where the rest of the bays still lead to the end, for each post but the first."""
     windows = [(task.end_m, task.end_m)]
     for _ in range(bays - 1):
@@ -131,11 +137,28 @@ def _windows(task: Task, bays: int) -> list[tuple[float, float]]:
     return windows[::-1]
 
 
-def _next(
-    task: Task, stands: Sequence[_Stand], prices: _Prices, *, window: tuple[float, float], most: int
-) -> list[_Stand]:
+def _clear_windows(task: Task, bays: int) -> list[Interval] | None:
+    """Where the posts of layouts clear of barred stretches stand; None where the fewest bays of these are not as many.
+
+    Without the first post; from the first place to the last, what lies between them with it.
+    """
+    clear = clear_places(task)
+    if clear is None or len(clear) + 1 != bays or not all(clear):
+        return None
+    return [*((places[0][0], places[-1][1]) for places in clear), (task.end_m, task.end_m)]
+
+
+def stands_by_bay(task: Task, windows: Sequence[Interval], prices: Prices, *, most: int) -> list[list[Stand]]:
+    """Where each post can stand at least cost, up to a most: the first, and one in each window."""
+    rows = [[Stand(0, task.start_m, task.start_m, 0)]]
+    for window in windows:
+        rows.append(_next(task, rows[-1], prices, window=window, most=most))
+    return rows
+
+
+def _next(task: Task, stands: Sequence[Stand], prices: Prices, *, window: Interval, most: int) -> list[Stand]:
     """Where the next post can stand, at least cost; nowhere twice."""
-    found: list[_Stand] = []
+    found: list[Stand] = []
     for stand in stands:
         last = task.ruler.ahead(stand.end_m, task.module_m)
         full = task.ruler.ahead(stand.start_m, task.module_m)
@@ -148,56 +171,39 @@ def _next(
     return _lowest([stand for stand in found if stand.cost <= most])
 
 
-def _priced(task: Task, start_m: float, end_m: float, cost: int, prices: _Prices) -> Iterator[_Stand]:
+def _priced(task: Task, start_m: float, end_m: float, cost: int, prices: Prices) -> Iterator[Stand]:
     """What standing in a stretch costs. The task's end costs nothing."""
     if start_m >= task.end_m - TOLERANCE_M:
-        yield _Stand(cost, task.end_m, task.end_m, 0)
+        yield Stand(cost, task.end_m, task.end_m, 0)
         return
     for start, end, barred in parts(task, start_m, end_m):
         own = prices.moved + (prices.barred if barred else 0)
-        yield _Stand(cost + own, start, end, own)
+        yield Stand(cost + own, start, end, own)
     if end_m >= task.end_m - TOLERANCE_M:
-        yield _Stand(cost, task.end_m, task.end_m, 0)
+        yield Stand(cost, task.end_m, task.end_m, 0)
     if prices.moved:
         first = bisect_left(task.wanted_m, start_m - TOLERANCE_M)
         last = bisect_right(task.wanted_m, end_m + TOLERANCE_M)
         for wanted in task.wanted_m[first:last]:
             own = prices.barred if task.barred_at(wanted) else 0
-            yield _Stand(cost + own, wanted, wanted, own)
+            yield Stand(cost + own, wanted, wanted, own)
 
 
-def _lowest(stands: Sequence[_Stand]) -> list[_Stand]:
+def _lowest(stands: Sequence[Stand]) -> list[Stand]:
     """The least cost of each place; where two stretches meet, both hold the place."""
     groups: dict[tuple[int, int], list[Interval]] = {}
     for stand in stands:
         groups.setdefault((stand.cost, stand.own), []).append((stand.start_m, stand.end_m))
-    kept: list[_Stand] = []
+    kept: list[Stand] = []
     taken: list[Interval] = []
     for (cost, own), stretches in sorted(groups.items()):
         stretches = joined(stretches)
-        kept += [_Stand(cost, *left, own) for stretch in stretches for left in _left_over(*stretch, taken)]
+        kept += [Stand(cost, *left, own) for stretch in stretches for left in left_over(*stretch, taken)]
         taken = joined([*taken, *stretches])
     return kept
 
 
-def _left_over(start_m: float, end_m: float, taken: Sequence[Interval]) -> Iterator[Interval]:
-    """The parts of a stretch that others do not take up; the others in order and apart."""
-    row = bisect_left(taken, start_m - TOLERANCE_M, key=lambda stretch: stretch[1])
-    if end_m - start_m <= TOLERANCE_M:
-        if row == len(taken) or taken[row][0] > end_m + TOLERANCE_M:
-            yield start_m, end_m
-        return
-    for taken_start, taken_end in taken[row:]:
-        if taken_start >= end_m:
-            break
-        if taken_start > start_m + TOLERANCE_M:
-            yield start_m, taken_start
-        start_m = max(start_m, taken_end)
-    if start_m < end_m - TOLERANCE_M:
-        yield start_m, end_m
-
-
-def _traced(task: Task, rows: Sequence[Sequence[_Stand]], prices: _Prices) -> Route | None:
+def _traced(task: Task, rows: Sequence[Sequence[Stand]], prices: Prices) -> Route | None:
     """One of the cheapest ways, from its end; None where a bend makes the places that bays lead to jump."""
     stand, post_m, full, kept = rows[-1][0], [task.end_m], [], [True]
     for row in rows[-2::-1]:
@@ -212,8 +218,8 @@ def _traced(task: Task, rows: Sequence[Sequence[_Stand]], prices: _Prices) -> Ro
 
 
 def _before(
-    task: Task, row: Sequence[_Stand], post_m: float, cost: int, prices: _Prices
-) -> tuple[_Stand, float, bool] | None:
+    task: Task, row: Sequence[Stand], post_m: float, cost: int, prices: Prices
+) -> tuple[Stand, float, bool] | None:
     """Where the post before stood for the bay to end here at this cost, and whether the bay is a full one."""
     earliest = task.ruler.behind(post_m, task.module_m)
     latest = task.ruler.behind(post_m, task.min_bay_m)
