@@ -5,15 +5,25 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal
 
+import numpy as np
+
+from geofence.engine.records import Bays, Floats, Ints
 from geofence.plan_parts import Run
 
-__all__ = ["met_lines", "own_lines", "run_at"]
+__all__ = ["meetings", "met_lines", "own_lines", "posts_in_order", "run_at"]
 
 
 def run_at(runs: Sequence[Run], line: str, chainage_m: float) -> Run:
     """The run of a line that holds a chainage; of all lines where none has that name."""
     own = [run for run in runs if run.line == line] or list(runs)
     return next((run for run in reversed(own) if run.chainage_m[0] <= chainage_m), own[0])
+
+
+def posts_in_order(run: Run, bays: Bays) -> tuple[Ints, Floats]:
+    """Rows of a run's posts and their chainages; a ring comes back to its first post."""
+    if not run.closed:
+        return run.posts, run.chainage_m
+    return np.append(run.posts, run.posts[0]), np.append(run.chainage_m, bays.end_m[run.bays[-1]])
 
 
 def own_lines(runs: Sequence[Run], part: Literal["post", "bay", "station", "leg"], count: int) -> list[str]:
@@ -36,11 +46,16 @@ def met_lines(runs: Sequence[Run], count: int) -> list[str]:
     >>> met_lines([run("A", [0, 1, 2], [0.0, 2.0, 4.0]), run("B", [3, 1], [0.0, 3.0])], 4)
     ['', 'B 3.000', '', '']
     """
+    return ["; ".join(f"{line} {chainage_m:.3f}".lstrip() for line, chainage_m in met) for met in meetings(runs, count)]
+
+
+def meetings(runs: Sequence[Run], count: int) -> list[list[tuple[str, float]]]:
+    """(n,) the other lines that share each post, each with the post's chainage on it in metres."""
     seen: set[int] = set()
-    met: list[list[str]] = [[] for _ in range(count)]
+    met: list[list[tuple[str, float]]] = [[] for _ in range(count)]
     for run in runs:
         for row, chainage_m in zip(run.posts.tolist(), run.chainage_m.tolist(), strict=True):
             if row in seen:
-                met[row].append(f"{run.line} {chainage_m:.3f}".lstrip())
+                met[row].append((run.line, chainage_m))
             seen.add(row)
-    return ["; ".join(each) for each in met]
+    return met

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 
 from geofence.outputs.digits import fixed
 from geofence.outputs.existing_words import beside_their_places
 from geofence.outputs.marks import marks
 from geofence.outputs.plain_text import one_line
 from geofence.plan import FencePlan
+from geofence.plan_lines import meetings, own_lines
 
 __all__ = ["post_words"]
 
@@ -31,14 +32,20 @@ def post_words(plan: FencePlan, *, unit: str = "m", unit_m: float = 1.0) -> list
                 line and f" of {line}",
                 f", ground {ground}, top {top}",
                 f", length {length}, embedded {depth} {unit}" if length else f" {unit}, in the ground already",
-                meets and f"; meets {meets} m",
+                meets and f"; meets {meets} {unit}",
                 gate and f"; gate {gate}",
                 beside and f"; stands {beside} of here",
                 mark and f"; {mark}",
             )
         )
         for (chainage, ground, top, length, depth), line, meets, gate, beside, mark in zip(
-            figures, *_names(plan), _beside(plan, unit, unit_m), marks(plan), strict=True
+            figures,
+            _lines(plan),
+            _meets(plan, unit_m),
+            _single_lines(plan.gate_names("post")),
+            _beside(plan, unit, unit_m),
+            marks(plan),
+            strict=True,
         )
     ]
 
@@ -49,9 +56,19 @@ def _beside(plan: FencePlan, unit: str, unit_m: float) -> list[str]:
     return [found.get(row, "") for row in range(len(plan.fence.posts))]
 
 
-def _names(plan: FencePlan) -> Iterable[list[str]]:
-    """Of each post its line, the lines that meet it there with their chainages, and its gate; empty without."""
-    columns, nothing = plan.post_columns(), [""] * len(plan.fence.posts)
-    for name in ("line", "meets", "gate"):
-        known: dict[str, str] = {word: one_line(word) for word in set(columns.get(name, nothing))}
-        yield [known[word] for word in columns.get(name, nothing)]
+def _lines(plan: FencePlan) -> list[str]:
+    """Of each post its line; empty where the job has no named lines."""
+    return _single_lines(own_lines(plan.runs, "post", len(plan.fence.posts)))
+
+
+def _meets(plan: FencePlan, unit_m: float) -> list[str]:
+    """Of each post the named lines that meet it there, with their chainages; empty where none does."""
+    return [
+        "; ".join(f"{one_line(line)} {chainage_m / unit_m:.3f}" for line, chainage_m in met if line)
+        for met in meetings(plan.runs, len(plan.fence.posts))
+    ]
+
+
+def _single_lines(words: Sequence[str]) -> list[str]:
+    known = {word: one_line(word) for word in set(words)}
+    return [known[word] for word in words]

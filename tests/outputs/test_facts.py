@@ -56,6 +56,9 @@ class TestPostWords:
         plan = with_gate(replace(plan, runs=(plan.runs[0], met)), row=3, name="G <1>")
         assert post_words(plan)[3].startswith("chainage 5.655 of north, ground ")
         assert post_words(plan)[3].endswith(" m; meets so uth 73.500 m; gate G <1>")
+        # (a) 73.5 / 0.3048
+        in_feet = post_words(plan, unit="ft", unit_m=0.3048)[3]
+        assert in_feet.endswith(" ft; meets so uth 241.142 ft; gate G <1>")
 
     def test_marks_of_bays(self) -> None:
         looks = marks(made_up_plan(), "bay")
