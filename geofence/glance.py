@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geofence.engine.records import Floats, Ints
-from geofence.plan_lines import run_at
+from geofence.placed_findings import finding_places
 from geofence.plan_parts import Run
 
 if TYPE_CHECKING:
@@ -72,12 +72,8 @@ def _way(run: Run, kinds: NDArray[np.str_], step: int) -> Ints:
 
 def _marked_posts(plan: FencePlan) -> list[tuple[int, str]]:
     """The post at or before each ``stop`` or ``warn`` finding that has a place."""
-    marked = []
-    for item in plan.fence.findings:
-        if item.chainage_m is not None and item.severity in MARKS:
-            run = run_at(plan.runs, item.line, item.chainage_m)
-            at = max(int(np.searchsorted(run.chainage_m, item.chainage_m, side="right")) - 1, 0)
-            marked.append((int(run.posts[at]), str(item.severity)))
+    placed = zip(plan.fence.findings, finding_places(plan), strict=True)
+    marked = [(place.behind, str(item.severity)) for item, place in placed if place and item.severity in MARKS]
     return marked[:DRAWN_POSTS]
 
 

@@ -16,6 +16,7 @@ from rich.text import Text
 
 from geofence.engine.records import Finding
 from geofence.errors import GeofenceError
+from geofence.placed_findings import worst_first
 from geofence.plan import SEVERITIES, FencePlan, KnownOutput
 
 if TYPE_CHECKING:
@@ -83,7 +84,7 @@ def plan_summary(
     table.add_row("grid", f"{plan.grid.name}, combined factor {plan.grid.combined_factor:.6f}")
     table.add_row("findings", _severities(summary["findings"]))
     console.print(table)
-    _findings(console, plan.fence.findings, everywhere="findings.csv has")
+    _findings(console, [item for item, _ in worst_first(plan)], everywhere="findings.csv has")
     console.print(f"{len(files)} files in {folder}", soft_wrap=True)
     _earlier(console, folder, removed, void)
     console.print(f"map: {folder / 'map.html'}", soft_wrap=True)
@@ -153,7 +154,8 @@ def inspection(seen: Inspection) -> None:
         console.print(_lines(seen))
     console.print(_legs(seen))
     _beside(console, seen.beside)
-    _findings(console, seen.findings, everywhere="--json lists")
+    gravest = sorted(seen.findings, key=lambda item: SEVERITIES.index(item.severity))
+    _findings(console, gravest, everywhere="--json lists")
 
 
 def _field(console: Console, field: FieldSurvey) -> None:
@@ -337,17 +339,16 @@ def _severities(counts: dict[str, int]) -> Text:
 
 
 def _findings(console: Console, findings: Sequence[Finding], *, everywhere: str) -> None:
-    """The gravest findings first, a line each; of many only the first of each code, and how many more there are."""
-    ranked = sorted(findings, key=lambda item: SEVERITIES.index(item.severity))
-    if len(ranked) <= SHOWN_FINDINGS:
-        shown = [(item, 0) for item in ranked]
+    """Findings in their order, a line each; of many only the first of each code, and how many more there are."""
+    if len(findings) <= SHOWN_FINDINGS:
+        shown = [(item, 0) for item in findings]
     else:
-        counts, firsts = Counter(item.code for item in ranked), {item.code: item for item in reversed(ranked)}
-        shown = [(item, counts[item.code] - 1) for item in ranked if firsts[item.code] is item]
+        counts, firsts = Counter(item.code for item in findings), {item.code: item for item in reversed(findings)}
+        shown = [(item, counts[item.code] - 1) for item in findings if firsts[item.code] is item]
     for item, more in shown:
         where = "" if item.chainage_m is None else f" at {item.chainage_m:.2f} m"
         where = f" on {item.line}{where}" if item.line else where
         text = Text(f"  {item.severity}{where}: ", STYLES[item.severity]) + Text(item.message)
         console.print(text + Text(f" (and {more} more {item.code})", "dim") if more else text)
-    if len(shown) < len(ranked):
-        console.print(Text(f"  {everywhere} all {len(ranked)} findings", style="dim"))
+    if len(shown) < len(findings):
+        console.print(Text(f"  {everywhere} all {len(findings)} findings", style="dim"))

@@ -15,7 +15,8 @@ GUIDE = Path(__file__).parent.parent / "DEVELOPERS.md"
 FLOORS = (
     {"errors", "numeric", "registry", "folder", "toml_file", "packed", "units"},
     {"engine"},
-    {"site", "systems", "plan", "plan_parts", "plan_lines", "plan_rows", "plan_file", "stakeout_style", "glance"},
+    {"site", "systems", "plan", "plan_parts", "plan_lines", "plan_rows", "plan_file", "placed_findings"}
+    | {"stakeout_style", "glance"},
     {"inputs", "outputs"},
     {"planning"},
     {"planner", "finished", "crew_files", "inspection", "comparison", "sample", "screen"},

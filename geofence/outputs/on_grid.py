@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from pyproj import CRS
 
-from geofence.engine.records import Finding, Floats
+from geofence.engine.records import Floats
 from geofence.plan import FencePlan
+from geofence.plan_lines import posts_in_order
 from geofence.plan_parts import Run
 from geofence.site import grids
 
@@ -18,11 +19,9 @@ __all__ = [
     "Chain",
     "chains",
     "directions_deg",
-    "finding_path",
     "from_degrees",
     "grid_crs",
     "leg_ends",
-    "middle",
 ]
 
 Carry = Callable[[Floats, Floats], tuple[Floats, Floats]]
@@ -73,7 +72,9 @@ class Chain:
         )
 
     def path(self, from_m: float, to_m: float) -> Floats:
-        """(n, 2) the way along the fence between two chainages."""
+        """(n, 2) the way along the fence between two chainages; one place where they are the same."""
+        if from_m == to_m:
+            return np.array([self.place(from_m)])
         between = (self.chainage_m > from_m) & (self.chainage_m < to_m)
         inner = np.column_stack([self.easting[between], self.northing[between]])
         return np.vstack([self.place(from_m), inner, self.place(to_m)])
@@ -83,10 +84,7 @@ def chains(plan: FencePlan) -> list[Chain]:
     """The plan's runs, each with the places of its posts."""
     found = []
     for run in plan.runs:
-        rows, chainage_m = run.posts, run.chainage_m
-        if run.closed:
-            rows = np.append(rows, rows[0])
-            chainage_m = np.append(chainage_m, plan.fence.bays.end_m[run.bays[-1]])
+        rows, chainage_m = posts_in_order(run, plan.fence.bays)
         easting, northing = plan.places.easting[rows], plan.places.northing[rows]
         found.append(
             Chain(run=run, rows=tuple(rows.tolist()), chainage_m=chainage_m, easting=easting, northing=northing)
@@ -97,34 +95,6 @@ def chains(plan: FencePlan) -> list[Chain]:
 def directions_deg(plan: FencePlan) -> Floats:
     """(n,) of each post, how the fence runs there: anticlockwise from east; at a corner, half way between its sides."""
     return np.asarray(90.0 - plan.places.bearing_deg + plan.fence.posts.deflection_deg / 2)
-
-
-def finding_path(plan: FencePlan, along: list[Chain], finding: Finding) -> Floats | None:
-    """(n, 2) eastings and northings of what a finding is about: its post, its bay, a stretch; None where it is all."""
-    places, bays = plan.places, plan.fence.bays
-    if finding.post is not None:
-        return np.array([[places.easting[finding.post], places.northing[finding.post]]])
-    if finding.bay is not None:
-        rows = [bays.from_post[finding.bay], bays.to_post[finding.bay]]
-        return np.column_stack([places.easting[rows], places.northing[rows]])
-    if finding.chainage_m is None or not np.isfinite(finding.chainage_m):
-        return None
-    from_m = finding.chainage_m
-    to_m = from_m if finding.chainage_to_m is None else finding.chainage_to_m
-    for chain in along:
-        if finding.line and finding.line != chain.run.line:
-            continue
-        if chain.chainage_m[0] <= (from_m + to_m) / 2 <= chain.chainage_m[-1]:
-            return chain.path(from_m, to_m) if to_m > from_m else np.array([chain.place(from_m)])
-    return None
-
-
-def middle(path: Floats) -> Floats:
-    """(2,) the place half way along a path (n, 2)."""
-    if len(path) == 1:
-        return np.asarray(path[0])
-    so_far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
-    return np.array([np.interp(so_far[-1] / 2, so_far, column) for column in path.T])
 
 
 def leg_ends(plan: FencePlan) -> Floats:

@@ -10,7 +10,8 @@ from geofence.outputs import stakeout
 from geofence.outputs.existing_words import beside_their_places, measured_tops
 from geofence.outputs.plain_text import one_line
 from geofence.outputs.stakeout_points import StakeoutPoints, stakeout_points
-from geofence.plan import SEVERITIES, FencePlan, Output
+from geofence.placed_findings import worst_first
+from geofence.plan import FencePlan, Output
 from geofence.stakeout_style import OFFSET, StakeoutStyle
 
 __all__ = ["ABOUT", "FINGERPRINT", "OUTPUT", "SOURCE", "write"]
@@ -164,7 +165,7 @@ def _existing(plan: FencePlan, style: StakeoutStyle, points: StakeoutPoints) -> 
 
 
 def _findings(plan: FencePlan) -> Iterator[str]:
-    found = sorted(plan.fence.findings, key=lambda finding: SEVERITIES.index(finding.severity))
+    found = [finding for finding, _ in worst_first(plan)]
     if not found:
         yield "Nothing was found."
     for finding in found[:_MOST_FINDINGS]:

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 import pytest
 from pyproj import CRS, Transformer
 
-from geofence.engine.records import Finding
 from geofence.outputs import on_grid
 from tests.outputs.drawn import in_grid
-from tests.outputs.runs import in_two_runs, on_a_square
+from tests.outputs.runs import on_a_square
 from tests.plans import MODULE_M, made_up_plan
 
 ODD = CRS("+proj=tmerc +lat_0=53 +lon_0=-2 +k=1 +x_0=1000 +y_0=2000 +datum=WGS84 +units=us-ft +type=crs")
@@ -46,29 +44,9 @@ def test_a_ring_ends_where_it_begins() -> None:
     )
 
 
-def test_findings_have_the_way_that_they_are_about() -> None:
-    plan = in_two_runs()
-    along = on_grid.chains(plan)
-    at = np.column_stack([plan.places.easting, plan.places.northing])
-
-    def path(**where: Any) -> np.ndarray | None:
-        return on_grid.finding_path(plan, along, Finding(code="c", severity="note", message="m", **where))
-
-    np.testing.assert_allclose(path(post=7), at[[7]])
-    np.testing.assert_allclose(path(bay=30), at[[31, 32]])  # one bay is missing before it
-    np.testing.assert_allclose(path(chainage_m=2.5 * MODULE_M), [(at[2] + at[3]) / 2])
-    np.testing.assert_allclose(
-        path(chainage_m=25.5 * MODULE_M, chainage_to_m=27 * MODULE_M), [(at[25] + at[26]) / 2, at[26], at[27]]
-    )
-    assert path() is None
-    assert path(chainage_m=2.5 * MODULE_M, line="south") is None
-    np.testing.assert_allclose(path(chainage_m=25 * MODULE_M, line="south"), at[[25]], atol=1e-6)
-    assert path(chainage_m=1e6) is None
-
-
-def test_half_way() -> None:
-    assert on_grid.middle(np.array([(0.0, 0.0), (3.0, 0.0), (3.0, 5.0)])) == pytest.approx((3.0, 1.0))
-    assert on_grid.middle(np.array([(4.0, 5.0)])) == pytest.approx((4.0, 5.0))
+def test_a_way_from_a_place_to_itself_is_the_place() -> None:
+    (chain,) = on_grid.chains(made_up_plan())
+    np.testing.assert_array_equal(chain.path(5.0, 5.0), [chain.place(5.0)])
 
 
 def test_legs_end_where_the_ground_was_taken() -> None:

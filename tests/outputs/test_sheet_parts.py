@@ -264,12 +264,12 @@ class TestOptions:
 class TestNumberedFindings:
     def test_run_from_one_in_the_order_of_the_fence(self) -> None:
         plan = plan_of("dense at 1:500")
-        found = numbered_findings(plan, fence_lines(plan))
+        found = numbered_findings(plan)
         assert [item.number for item in found] == list(range(1, len(plan.fence.findings) + 1))
         assert {id(item.finding) for item in found} == {id(item) for item in plan.fence.findings}
-        posts = [item.post for item in found if item.post is not None]
+        posts = [item.place.nth for item in found if item.place is not None]
         assert posts == sorted(posts)
-        assert found[0].post is None
+        assert found[0].place is None
 
     def test_numbers_in_short_hold_all(self) -> None:
         assert [numbers_in_short(list(range(4, 4 + count))) for count in range(4)] == ["", "4", "4, 5", "4–6"]

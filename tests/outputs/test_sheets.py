@@ -250,11 +250,10 @@ class TestTables:
     def test_findings_are_at_their_own_line(self) -> None:
         plan = plan_of("network")
         lines = fence_lines(plan)
-        placed = [item for item in numbered_findings(plan, lines) if item.line is not None]
-        assert {item.line for item in placed} == {0, 1}
-        for item in placed:
-            assert item.line is not None
-            assert item.finding.line == lines[item.line].chain.run.line
+        placed = [(item.finding, item.place) for item in numbered_findings(plan) if item.place is not None]
+        assert {place.run for _, place in placed} == {0, 1}
+        for finding, place in placed:
+            assert finding.line == lines[place.run].chain.run.line
 
     def test_undersides_are_those_of_the_bays(self) -> None:
         plan = plan_of("sample")
@@ -341,6 +340,10 @@ class TestSheets:
             output.write(made_up_plan(), tmp_path / "one")
             output.write(made_up_plan(), tmp_path / "two")
             assert (tmp_path / "one").read_bytes() == (tmp_path / "two").read_bytes()
+
+    def test_paper_of_no_known_size_is_refused(self, tmp_path: Path) -> None:
+        with pytest.raises(JobError, match=r"sheets\.paper: unknown word: 'A33'\. Did you mean A3\?"):
+            written(with_options(made_up_plan(), paper="A33"), tmp_path)
 
     def test_an_exaggeration_that_leaves_the_paper_is_refused(self, tmp_path: Path) -> None:
         with pytest.raises(JobError, match=r"sheets\.exaggeration: draws a bay higher than the paper") as caught:

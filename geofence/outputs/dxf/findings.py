@@ -15,6 +15,7 @@ from geofence.outputs.dxf.layers import NOTE, finding_layer
 from geofence.outputs.dxf.lettering import LETTER_WIDTH, axes, readable, side_by_side
 from geofence.outputs.dxf.style import NAME_MM
 from geofence.outputs.dxf.text import line_text
+from geofence.placed_findings import FindingPlace
 from geofence.plan import FencePlan
 
 __all__ = ["add_findings"]
@@ -24,28 +25,26 @@ _STRETCH_MM = 0.8
 """Width of stretches to stop or to decide at; those to know of are thin lines, lest they hide the fence."""
 
 
-def add_findings(drawing: Drawing, plan: FencePlan, numbered: Sequence[Finding]) -> None:
+def add_findings(drawing: Drawing, plan: FencePlan, numbered: Sequence[tuple[Finding, FindingPlace | None]]) -> None:
     """Each finding that has a place: a mark with its number in the notes, and the stretch that it is about."""
     make_finding_blocks(drawing)
     along = on_grid.chains(plan)
     height = NAME_MM * drawing.millimetre
-    rows, at = [], []
-    for row, finding in enumerate(numbered):
-        path = on_grid.finding_path(plan, along, finding)
-        if path is None:
+    found, numbers, at = [], [], []
+    for number, (finding, place) in enumerate(numbered, start=1):
+        if place is None:
             continue
-        rows.append(row)
-        at.append(on_grid.middle(path))
-        if len(path) > 1:
+        found.append(finding)
+        numbers.append(str(number))
+        at.append(along[place.run].place(place.at_m))
+        if place.to_m > place.from_m:
             width = 0.0 if finding.severity == "note" else _STRETCH_MM * drawing.millimetre
-            drawing.path(finding_layer(finding.severity), path, width=width)
-    if not rows:
+            drawing.path(finding_layer(finding.severity), along[place.run].path(place.from_m, place.to_m), width=width)
+    if not found:
         return
     places = np.column_stack([np.array(at), np.zeros(len(at))])
-    numbers = [str(row + 1) for row in rows]
     beside, turn_deg = _beside(drawing, plan, places, numbers)
-    layers = [finding_layer(numbered[row].severity) for row in rows]
-    found = [numbered[row] for row in rows]
+    layers = [finding_layer(finding.severity) for finding in found]
     columns = (
         numbers,
         [line_text(finding.code) for finding in found],
@@ -55,8 +54,8 @@ def add_findings(drawing: Drawing, plan: FencePlan, numbered: Sequence[Finding])
         Tag(name=tag, texts=texts, layer=NOTE, height=height, at=beside, turn_deg=turn_deg if tag == "NUMBER" else None)
         for tag, texts in zip(FINDING_TAGS, columns, strict=True)
     ]
-    blocks = [finding_block(numbered[row].severity) for row in rows]
-    drawing.inserts(blocks, layers, places, turn_deg=np.zeros(len(rows)), tags=tags)
+    blocks = [finding_block(finding.severity) for finding in found]
+    drawing.inserts(blocks, layers, places, turn_deg=np.zeros(len(found)), tags=tags)
 
 
 def _beside(drawing: Drawing, plan: FencePlan, places: Floats, numbers: Sequence[str]) -> tuple[Floats, Floats]:

@@ -15,7 +15,7 @@ from geofence.outputs.dxf.layers import plan_layers, space_layers
 from geofence.outputs.dxf.notes import add_notes
 from geofence.outputs.dxf.site import add_legs, add_marks, add_zones
 from geofence.outputs.dxf.style import DxfStyle
-from geofence.outputs.findings_order import worst_first
+from geofence.placed_findings import worst_first
 from geofence.plan import FencePlan, Output
 
 __all__ = ["OUTPUT", "write"]
@@ -32,11 +32,11 @@ def write(plan: FencePlan, path: Path, *, style: DxfStyle | None = None) -> None
     add_gates(drawing, plan)
     if style.posts == "3d":
         add_bodies(drawing, plan)
-    numbered = worst_first(plan.fence.findings)
+    numbered = worst_first(plan)
     add_findings(drawing, plan, numbered)
     add_posts(drawing, plan, style.posts)
     add_marks(drawing, plan)
-    add_notes(drawing, plan, numbered, _says(plan, style))
+    add_notes(drawing, plan, [finding for finding, _ in numbered], _says(plan, style))
     drawing.save(path)
 
 

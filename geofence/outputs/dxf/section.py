@@ -6,7 +6,7 @@ It is in grid units, as the plan is. Runs stand side by side along their line, a
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -32,9 +32,10 @@ from geofence.outputs.dxf.lettering import LETTER_WIDTH, second_row, side_by_sid
 from geofence.outputs.dxf.notes import add_notes
 from geofence.outputs.dxf.style import NAME_MM, NOTE_MM, DxfStyle
 from geofence.outputs.dxf.text import line_text, paragraph
-from geofence.outputs.findings_order import worst_first
 from geofence.outputs.thinned import kept
+from geofence.placed_findings import FindingPlace, worst_first
 from geofence.plan import FencePlan, Output
+from geofence.plan_lines import posts_in_order
 from geofence.plan_parts import Run
 
 __all__ = ["OUTPUT", "write"]
@@ -66,7 +67,7 @@ def write(plan: FencePlan, path: Path, *, style: DxfStyle | None = None) -> None
     style = style or DxfStyle.of(plan)
     drawing = Drawing(unit_m=plan.grid.unit_m, scale=style.scale, layers=_layers(plan))
     make_finding_blocks(drawing)
-    numbered = worst_first(plan.fence.findings)
+    numbered = worst_first(plan)
     foot = 0.0
     for name, runs in _lines(plan):
         frame, top = _frame(plan, runs, style, foot)
@@ -75,9 +76,9 @@ def write(plan: FencePlan, path: Path, *, style: DxfStyle | None = None) -> None
             _ground(drawing, plan, run, frame)
             _bays(drawing, plan, run, frame)
             _posts(drawing, plan, run, frame)
-        _findings(drawing, plan, runs, frame, numbered)
+        _findings(drawing, plan, name, frame, numbered)
         foot = frame.foot - _LINES_APART_MM * drawing.millimetre
-    add_notes(drawing, plan, numbered, _says(plan, style))
+    add_notes(drawing, plan, [finding for finding, _ in numbered], _says(plan, style))
     drawing.save(path)
 
 
@@ -196,10 +197,7 @@ def _bays(drawing: Drawing, plan: FencePlan, run: Run, frame: _Frame) -> None:
 
 
 def _posts(drawing: Drawing, plan: FencePlan, run: Run, frame: _Frame) -> None:
-    posts, rows, chainage_m = plan.fence.posts, run.posts, run.chainage_m
-    if run.closed:  # the first post is the last one too
-        rows = np.append(rows, rows[0])
-        chainage_m = np.append(chainage_m, plan.fence.bays.end_m[run.bays[-1]])
+    posts, (rows, chainage_m) = plan.fence.posts, posts_in_order(run, plan.fence.bays)
     toes, tops = (frame.at(chainage_m, level[rows]) for level in (posts.foot_level_m, posts.top_level_m))
     drawing.lines([post_layer(posts.kind[row]) for row in rows], toes, tops)
     height, names = NAME_MM * drawing.millimetre, plan.post_names
@@ -210,74 +208,40 @@ def _posts(drawing: Drawing, plan: FencePlan, run: Run, frame: _Frame) -> None:
 
 
 def _findings(
-    drawing: Drawing, plan: FencePlan, runs: Sequence[Run], frame: _Frame, numbered: Sequence[Finding]
+    drawing: Drawing,
+    plan: FencePlan,
+    line: str,
+    frame: _Frame,
+    numbered: Sequence[tuple[Finding, FindingPlace | None]],
 ) -> None:
-    """The numbers of the findings below the ground that they are about."""
-    feet, stretches = plan.fence.posts.foot_level_m, [_Stretch.of(plan, run) for run in runs]
-    placed = [(row, *place) for row, item in enumerate(numbered) if (place := _place(stretches, feet, item))]
+    """The numbers of a line's findings below the ground that they are about."""
+    stations, feet_m = plan.stations, plan.fence.posts.foot_level_m
+    grounds = {
+        row: (stations.chainage_m[run.stations], stations.ground_level_m[run.stations])
+        for row, run in enumerate(plan.runs)
+        if run.line == line
+    }
+    placed = [
+        (number, finding, place)
+        for number, (finding, place) in enumerate(numbered, start=1)
+        if place is not None and place.run in grounds
+    ]
     if not placed:
         return
-    rows, chainages_m, levels_m = zip(*placed, strict=True)
     height = NAME_MM * drawing.millimetre
-    at = frame.at(np.array(chainages_m), np.array(levels_m)) - (0.0, 15 * drawing.millimetre, 0.0)
+    levels_m = [min(np.interp(place.at_m, *grounds[place.run]), feet_m[place.behind]) for *_, place in placed]
+    at = frame.at(np.array([place.at_m for *_, place in placed]), np.array(levels_m))
+    at -= (0.0, 15 * drawing.millimetre, 0.0)
     turn_deg = np.zeros(len(at))
-    numbers = [str(row + 1) for row in rows]
+    numbers = [str(number) for number, *_ in placed]
     beside = at + np.array([2.6, -NAME_MM / 2, 0.0]) * drawing.millimetre
     beside[:, :2] = side_by_side(beside[:, :2], np.tile([1.0, 0.0], (len(at), 1)), numbers, height)
     tags = [
         Tag(name="NUMBER", texts=numbers, layer=NOTE, height=height, at=beside, turn_deg=turn_deg),
-        Tag(name="CODE", texts=[line_text(numbered[row].code) for row in rows], layer=NOTE, height=height, at=at),
+        Tag(name="CODE", texts=[line_text(found.code) for _, found, _ in placed], layer=NOTE, height=height, at=at),
     ]
-    layers = [finding_layer(numbered[row].severity) for row in rows]
-    drawing.inserts([finding_block(numbered[row].severity) for row in rows], layers, at, turn_deg=turn_deg, tags=tags)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Stretch:
-    """A run with what is looked up of it for every finding: chainages of its posts, and of the middles of its bays."""
-
-    run: Run
-    at_post_m: Mapping[int, float]
-    in_bay_m: Mapping[int, float]
-    station_m: Floats
-    ground_m: Floats
-
-    @classmethod
-    def of(cls, plan: FencePlan, run: Run) -> _Stretch:
-        bays = plan.fence.bays
-        middle_m = (bays.start_m[run.bays] + bays.end_m[run.bays]) / 2
-        return cls(
-            run=run,
-            at_post_m=dict(zip(run.posts.tolist(), run.chainage_m.tolist(), strict=True)),
-            in_bay_m=dict(zip(run.bays.tolist(), middle_m.tolist(), strict=True)),
-            station_m=plan.stations.chainage_m[run.stations],
-            ground_m=plan.stations.ground_level_m[run.stations],
-        )
-
-    def chainage_m(self, finding: Finding) -> float | None:
-        """Where a finding is in this run; None where it is elsewhere, or about the whole plan."""
-        if finding.line and finding.line != self.run.line:
-            return None
-        if finding.post is not None:
-            return self.at_post_m.get(finding.post)
-        if finding.bay is not None:
-            return self.in_bay_m.get(finding.bay)
-        if finding.chainage_m is None:
-            return None
-        to_m = finding.chainage_m if finding.chainage_to_m is None else finding.chainage_to_m
-        middle_m = (finding.chainage_m + to_m) / 2
-        return middle_m if self.station_m[0] <= middle_m <= self.station_m[-1] else None
-
-
-def _place(stretches: Sequence[_Stretch], feet: Floats, finding: Finding) -> tuple[float, float] | None:
-    """Chainage and lowest level of what a finding is about, if it is in one of the runs."""
-    for stretch in stretches:
-        chainage_m = stretch.chainage_m(finding)
-        if chainage_m is not None:
-            row = int(np.searchsorted(stretch.run.chainage_m, chainage_m, side="right")) - 1
-            ground_m = float(np.interp(chainage_m, stretch.station_m, stretch.ground_m))
-            return chainage_m, min(ground_m, float(feet[stretch.run.posts[max(row, 0)]]))
-    return None
+    layers = [finding_layer(found.severity) for _, found, _ in placed]
+    drawing.inserts([finding_block(found.severity) for _, found, _ in placed], layers, at, turn_deg=turn_deg, tags=tags)
 
 
 OUTPUT = Output(filename="section.dxf", title="The long-section as a drawing (DXF)", write=write, standing=False)

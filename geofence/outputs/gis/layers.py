@@ -18,6 +18,7 @@ from geofence.outputs.facts import facts
 from geofence.outputs.plain_text import sound
 from geofence.outputs.plan_json import plain
 from geofence.outputs.zone_reach import ground_scale, reach_m, reach_rings
+from geofence.placed_findings import finding_places
 from geofence.plan import FencePlan, Grid
 
 __all__ = ["GisLayer", "Shape", "all_layers", "bays", "posts"]
@@ -175,19 +176,19 @@ def _gates(plan: FencePlan) -> Iterator[GisLayer]:
 def _findings(plan: FencePlan) -> Iterator[GisLayer]:
     """Findings at their places, those of the whole plan without one; and the stretches that some are about."""
     along = on_grid.chains(plan)
-    paths = [on_grid.finding_path(plan, along, finding) for finding in plan.fence.findings]
+    places = finding_places(plan)
     columns = {
         name: np.array(values, dtype=np.float64)
         if name in ("chainage_m", "chainage_to_m", "value", "limit")
         else values
         for name, values in plan.finding_columns().items()
     }
-    middles = [None if path is None else shapely.Point(on_grid.middle(path)) for path in paths]
-    yield _layer(plan, "findings", "What somebody must look at", "Point", columns, _objects(middles))
-    rows = [row for row, path in enumerate(paths) if path is not None and len(path) > 1]
-    kept = {name: [values[row] for row in rows] for name, values in plan.finding_columns().items()}
+    points = [None if place is None else shapely.Point(along[place.run].place(place.at_m)) for place in places]
+    yield _layer(plan, "findings", "What somebody must look at", "Point", columns, _objects(points))
+    reaching = [(row, place) for row, place in enumerate(places) if place is not None and place.to_m > place.from_m]
+    kept = {name: [values[row] for row, _ in reaching] for name, values in plan.finding_columns().items()}
     stretches: dict[str, Values] = {name: kept[name] for name in ("code", "severity", "message", "remedy")}
-    ways = _lines([path for path in paths if path is not None and len(path) > 1])
+    ways = _lines([along[place.run].path(place.from_m, place.to_m) for _, place in reaching])
     yield _layer(plan, "finding_stretches", "Stretches that findings are about", "LineString", stretches, ways)
 
 

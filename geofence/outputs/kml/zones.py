@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
 from geofence.engine.records import Floats
+from geofence.outputs.globe import unwound
 from geofence.outputs.kml.parts import Columns, data, folder, line, pairs, placemarks, point, polygon, together
 from geofence.outputs.kml.style import finding_style, zone_style
-from geofence.outputs.map.findings import findings as placed
 from geofence.outputs.plain_text import one_line
 from geofence.outputs.xml_text import harmless_html
 from geofence.outputs.zone_reach import reach_m, reach_rings
-from geofence.plan import SEVERITIES, FencePlan, PlannedZone
+from geofence.placed_findings import worst_first
+from geofence.plan import FencePlan, PlannedZone
 
 __all__ = ["FINDING_VALUES", "ZONE_VALUES", "finding_folder", "zone_folders"]
 
 ZONE_VALUES = ("rule", "source", "buffer_m", "limit_m")
 FINDING_VALUES = ("severity", "code", "chainage_m", "post", "bay", "value", "limit", "unit")
-TEXTS = ("code", "message", "remedy", "unit")
 
 
 def zone_folders(plan: FencePlan) -> Iterator[str]:
@@ -61,33 +62,29 @@ def _reach(zone: PlannedZone) -> str:
 
 def finding_folder(plan: FencePlan) -> Iterator[str]:
     """A folder with all findings, worst first; one that is about the whole plan has no place."""
-    found = placed(plan)
-    if not found["code"]:
+    placed = worst_first(plan)
+    if not placed:
         return
-    texts, posts, bays = found["texts"], plan.post_names, plan.bay_names
-    severities = [SEVERITIES[row] for row in found["severity"]]
-    codes, messages, remedies, units = ([texts[row] for row in found[name]] for name in TEXTS)
+    found, posts, bays = [item for item, _ in placed], plan.post_names, plan.bay_names
     columns: Columns = {
-        "severity": severities,
-        "code": codes,
-        "chainage_m": _numbers(found["chainage_m"]),
-        "post": [None if row is None else posts[row] for row in found["post"]],
-        "bay": [None if row is None else bays[row] for row in found["bay"]],
-        "value": _numbers(found["value"]),
-        "limit": _numbers(found["limit"]),
-        "unit": units,
+        "severity": [item.severity for item in found],
+        "code": [item.code for item in found],
+        "chainage_m": _numbers(item.chainage_m for item in found),
+        "post": [None if item.post is None else posts[item.post] for item in found],
+        "bay": [None if item.bay is None else bays[item.bay] for item in found],
+        "value": _numbers(item.value for item in found),
+        "limit": _numbers(item.limit for item in found),
+        "unit": [item.unit for item in found],
     }
-    said = (
-        harmless_html(f"{message.rstrip('.')}. {remedy}".strip())
-        for message, remedy in zip(messages, remedies, strict=True)
-    )
-    shapes = (
-        "" if pair == "," else point(pair) for pair in pairs(_numbers(found["lon_deg"]), _numbers(found["lat_deg"]))
-    )
-    values = data("finding", columns, plan.grid)
-    names = map(one_line, codes)
-    yield from folder("Findings", placemarks(names, said, map(finding_style, severities), values, shapes))
+    said = (harmless_html(f"{item.message.rstrip('.')}. {item.remedy}".strip()) for item in found)
+    lon_deg, lat_deg = unwound(plan.places.lon_deg), plan.places.lat_deg
+    at = (_numbers(None if place is None else place.of(values) for _, place in placed) for values in (lon_deg, lat_deg))
+    shapes = ("" if pair == "," else point(pair) for pair in pairs(*at))
+    names = (one_line(item.code) for item in found)
+    addresses = (finding_style(item.severity) for item in found)
+    yield from folder("Findings", placemarks(names, said, addresses, data("finding", columns, plan.grid), shapes))
 
 
-def _numbers(values: list[float | None]) -> Floats:
-    return np.array(values, dtype=np.float64)
+def _numbers(values: Iterable[float | None]) -> Floats:
+    """Numbers, NaN for those that are not there."""
+    return np.array([math.nan if value is None else value for value in values])

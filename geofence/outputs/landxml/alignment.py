@@ -22,6 +22,7 @@ from geofence.outputs.run_names import run_names
 from geofence.outputs.thinned import kept
 from geofence.outputs.xml_text import attribute
 from geofence.plan import FencePlan, Run
+from geofence.plan_lines import posts_in_order
 
 __all__ = ["alignments"]
 
@@ -104,7 +105,7 @@ def _about(course: _Course, run: Run, unit: LandXmlUnit) -> str:
 
 
 def _course(plan: FencePlan, run: Run, unit: LandXmlUnit) -> _Course:
-    rows, chainage_m = _in_order(plan, run)
+    rows, chainage_m = posts_in_order(run, plan.fence.bays)
     decimals = coordinate_decimals(plan.grid)
     east = np.round(plan.places.easting[rows] * unit.per_grid, decimals)
     north = np.round(plan.places.northing[rows] * unit.per_grid, decimals)
@@ -119,14 +120,6 @@ def _course(plan: FencePlan, run: Run, unit: LandXmlUnit) -> _Course:
         station=np.interp(along, along[vertices], vertex_station),
         chainage=chainage,
     )
-
-
-def _in_order(plan: FencePlan, run: Run) -> tuple[Ints, Floats]:
-    """Rows of a run's posts and their chainages; a ring comes back to its first post."""
-    if not run.closed:
-        return run.posts, run.chainage_m
-    end_m = plan.fence.bays.end_m[run.bays[-1]]
-    return np.append(run.posts, run.posts[0]), np.append(run.chainage_m, end_m)
 
 
 def _along(easting: Floats, northing: Floats) -> Floats:

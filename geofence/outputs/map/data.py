@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 
 from geofence.engine.records import Floats
+from geofence.outputs.globe import PLACE_DECIMALS, beside, unwound
 from geofence.outputs.map.columns import coded, counted, had, packed, rounded, table
 from geofence.outputs.map.contours import contours
 from geofence.outputs.map.findings import findings
 from geofence.outputs.map.gap_classes import bays_over_limit, gap_edges_m, stated_limit_m
-from geofence.outputs.map.globe import PLACE_DECIMALS, beside, unwound
 from geofence.outputs.map.lines import lines_data
 from geofence.outputs.thinned import kept
 from geofence.outputs.zone_reach import reach_m, reach_rings

@@ -4,24 +4,20 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
-from geofence.engine.records import Finding, Floats
-from geofence.outputs.findings_order import worst_first
+from geofence.outputs.globe import PLACE_DECIMALS, unwound
 from geofence.outputs.map.columns import or_none
-from geofence.outputs.map.globe import PLACE_DECIMALS, unwound
+from geofence.placed_findings import worst_first
 from geofence.plan import SEVERITIES, FencePlan
-from geofence.plan_lines import run_at
 
 __all__ = ["findings"]
 
 
 def findings(plan: FencePlan) -> dict[str, Any]:
     """Findings, worst first and then along the line, with the place of each or null; texts each said once."""
-    found = worst_first(plan.fence.findings)
+    placed = worst_first(plan)
+    found = [item for item, _ in placed]
     texts: dict[str, int] = {}
-    lon_deg = unwound(plan.places.lon_deg)
-    places = [_place(plan, lon_deg, item) for item in found]
+    lon_deg, lat_deg = unwound(plan.places.lon_deg), plan.places.lat_deg
     columns = {
         "severity": [SEVERITIES.index(item.severity) for item in found],
         "code": [texts.setdefault(item.code, len(texts)) for item in found],
@@ -35,26 +31,7 @@ def findings(plan: FencePlan) -> dict[str, Any]:
         **({"line": [texts.setdefault(item.line, len(texts)) for item in found]} if plan.line_names else {}),
         "value": [or_none(item.value) for item in found],
         "limit": [or_none(item.limit) for item in found],
-        "lon_deg": [None if place is None else round(place[0], PLACE_DECIMALS) for place in places],
-        "lat_deg": [None if place is None else round(place[1], PLACE_DECIMALS) for place in places],
+        "lon_deg": [None if place is None else round(place.of(lon_deg), PLACE_DECIMALS) for _, place in placed],
+        "lat_deg": [None if place is None else round(place.of(lat_deg), PLACE_DECIMALS) for _, place in placed],
     }
     return columns | {"texts": list(texts)}
-
-
-def _place(plan: FencePlan, lon: Floats, finding: Finding) -> tuple[float, float] | None:
-    """Longitude and latitude of a finding: its post, the middle of its bay, or its chainage; ``lon`` of all posts."""
-    lat = plan.places.lat_deg
-    if finding.post is not None:
-        return float(lon[finding.post]), float(lat[finding.post])
-    bays = plan.fence.bays
-    if finding.bay is not None:
-        ends = [int(bays.from_post[finding.bay]), int(bays.to_post[finding.bay])]
-        return float(lon[ends].mean()), float(lat[ends].mean())
-    if finding.chainage_m is None:
-        return None
-    middle = (finding.chainage_m + (or_none(finding.chainage_to_m) or finding.chainage_m)) / 2
-    run = run_at(plan.runs, finding.line, middle)
-    # The bays' ends, not the posts: a ring comes back to its first post at its full length.
-    at = np.concatenate([run.chainage_m[:1], bays.end_m[run.bays]])
-    row = np.concatenate([run.posts[:1], bays.to_post[run.bays]])
-    return float(np.interp(middle, at, lon[row])), float(np.interp(middle, at, lat[row]))

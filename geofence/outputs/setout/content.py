@@ -16,9 +16,9 @@ from geofence.outputs.setout.checks import (
     ties,
 )
 from geofence.outputs.setout.figure import post_figure
+from geofence.outputs.setout.parts import Sheet, Table
 from geofence.outputs.setout.post_table import legend, post_table
-from geofence.outputs.setout.posts import Note, Stretch, stretches, whole_plan_notes
-from geofence.outputs.setout.sheet import Sheet, Table
+from geofence.outputs.setout.posts import WORDS, Note, Stretch, stretches, whole_plan_notes
 from geofence.outputs.setout.strings import tape_of
 from geofence.outputs.setout.style import SetoutStyle
 from geofence.outputs.setout.tables import (
@@ -33,6 +33,7 @@ from geofence.outputs.setout.tables import (
 )
 from geofence.outputs.setout.units import Units
 from geofence.outputs.setout.zones import zone_texts
+from geofence.placed_findings import worst_first
 from geofence.plan import FencePlan
 from geofence.site.tape import Tape
 
@@ -105,9 +106,9 @@ def _told(notes: Sequence[Note]) -> Iterator[Note]:
 
 def _marked(plan: FencePlan) -> Iterator[Note]:
     """How many posts and bays have something to look at, and which."""
-    posts, bays = plan.post_names, plan.bay_names
-    for severity, word in (("stop", "STOP"), ("warn", "CHECK")):
-        told = [finding for finding in plan.fence.findings if finding.severity == severity]
+    posts, bays, found = plan.post_names, plan.bay_names, worst_first(plan)
+    for severity, word in WORDS.items():
+        told = [finding for finding, _ in found if finding.severity == severity]
         named = dict.fromkeys(name for finding in told for name in _names(posts, bays, finding))
         if named:
             names = list(named)

@@ -16,6 +16,7 @@ from geofence.numeric import SAW_CUT_M
 from geofence.outputs.plain_text import one_line
 from geofence.outputs.post_sizes import Sizes
 from geofence.outputs.setout.strings import HELD, held_along, tape_of
+from geofence.placed_findings import worst_first
 from geofence.plan import FencePlan, Run
 
 __all__ = ["Note", "SetOutPost", "Stretch", "notes_of_plan", "said", "stretches", "whole_plan_notes"]
@@ -275,7 +276,7 @@ def whole_plan_notes(plan: FencePlan) -> list[Note]:
 
 def _told(plan: FencePlan) -> list[Finding]:
     """Stops, then warnings."""
-    return [finding for word in WORDS for finding in plan.fence.findings if finding.severity == word]
+    return [finding for finding, _ in worst_first(plan) if finding.severity in WORDS]
 
 
 def _where(finding: Finding) -> str:

@@ -95,7 +95,7 @@ def write_svg(plan: FencePlan, path: Path) -> None:
 def _drawings(plan: FencePlan) -> _Drawings:
     options = sheet_options(plan)
     frame, lines = sheet_frame(plan, options), fence_lines(plan)
-    findings = numbered_findings(plan, lines)
+    findings = numbered_findings(plan)
     table = strip_table(lines, findings, slope=plan.system.slope)
     arrangement = _arrangement(frame.body, table.height_mm)
     room = _room(arrangement, options)
@@ -214,9 +214,8 @@ def _sheets_of_findings(drawn: _Drawings, *, each: int) -> dict[int, str]:
     """The sheet of the strip on which each finding's sign stands, by the finding's number."""
     found = {}
     for number, strip in enumerate(drawn.strips):
-        end = strip.last + (strip.last == len(drawn.lines[strip.line]) - 1)
         for item in drawn.findings:
-            if item.line == strip.line and item.post is not None and strip.first <= item.post < end:
+            if item.on(strip, drawn.lines[strip.line]):
                 found[item.number] = _sheet_name(2 + each * number, each=each)
     return found
 

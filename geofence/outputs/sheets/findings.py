@@ -10,57 +10,39 @@ import numpy as np
 from geofence.engine.records import Finding
 from geofence.outputs.plain_text import one_line
 from geofence.outputs.sheets.fence_line import FenceLine
-from geofence.plan import SEVERITIES, FencePlan
+from geofence.outputs.sheets.strips import Strip
+from geofence.placed_findings import FindingPlace, worst_first
+from geofence.plan import FencePlan
 
 __all__ = ["NumberedFinding", "numbered_findings", "numbers_in_short", "place_words"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NumberedFinding:
-    """A finding with its number, from 1; ``line`` and ``post`` say at which post of which line it is listed.
+    """A finding with its number, from 1, and its place; None for one of the whole plan.
 
-    Both are None for a finding of the whole plan.
+    It is listed at the post at or before its place; a run's row in the plan is that of its :class:`FenceLine`.
     """
 
     number: int
     finding: Finding
-    line: int | None = None
-    post: int | None = None
+    place: FindingPlace | None = None
+
+    def on(self, strip: Strip, line: FenceLine) -> bool:
+        """Whether its sign stands on a strip of a line: at a post of two strips, on the one that begins there."""
+        if self.place is None or self.place.run != strip.line:
+            return False
+        return strip.first <= self.place.nth < strip.last + (strip.last == len(line) - 1)
 
 
-def numbered_findings(plan: FencePlan, lines: Sequence[FenceLine]) -> list[NumberedFinding]:
+def numbered_findings(plan: FencePlan) -> list[NumberedFinding]:
     """Every finding; those of the whole plan first."""
-    posts = {row: (number, at) for number, line in reversed(list(enumerate(lines))) for at, row in _first_rows(line)}
-    bays = {row: (number, at) for number, line in enumerate(lines) for at, row in enumerate(line.bays)}
-    placed = [(_place(item, posts, bays, lines), item) for item in plan.fence.findings]
-    placed.sort(key=lambda pair: (pair[0] or (-1, -1), SEVERITIES.index(pair[1].severity)))
+    placed = worst_first(plan)
+    placed.sort(key=lambda pair: (-1, -1) if pair[1] is None else (pair[1].run, pair[1].nth))
     return [
-        NumberedFinding(number=number, finding=item, line=place[0] if place else None, post=place[1] if place else None)
-        for number, (place, item) in enumerate(placed, start=1)
+        NumberedFinding(number=number, finding=finding, place=place)
+        for number, (finding, place) in enumerate(placed, start=1)
     ]
-
-
-def _first_rows(line: FenceLine) -> list[tuple[int, int]]:
-    """Places in a line with the plan's rows of their posts; a ring's first post at its start, not at its end."""
-    return [(at, row) for at, row in reversed(list(enumerate(line.chain.rows)))]
-
-
-def _place(
-    item: Finding, posts: dict[int, tuple[int, int]], bays: dict[int, tuple[int, int]], lines: Sequence[FenceLine]
-) -> tuple[int, int] | None:
-    if item.post is not None:
-        return posts.get(item.post)
-    if item.bay is not None:
-        return bays.get(item.bay)
-    if item.chainage_m is None or not np.isfinite(item.chainage_m):
-        return None
-    for number, line in enumerate(lines):
-        at = line.chainage_m
-        if item.line and item.line != line.chain.run.line:
-            continue
-        if at[0] - 1e-6 <= item.chainage_m <= at[-1] + 1e-6:
-            return number, max(0, int(np.searchsorted(at, item.chainage_m + 1e-6, side="right")) - 1)
-    return None
 
 
 def numbers_in_short(numbers: Sequence[int]) -> str:

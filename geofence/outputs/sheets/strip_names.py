@@ -11,7 +11,6 @@ import numpy as np
 import shapely
 
 from geofence.engine.records import Floats
-from geofence.outputs.on_grid import Chain, finding_path
 from geofence.outputs.paper import label_spots as spots
 from geofence.outputs.paper.label_room import LabelRoom
 from geofence.outputs.paper.page import BLACK, GREY, LETTERING_MM, Box, Page, Pen, text_width_mm
@@ -120,19 +119,13 @@ class StripNames:
                 if self.room.letter(words, spots.along(middle, math.atan2(way[1], way[0]), half), weight="bold"):
                     break
 
-    def draw_findings(self, findings: Sequence[NumberedFinding], chains: list[Chain]) -> list[FindingMark]:
-        """Signs where findings are, one at a place; those of a post on two sheets on the one that it begins."""
-        strip = self.window.strip
-        end = strip.last + (strip.last == len(self.line) - 1)
+    def draw_findings(self, findings: Sequence[NumberedFinding]) -> list[FindingMark]:
+        """Signs where findings are, one at a place."""
         found: dict[tuple[float, float], FindingMark] = {}
         for item in findings:
-            if item.line != strip.line or item.post is None or not strip.first <= item.post < end:
+            if item.place is None or not item.on(self.window.strip, self.line):
                 continue
-            path = finding_path(self.plan, chains, item.finding)
-            if path is None:
-                continue
-            places = self.window.on_paper(path * self.plan.grid.unit_m)
-            x, y = (places.mean(axis=0) if len(places) == 2 else places[0]).tolist()
+            ((x, y),) = self.window.on_paper(np.array([self.line.chain.place(item.place.at_m)]) * self.plan.grid.unit_m)
             if Box.upright(x - 1.2, y - 1, x + 1.2, y + 1.3).within(*self.window.box):
                 mark = found.setdefault((round(x, 1), round(y, 1)), FindingMark(x=x, y=y, numbers={}))
                 mark.numbers.setdefault(item.finding.severity, []).append(item.number)

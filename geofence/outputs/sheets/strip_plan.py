@@ -61,7 +61,7 @@ class PlanDrawing:
             page=page, room=room, window=window, line=self.lines[strip.line], posts=posts, plan=self.plan
         )  # fmt: skip
         names.draw_match_lines(before, after)
-        signs_of = names.draw_findings(self.findings, [line.chain for line in self.lines])
+        signs_of = names.draw_findings(self.findings)
         names.letter_posts("special")
         names.letter_match_lines(before, after)
         names.letter_gates()
@@ -118,12 +118,11 @@ class PlanDrawing:
         strip, line = window.strip, self.lines[window.strip.line]
         first_m, last_m = line.chainage_m[[strip.first, strip.last]]
         for item in self.findings:
-            from_m, to_m = item.finding.chainage_m, item.finding.chainage_to_m
-            ink = signs.SEVERITY_BANDS.get(item.finding.severity)
-            if ink is None or item.line != strip.line or from_m is None or to_m is None:
+            place, ink = item.place, signs.SEVERITY_BANDS.get(item.finding.severity)
+            if ink is None or place is None or place.run != strip.line:
                 continue
-            if max(from_m, first_m) < min(to_m, last_m):
-                path = line.chain.path(max(from_m, first_m), min(to_m, last_m))
+            if max(place.from_m, first_m) < min(place.to_m, last_m):
+                path = line.chain.path(max(place.from_m, first_m), min(place.to_m, last_m))
                 page.line(window.on_paper(path * self.plan.grid.unit_m), Pen(BAND_MM, ink))
 
     def _draw_fence(self, page: Page, window: StripWindow, posts: Floats) -> None:

@@ -106,8 +106,8 @@ def _figures(values: Floats) -> tuple[str, ...]:
 def _finding_numbers(lines: Sequence[FenceLine], findings: Sequence[NumberedFinding]) -> list[list[str]]:
     numbers: list[list[list[int]]] = [[[] for _ in range(len(line))] for line in lines]
     for item in findings:
-        if item.line is not None and item.post is not None:
-            numbers[item.line][item.post].append(item.number)
+        if item.place is not None:
+            numbers[item.place.run][item.place.nth].append(item.number)
     return [[numbers_in_short(one) for one in line] for line in numbers]
 
 
