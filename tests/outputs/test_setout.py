@@ -17,7 +17,7 @@ from geofence.engine.records import Finding
 from geofence.errors import JobError
 from geofence.outputs.digits import fixed
 from geofence.outputs.setout.html import OUTPUT, write
-from geofence.outputs.setout.sheet import SERVICES, SIGN_OFF
+from geofence.outputs.setout.parts import SERVICES, SIGN_OFF
 from geofence.outputs.setout.style import SetoutStyle
 from geofence.plan import FencePlan, Parameter
 from geofence.planner import plan_fence

@@ -11,9 +11,9 @@ import pytest
 
 from geofence.outputs.paper.page import Area, Lettering, Page, Stroke
 from geofence.outputs.setout.content import setout_sheet
-from geofence.outputs.setout.paper import pages
+from geofence.outputs.setout.pages import pages
+from geofence.outputs.setout.parts import LOCATED, SERVICES, SIGN_OFF
 from geofence.outputs.setout.pdf import OUTPUT, write
-from geofence.outputs.setout.sheet import LOCATED, SERVICES, SIGN_OFF
 from geofence.outputs.setout.style import PAPERS_MM, SetoutStyle
 from geofence.plan import FencePlan
 from tests.outputs.drawn_plans import plan_of

@@ -17,7 +17,7 @@ from playwright.sync_api import Browser
 
 from geofence.engine.records import Finding
 from geofence.outputs.setout.html import write
-from geofence.outputs.setout.sheet import SERVICES, SIGN_OFF
+from geofence.outputs.setout.parts import SERVICES, SIGN_OFF
 from geofence.outputs.setout.style import PAPERS_MM, SetoutStyle
 from geofence.plan import FencePlan
 from tests.outputs.drawn_plans import plan_of

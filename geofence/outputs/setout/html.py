@@ -13,8 +13,8 @@ from pathlib import Path
 
 from geofence.outputs.setout.content import setout_sheet
 from geofence.outputs.setout.figure import Figure
+from geofence.outputs.setout.parts import LOCATED, SERVICES, SIGN_OFF, Band, Cell, Column, Line, Sheet, Table
 from geofence.outputs.setout.posts import Note
-from geofence.outputs.setout.sheet import LOCATED, SERVICES, SIGN_OFF, Band, Cell, Column, Line, Sheet, Table
 from geofence.outputs.setout.style import PAPERS_MM, SetoutStyle
 from geofence.plan import FencePlan, Output
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from geofence.outputs.paper.pdf import write_pdf
 from geofence.outputs.setout.content import setout_sheet
-from geofence.outputs.setout.paper import pages
+from geofence.outputs.setout.pages import pages
 from geofence.outputs.setout.style import PAPERS_MM, SetoutStyle
 from geofence.plan import FencePlan, Output
 

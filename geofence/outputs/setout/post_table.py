@@ -10,8 +10,8 @@ from geofence.numeric import SAW_CUT_M
 from geofence.outputs.plain_text import one_line
 from geofence.outputs.setout.checks import Chord
 from geofence.outputs.setout.existing import standing_notes
+from geofence.outputs.setout.parts import Band, Cell, Column, Kind, Line, Table
 from geofence.outputs.setout.posts import Note, SetOutPost, Stretch
-from geofence.outputs.setout.sheet import Band, Cell, Column, Kind, Line, Table
 from geofence.outputs.setout.units import Units, bearing
 from geofence.outputs.setout.zones import zone_notes
 from geofence.plan import FencePlan

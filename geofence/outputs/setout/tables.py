@@ -13,8 +13,8 @@ from geofence.outputs.plain_text import one_line
 from geofence.outputs.post_sizes import Sizes
 from geofence.outputs.setout.checks import CUT_MIN_DEG, Chord, Diagonal, Straight, Tie, weakly_tied
 from geofence.outputs.setout.existing import PLACE_DECIMALS, beside_notes
+from geofence.outputs.setout.parts import Band, Cell, Column, Line, Table
 from geofence.outputs.setout.posts import Note, Stretch
-from geofence.outputs.setout.sheet import Band, Cell, Column, Line, Table
 from geofence.outputs.setout.units import Units, bearing, degrees_minutes_seconds
 from geofence.plan import FencePlan, MarkKind, PlannedGate
 
