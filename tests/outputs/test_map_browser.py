@@ -384,8 +384,7 @@ def test_thousands_of_findings_are_listed_a_hundred_at_a_time(
     browser: Browser, plan: FencePlan, tmp_path: Path
 ) -> None:
     many = tuple(
-        Finding(code=f"f{number}", severity="note", message="Look", chainage_m=number / 40, bay=number % 39)
-        for number in range(2500)
+        Finding(code=f"f{number}", severity="note", message="Look", chainage_m=number / 40) for number in range(2500)
     )
     path = tmp_path / "map.html"
     OUTPUT.write(replace(plan, fence=replace(plan.fence, findings=many)), path)
@@ -441,6 +440,19 @@ def test_findings_stay_whole_on_the_sheets_after_the_map(
         crowded.ask("window.dispatchEvent(new Event('beforeprint')), null")
         assert crowded.page.locator(".findings-block.new-sheet .finding").count() == 120
         assert crowded.ask("document.querySelector('.map-frame').offsetHeight") > 340
+
+
+def test_a_step_of_zoom_draws_the_sheet_once(visit: Visit) -> None:
+    assert (
+        visit.ask("""(() => {
+        const cleared = CanvasRenderingContext2D.prototype.clearRect;
+        let drawn = 0;
+        CanvasRenderingContext2D.prototype.clearRect = function (...box) { drawn++; cleared.apply(this, box); };
+        geofenceMap.map.setZoom(geofenceMap.map.getZoom() + 1, { animate: false });
+        return drawn;
+    })()""")
+        == 1
+    )
 
 
 def test_the_sheet_lies_on_whole_pixels(visit: Visit) -> None:

@@ -35,6 +35,7 @@ SCRIPTS = (
     "geometry.js",
     "earth.js",
     "zones.js",
+    "zone_distances.js",
     "gates.js",
     "contours.js",
     "survey.js",

@@ -21,6 +21,13 @@
       return (A * Math.sqrt(1 - E2)) / w2;
     }
 
+    /** Metres on the ground east and north per degree, at a latitude. */
+    metresPerDegree(latDeg) {
+      const w2 = 1 - E2 * Math.sin(rad(latDeg)) ** 2;
+      const scale = this.scale(latDeg);
+      return [rad(1) * (A / Math.sqrt(w2)) * Math.cos(rad(latDeg)) * scale, rad(1) * ((A * (1 - E2)) / (w2 * Math.sqrt(w2))) * scale];
+    }
+
     /** A length on the ground for one on the ellipsoid. */
     scale(latDeg) {
       return 1 + this.heightM / this.radius(latDeg);

@@ -77,6 +77,18 @@
     return Math.hypot(px - ax - share * dx, py - ay - share * dy);
   }
 
+  /** Whether a point is within rings (each x, y, x, y), by how often a ray leaves them. */
+  function within(px, py, rings) {
+    let inside = false;
+    for (const ring of rings) {
+      for (let at = 0, last = ring.length - 2; at < ring.length; last = at, at += 2) {
+        const [ax, ay, bx, by] = [ring[last], ring[last + 1], ring[at], ring[at + 1]];
+        if (ay > py !== by > py && px < ((bx - ax) * (py - ay)) / (by - ay) + ax) inside = !inside;
+      }
+    }
+    return inside;
+  }
+
   /** The worse of two bay colours: over the limit, then the larger gap; a gate only where nothing else is. */
   function worse(one, other) {
     const rank = (colour) => (colour === geofence.style.GATE ? -1 : colour);
@@ -94,10 +106,11 @@
 
   /** The part of a stretch within the canvas and a margin around it (Liang and Barsky, 1984), or null. */
   function clip(ax, ay, bx, by, width, height, margin = 0) {
-    let [enter, leave] = [0, 1];
-    const [dx, dy] = [bx - ax, by - ay];
     const [west, north] = [-margin, -margin];
     const [east, south] = [width + margin, height + margin];
+    if (Math.min(ax, bx) > east || Math.max(ax, bx) < west || Math.min(ay, by) > south || Math.max(ay, by) < north) return null;
+    let [enter, leave] = [0, 1];
+    const [dx, dy] = [bx - ax, by - ay];
     for (const [step, room] of [[-dx, ax - west], [dx, east - ax], [-dy, ay - north], [dy, south - ay]]) {
       if (step === 0 && room < 0) return null;
       if (step < 0) enter = Math.max(enter, room / step);
@@ -106,24 +119,5 @@
     return enter < leave ? [ax + enter * dx, ay + enter * dy, ax + leave * dx, ay + leave * dy] : null;
   }
 
-  /** The points of a way without those within a tolerance of what the others draw (Douglas and Peucker, 1973). */
-  function thin(points, tolerance) {
-    const kept = new Uint8Array(points.length);
-    const open = [[0, points.length - 1]];
-    kept[0] = kept[points.length - 1] = 1;
-    while (open.length) {
-      const [first, last] = open.pop();
-      let [farthest, far] = [-1, tolerance];
-      for (let row = first + 1; row < last; row++) {
-        const distance = segmentDistance(...points[row], ...points[first], ...points[last]);
-        if (distance > far) [farthest, far] = [row, distance];
-      }
-      if (farthest < 0) continue;
-      kept[farthest] = 1;
-      open.push([first, farthest], [farthest, last]);
-    }
-    return points.filter((_, row) => kept[row]);
-  }
-
-  Object.assign(geofence, { thin, Runs, Room, segmentDistance, worse, atLeast, clip });
+  Object.assign(geofence, { Runs, Room, segmentDistance, within, worse, atLeast, clip });
 })((window.geofence = window.geofence || {}));

@@ -60,6 +60,7 @@
   class Popups {
     constructor(plan, { zones, survey, gates }, open) {
       Object.assign(this, { plan, zones, survey, gates });
+      this.distances = new geofence.ZoneDistances(plan, zones.zones);
       this.open = open; // open(part, row): shows another part
     }
 
@@ -179,7 +180,7 @@
 
     /** How far the nearest zones are, from the reach of each. */
     nearZones(part, row) {
-      const near = this.zones.distances(part, row).slice(0, NEAR_ZONES);
+      const near = this.distances.of(part, row).slice(0, NEAR_ZONES);
       if (!near.length) return null;
       const amount = (metres) => (metres < 0 ? `within by ${(-metres).toFixed(2)} m` : `${metres.toFixed(2)} m`);
       return group("Nearest zones", near.map(({ zone, distanceM }) => {

@@ -52,8 +52,10 @@
       this.redraw();
     },
 
+    /** Leaflet's own without `viewreset`: it follows a `moveend`, which has drawn the same view already. */
     getEvents() {
-      return { ...L.Renderer.prototype.getEvents.call(this), move: this._onMove };
+      const { viewreset: _, ...events } = L.Renderer.prototype.getEvents.call(this);
+      return { ...events, move: this._onMove };
     },
 
     _initContainer() {
@@ -156,7 +158,6 @@
       this.drawPicked(context, frame);
       this.drawLabels(context, frame, runs);
       this.drawn.ms = performance.now() - started;
-      this.fire("drawn");
     },
 
     drawTerrain(context, frame) {
