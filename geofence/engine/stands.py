@@ -115,12 +115,15 @@ class Stands:
         end_m: float,
         limits: WireLimits,
         barred_m: Sequence[tuple[float, float]] = (),
+        *,
+        also_m: Sequence[float] | Floats = (),
     ) -> Stands:
         """The places of the span between two posts that must be where they are.
 
         They are the ground's stations; places an equal part of the widest bay apart, at most 0.25 m, counted from the
         one end and from the other, so that no row of widest bays is a little too long; the span in as many equal parts
-        as it needs at least; and the ends of ``barred_m``, stretches (from, to) within which no post should stand.
+        as it needs at least; the ends of ``barred_m``, stretches (from, to) within which no post should stand; and
+        ``also_m``.
         """
         length, inner = end_m - start_m, profile.chainage_m
         step = limits.bay_max_m / snap_ceil(limits.bay_max_m / STATION_SPACING_M)
@@ -129,7 +132,7 @@ class Stands:
         bends = np.array(line.bends_m(start_m, end_m))
         edges = np.array(barred_m, dtype=np.float64).reshape(-1)
         shared = start_m + length * np.arange(1, parts) / max(parts, 1)
-        place = np.sort(np.concatenate([bends, shared, inner, start_m + lattice, end_m - lattice, edges]))
+        place = np.sort(np.concatenate([bends, shared, inner, start_m + lattice, end_m - lattice, edges, also_m]))
         place = place[(place > start_m + WIDTH_TOLERANCE_M) & (place < end_m - WIDTH_TOLERANCE_M)]
         place = np.concatenate([[start_m], place[np.diff(place, prepend=-np.inf) > WIDTH_TOLERANCE_M], [end_m]])
         x, y = _plane(line, place) if len(bends) else (np.empty(0), np.empty(0))

@@ -13,22 +13,25 @@ places of :mod:`~geofence.engine.stands`, the one chosen has, in this order,
 So posts leave even bays only where a limit asks for it. The last two are one sum, by :data:`AREA_WEIGHT`.
 
 It is found by dynamic programming over the places, and is exact. A bay is at least ``bay_min_m`` wide, so places less
-than that apart do not lead to each other, and are settled together.
+than that apart do not lead to each other, and are settled together. Where bays are not alike, places that part the ways
+between posts which a limit may hold into equal bays are put among the others, and it is looked for again.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from geofence.engine.records import Floats, Ints, LevelRules, seal
+from geofence.engine.chords import BentLine
+from geofence.engine.records import Floats, Ints, LevelRules, Profile, seal
 from geofence.engine.stands import Reach, Stands, WireLimits
 from geofence.numeric import LEVEL_TOLERANCE_M, WIDTH_TOLERANCE_M
 
-__all__ = ["SpanBays", "choose_posts", "strain_ends"]
+__all__ = ["SpanBays", "choose_posts", "stand_posts", "strain_ends"]
 
 Flags = NDArray[np.bool_]
 
@@ -39,6 +42,14 @@ A post that stands d away from even bays adds 2 d2 to the squares. A wire that s
 where another lies on it, 1.2 m2, would move a post 2.5 mm: less than posts can be set to. The roughness that single
 precision gives to a ground of even slope, some 1e-4 m2 a bay, would move none by 0.03 mm. Rounding in the squares of
 100 km of bays is about 1e-9 m2, so that areas are told apart to 1e-4 m2 even there."""
+
+HELD_M = (0.05, 0.1, 0.15, 0.2, 0.25)
+"""A limit may hold a post whose two bays differ by more than one of these: places 0.25 m apart let the widths of even
+bays differ by up to that, and hide changes by less."""
+
+EVENINGS = 3
+"""How often places are put among the others. Each time evens fewer bays: on 60 lines of four even slopes 927 pairs of
+neighbours of 2,007 bays were unlike by more than 2 mm, then 320, 192 and 156."""
 
 # What is counted, packed into one int64, each in units so large that no number of the next makes up for one: a million
 # bays, 2.6 km of excess, 65,000 broken bays, 255 barred posts.
@@ -91,6 +102,42 @@ class SpanBays:
             | (self.gap_min_m < -limits.dig_max_m - LEVEL_TOLERANCE_M)
             | (self.departure_m > limits.line_tolerance_m + WIDTH_TOLERANCE_M)
         )
+
+
+def stand_posts(
+    profile: Profile,
+    line: BentLine,
+    span_m: tuple[float, float],
+    limits: WireLimits,
+    prices: LevelRules,
+    *,
+    barred_m: Sequence[tuple[float, float]] = (),
+) -> SpanBays:
+    """Stand posts from one chainage to another: at the places of :meth:`Stands.along`, and where they part ways evenly.
+
+    Each choice is among the places of the one before and more, so that none is worse.
+    """
+    bays = choose_posts(Stands.along(profile, line, *span_m, limits, barred_m), limits, prices)
+    also: list[float] = []
+    for _ in range(EVENINGS):
+        if not (parts := _equal_parts(bays)):
+            break
+        also += parts
+        bays = choose_posts(Stands.along(profile, line, *span_m, limits, barred_m, also_m=also), limits, prices)
+    return bays
+
+
+def _equal_parts(bays: SpanBays) -> list[float]:
+    """Chainages that part the ways between posts that may be held into as many equal bays; none where all are alike."""
+    width, post = bays.end_m - bays.start_m, np.append(bays.start_m, bays.end_m[-1])
+    parts: set[float] = set()
+    for apart in HELD_M:
+        held = np.flatnonzero(np.abs(np.diff(width)) > apart) + 1
+        for first, last in pairwise([0, *held.tolist(), len(bays)]):
+            even = np.linspace(post[first], post[last], last - first + 1)
+            if np.ptp(width[first:last]) > WIDTH_TOLERANCE_M:
+                parts.update(even[1:-1].tolist())
+    return sorted(parts)
 
 
 def choose_posts(stands: Stands, limits: WireLimits, prices: LevelRules) -> SpanBays:

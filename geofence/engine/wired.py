@@ -37,8 +37,8 @@ from geofence.engine.records import (
     Profile,
     Strains,
 )
-from geofence.engine.stands import Stands, WireLimits
-from geofence.engine.strained import SpanBays, choose_posts, strain_ends
+from geofence.engine.stands import WireLimits
+from geofence.engine.strained import SpanBays, stand_posts, strain_ends
 from geofence.engine.wire import WireRules, ruling_span_m, sag_m, uplift_kn
 from geofence.engine.wire_findings import bay_findings, wire_findings
 from geofence.numeric import (
@@ -183,8 +183,7 @@ def _spans(
     for row, (start, end) in zip(fixed, pairwise(ends), strict=False):
         bays = None
         if anchors.bay_kind[row] != "gate":
-            stands = Stands.along(profile, line, start, end, limits, barred_by(keep_clear))
-            bays = choose_posts(stands, limits, prices)
+            bays = stand_posts(profile, line, (start, end), limits, prices, barred_m=barred_by(keep_clear))
         spans.append(_Span(row=row, bays=bays, held=bool(held[row])))
     return spans
 

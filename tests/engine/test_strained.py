@@ -8,7 +8,7 @@ import pytest
 from geofence.engine.chords import BentLine
 from geofence.engine.records import Floats, LevelRules, Profile
 from geofence.engine.stands import Stands, WireLimits
-from geofence.engine.strained import SpanBays, choose_posts, strain_ends
+from geofence.engine.strained import SpanBays, choose_posts, stand_posts, strain_ends
 
 LIMITS = WireLimits(height_m=0.2, gap_max_m=0.3, dig_max_m=-0.05, bay_min_m=1.0, bay_max_m=4.0)
 PRICES = LevelRules(
@@ -79,6 +79,20 @@ class TestNearlyEvenGround:
         place = np.arange(0.0, 60.1, 0.25)
         found = bays(place, 100 - 0.3 * np.abs(place - 30))
         assert found.width_m == pytest.approx(np.full(16, 3.75), abs=1e-9)
+
+    @pytest.mark.parametrize(("crest_m", "length_m", "bays"), [(26.0, 61.5, (7, 9)), (11.3, 100.0, (3, 23))])
+    def test_bays_to_either_side_of_it_are_even(self, crest_m: float, length_m: float, bays: tuple[int, int]) -> None:
+        """A sharp crest, which falls 0.5 m a metre: a post *a* beside it would need 2 x 0.5 *a* (4 - *a*) / 4 of at
+        most 0.15 m, so it stands on it, at a station. To either side *length* / 4 m, rounded up, bays all alike."""
+        place = np.unique(np.append(np.arange(0.0, length_m + 0.1, 0.25), [crest_m, length_m]))
+        place = place[place <= length_m]
+        ground = Profile(chainage_m=place, level_m=100 - 0.5 * np.abs(place - crest_m))
+        line = BentLine.from_turns([0.0, length_m], [0.0, 0.0])
+        found = stand_posts(ground, line, (0.0, length_m), LIMITS, PRICES)
+        even = np.repeat([crest_m / bays[0], (length_m - crest_m) / bays[1]], bays)
+        assert found.width_m == pytest.approx(even, abs=1e-9)
+        before = choose_posts(Stands.along(ground, line, 0.0, length_m, LIMITS), LIMITS, PRICES)
+        assert np.abs(before.width_m - even).max() > 0.05
 
     def test_where_evenness_leaves_a_choice_the_gap_is_the_least(self) -> None:
         """10 m in three bays, the thirds in keep-clears from 3 to 3.5 m and from 6.5 to 7 m. Bays of 3, 3.5 and 3.5 m

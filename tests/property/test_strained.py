@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from geofence.engine.chords import BentLine
 from geofence.engine.records import LevelRules, Profile
 from geofence.engine.stands import Stands, WireLimits
-from geofence.engine.strained import SpanBays, choose_posts, strain_ends
+from geofence.engine.strained import SpanBays, choose_posts, stand_posts, strain_ends
 
 quick = settings(max_examples=60, deadline=None)
 
@@ -115,6 +115,38 @@ class TestBays:
         start, width = widest + share * (2 - part) * widest, part * widest
         posts = plan(replace(ground, chainage_m=stretched), limits, prices, [(start, start + width)]).end_m[:-1]
         assert not np.any((posts > start + 1e-5) & (posts < start + width - 1e-5))
+
+
+class TestEvening:
+    @quick
+    @given(grounds(), limits(), prices)
+    def test_makes_nothing_worse(self, ground: Profile, limits: WireLimits, prices: LevelRules) -> None:
+        """Broken bays, bays, then squares of widths with areas; the excess of broken ones counts before the bays."""
+        length = float(ground.chainage_m[-1])
+        line = BentLine.from_turns([0.0, length], [0.0, 0.0])
+        once, evened = plan(ground, limits, prices), stand_posts(ground, line, (0.0, length), limits, prices)
+        if once.broken(limits).any():
+            assert evened.broken(limits).sum() <= once.broken(limits).sum()
+            return
+        assert not evened.broken(limits).any()
+        assert len(evened) <= len(once)
+        if len(evened) == len(once):
+            assert rank(evened, limits, prices)[2] <= rank(once, limits, prices)[2] + 1e-5
+
+    @quick
+    @given(grounds(), limits(), prices, st.floats(0.1, 0.7), st.floats(0.05, 0.2))
+    def test_stands_no_post_in_a_keep_clear_that_was_spanned(
+        self, ground: Profile, limits: WireLimits, prices: LevelRules, share: float, part: float
+    ) -> None:
+        length = float(ground.chainage_m[-1])
+        barred = [(share * length, (share + part) * length)]
+        line = BentLine.from_turns([0.0, length], [0.0, 0.0])
+
+        def inside(bays: SpanBays) -> int:
+            return sum(bool(barred[0][0] + 1e-5 < post < barred[0][1] - 1e-5) for post in bays.end_m[:-1].tolist())
+
+        evened = stand_posts(ground, line, (0.0, length), limits, prices, barred_m=barred)
+        assert inside(evened) <= inside(plan(ground, limits, prices, barred))
 
 
 class TestSymmetry:
