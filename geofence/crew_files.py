@@ -69,12 +69,9 @@ def write_stakeout(
     """
     _refuse_a_folder(out)
     plan = read_plan(source)
-    own = {
-        name: plan.parameters[f"stakeout.{name}"].value
-        for name in Stakeout.model_fields
-        if f"stakeout.{name}" in plan.parameters
-    }
-    checked = validate(Stakeout, {**own, **values}, place=lambda keys: f"{origin}, {address(('stakeout', *keys))}")
+    own = {name: plan.value(f"stakeout.{name}") for name in Stakeout.model_fields}
+    told = {name: value for name, value in own.items() if value is not None}
+    checked = validate(Stakeout, {**told, **values}, place=lambda keys: f"{origin}, {address(('stakeout', *keys))}")
     style = StakeoutStyle.from_values(checked.model_dump())
     note = note_beside(out)
     _refuse_the_plans_own(out)

@@ -178,6 +178,11 @@ class FencePlan:
         """What every output of this plan says that a crew may carry."""
         return (*CAUTIONS, WIRE_CAUTION) if len(self.fence.strains) else CAUTIONS
 
+    def value(self, address: str, default: Any = None) -> Any:
+        """A value of the job as used, by its dotted address (``layout.fit``); the default where the plan has none."""
+        parameter = self.parameters.get(address)
+        return default if parameter is None or parameter.value is None else parameter.value
+
     @property
     def post_names(self) -> tuple[str, ...]:
         """(n,) unique, short and ASCII, as stake-out devices want them: ``P001``."""

@@ -20,7 +20,7 @@ from typing import Any
 
 from geofence.errors import JobError
 
-__all__ = ["GROUNDS", "OUTPUTS", "SYSTEMS", "extra", "find", "names", "nearest"]
+__all__ = ["GROUNDS", "OUTPUTS", "SYSTEMS", "extra", "find", "must_be_known", "names", "nearest"]
 
 GROUNDS = "geofence.grounds"
 SYSTEMS = "geofence.systems"
@@ -45,6 +45,18 @@ def nearest(word: str, known: tuple[str, ...]) -> str:
     """
     close = difflib.get_close_matches(word, known, n=1)
     return f"Did you mean {close[0]}?" if close else f"Known: {', '.join(known) or 'none'}."
+
+
+def must_be_known(word: str, known: tuple[str, ...], *, place: str) -> None:
+    """Raise for a word that is none of those known; ``place`` is the dotted address of what it was given for.
+
+    Raises
+    ------
+    JobError
+        With the word, and the known one that it may have been meant for.
+    """
+    if word not in known:
+        raise JobError("unknown word", place=place, value=repr(word), remedy=nearest(str(word), known))
 
 
 def find(group: str, name: str) -> Any:

@@ -10,7 +10,7 @@ from typing import Any, Literal, get_args
 from geofence.engine.records import PostKind
 from geofence.errors import JobError
 from geofence.plan import FencePlan
-from geofence.registry import nearest
+from geofence.registry import must_be_known
 from geofence.units import UNITS_M
 
 __all__ = [
@@ -133,13 +133,19 @@ class StakeoutStyle:
     offset_m: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
-        _must_be_known("order", self.order, COLUMNS)
-        for option, known in (
-            ("unit", Unit), ("delimiter", Delimiter), ("decimal", Decimal), ("header", Header), ("level", LevelOf)
-        ):  # fmt: skip
-            _must_be_known(option, [getattr(self, option)], get_args(known))
-        _must_be_known("description", blanks(self.description), BLANKS)
-        _must_be_known("codes", self.codes, KINDS)
+        words: tuple[tuple[str, Iterable[str], tuple[str, ...]], ...] = (
+            ("order", self.order, COLUMNS),
+            ("unit", [self.unit], get_args(Unit)),
+            ("delimiter", [self.delimiter], get_args(Delimiter)),
+            ("decimal", [self.decimal], get_args(Decimal)),
+            ("header", [self.header], get_args(Header)),
+            ("level", [self.level], get_args(LevelOf)),
+            ("description", blanks(self.description), BLANKS),
+            ("codes", self.codes, KINDS),
+        )
+        for option, given, known in words:
+            for word in given:
+                must_be_known(word, known, place=f"stakeout.{option}")
         self._check_columns()
         self._check_numbers()
         self._check_names()
@@ -147,22 +153,17 @@ class StakeoutStyle:
     @classmethod
     def of(cls, plan: FencePlan) -> StakeoutStyle:
         """As the plan's job has it; what it does not say is as it is above."""
-        return cls.from_values(
-            {
-                item.name: plan.parameters[f"stakeout.{item.name}"].value
-                for item in fields(cls)
-                if f"stakeout.{item.name}" in plan.parameters
-            }
-        )
+        return cls.from_values({item.name: plan.value(f"stakeout.{item.name}") for item in fields(cls)})
 
     @classmethod
     def from_values(cls, values: Mapping[str, Any]) -> StakeoutStyle:
-        """Of values as a job file has them: the order as text, lists, and nothing for what is not said."""
+        """Of values as a job file has them: the order as text, lists, one distance, nothing for what is not said."""
         given = {name: value for name, value in values.items() if value is not None}
         if isinstance(given.get("order"), str):
             given["order"] = columns_of(given["order"])
         if "offset_m" in given:
-            given["offset_m"] = tuple(given["offset_m"])
+            offsets = given["offset_m"]
+            given["offset_m"] = (offsets,) if isinstance(offsets, int | float) else tuple(offsets)
         return cls(**given)
 
     def unit_m(self, plan: FencePlan) -> float:
@@ -225,12 +226,6 @@ class StakeoutStyle:
                 place="stakeout.prefix",
                 value=repr(self.prefix),
             )
-
-
-def _must_be_known(option: str, given: Iterable[str], known: tuple[str, ...]) -> None:
-    for word in given:
-        if word not in known:
-            raise JobError("unknown word", place=f"stakeout.{option}", value=repr(word), remedy=nearest(word, known))
 
 
 def blanks(pattern: str) -> list[str]:

@@ -38,6 +38,11 @@ def test_orders(order: str, columns: tuple[str, ...]) -> None:
     assert StakeoutStyle.from_values({"order": order}).order == columns
 
 
+def test_one_distance_is_a_list_of_one() -> None:
+    """As the job file has it."""
+    assert StakeoutStyle.from_values({"offset_m": -1.5}).offset_m == (-1.5,)
+
+
 def test_a_plan_carries_the_style_of_its_job() -> None:
     values = {
         "order": "PNEZD", "unit": "ft", "decimals": 2, "codes": {"corner": "FC"}, "offset_m": [1.0, -1.0],

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geofence.errors import InputError
+from geofence.inputs.plan_values import check_values
 from geofence.packed import Packed, UnfitError
 from geofence.plan import FencePlan
 from geofence.plan_file import COLUMN, FILENAME, FORMAT, RECORD, SCHEMA, SUMS, unpack
@@ -87,9 +88,11 @@ def read_plan(path: Path | str) -> FencePlan:
     except _DAMAGE as trouble:
         _refuse_damage(file, str(trouble), trouble)
     try:
-        return unpack(Packed(tree=record, columns=columns))
+        plan = unpack(Packed(tree=record, columns=columns))
+        check_values(plan)
     except UnfitError as trouble:
         _refuse_damage(file, str(trouble), trouble)
+    return plan
 
 
 def _file(path: Path) -> Path:

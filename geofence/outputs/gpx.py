@@ -23,6 +23,7 @@ from geofence.outputs.post_words import post_words
 from geofence.outputs.run_names import run_names
 from geofence.outputs.xml_text import content
 from geofence.plan import FencePlan, Output, Run
+from geofence.registry import must_be_known
 
 __all__ = ["OUTPUT", "LevelOf", "write"]
 
@@ -37,7 +38,13 @@ NOT_FOR_STAKING = "Hand-held units find a place to some metres: do not set posts
 
 
 def write(plan: FencePlan, path: Path) -> None:
-    """Write the plan; waypoints have heights where its parameter ``gpx.level`` says ``ground``."""
+    """Write the plan; waypoints have heights where its parameter ``gpx.level`` says ``ground``.
+
+    Raises
+    ------
+    JobError
+        The parameter is no word that is known.
+    """
     with path.open("w", encoding="utf-8", newline="\n") as file:
         file.writelines(_document(plan))
 
@@ -58,16 +65,10 @@ def _document(plan: FencePlan) -> Iterator[str]:
     yield "</gpx>\n"
 
 
-def _level_of(plan: FencePlan) -> LevelOf:
-    parameter = plan.parameters.get("gpx.level")
-    word: LevelOf = "none" if parameter is None else parameter.value
-    if word not in get_args(LevelOf):
-        raise ValueError(f"gpx.level is {word!r}")
-    return word
-
-
 def _waypoints(plan: FencePlan) -> Iterator[str]:
-    heights = plan.fence.posts.ground_level_m if _level_of(plan) == "ground" else np.full(len(plan.fence.posts), np.nan)
+    level = plan.value("gpx.level", "none")
+    must_be_known(level, get_args(LevelOf), place="gpx.level")
+    heights = plan.fence.posts.ground_level_m if level == "ground" else np.full(len(plan.fence.posts), np.nan)
     columns = (
         *_degrees(plan.places.lat_deg, plan.places.lon_deg),
         [f"<ele>{height}</ele>" if height else "" for height in fixed(heights, 3, missing="")],

@@ -29,8 +29,7 @@ def reach_m(zone: PlannedZone) -> float:
 
 def ground_scale(plan: FencePlan) -> float:
     """Ground distance divided by distance on the ellipsoid, at the mean height of the ground along the line."""
-    separation = plan.parameters.get("job.geoid_separation_m")
-    height_m = float(np.mean(plan.stations.ground_level_m)) + float(separation.value if separation else 0.0)
+    height_m = float(np.mean(plan.stations.ground_level_m)) + float(plan.value("job.geoid_separation_m", 0.0))
     return 1.0 + height_m / MEAN_RADIUS_M
 
 

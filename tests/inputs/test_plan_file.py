@@ -18,7 +18,7 @@ from geofence.errors import InputError
 from geofence.inputs import plan_file
 from geofence.inputs.plan_file import read_plan
 from geofence.outputs import plan_file as writer
-from geofence.plan import FencePlan
+from geofence.plan import FencePlan, Parameter
 from tests.any_records import Filler, differences
 from tests.plans import hostile_plan, made_up_plan
 from tests.terminal import geofence
@@ -208,6 +208,42 @@ class TestMeantToHarm:
             InputError, match=r"fence/bays/to_post names row 40, and there are 40 posts, from row 0\. Plan"
         ):
             read_plan(file)
+
+    @pytest.mark.parametrize(
+        ("address", "value", "says"),
+        [
+            ("job.geoid_separation_m", "47", "job.geoid_separation_m: is text where a number belongs: '47'"),
+            ("levels.gap_max_m", [0.15], "levels.gap_max_m: is not a number: [0.15]"),
+            ("wire.heights_m", 0.3, "wire.heights_m: is not a list: 0.3 m"),
+            ("gpx.level", 3, "gpx.level: is not one of the known words: 3"),
+            ("landxml.level", "roof", "landxml.level: is not one of the known words: 'roof'"),
+            ("dxf.scale", "1:500", "dxf.scale: is text where a number belongs: '1:500'"),
+            ("sheets.paper", ["A4"], "sheets.paper: is not one of the known words: ['A4']"),
+            ("sheets.exaggeration", 0.0, "sheets.exaggeration: is below its limit: 0, limit 1"),
+            ("setout.setback_m", "near", "setout.setback_m: is text where a number belongs: 'near'"),
+            ("control.reach_m", float("inf"), "control.reach_m: is not a finite number: inf"),
+            ("stakeout.order", 3, "stakeout.order: is not text: 3"),
+            ("stakeout.codes", {"corner": 1}, "stakeout.codes.corner: is not text: 1"),
+        ],
+    )
+    def test_a_value_that_no_job_can_have(self, address: str, value: object, says: str, file: Path) -> None:
+        plan = made_up_plan()
+        told = {**plan.parameters, address: Parameter(value=value, origin="job")}
+        writer.OUTPUT.write(replace(plan, parameters=told), file)
+        ran = geofence("write", file, "--out", file.parent / "w", "--also", "gpx,landxml,dxf,setout")
+        assert (ran.code, ran.out) == (2, "")
+        error = " ".join(ran.err.split())
+        assert f"is no finished plan: {says}. Plan it again" in error
+        assert not (file.parent / "w").exists()
+
+    def test_a_value_of_which_no_table_knows_is_passed_over(self, file: Path) -> None:
+        """As of an output of another package, or of a key that the job leaves out."""
+        told = {
+            "mine.colour": Parameter(value={"a": 1}, origin="job"),
+            "dxf.scale": Parameter(value=None, origin="job"),
+        }
+        writer.OUTPUT.write(replace(made_up_plan(), parameters=told), file)
+        assert read_plan(file).parameters == told
 
     def test_the_command_tells_it(self, file: Path) -> None:
         rewrite(file, lambda members: members.update({"runs/posts.npy": npy(np.full(40, -1))}))

@@ -17,6 +17,7 @@ import shapely
 from gpxpy.gpx import GPX
 from lxml import etree
 
+from geofence.errors import JobError
 from geofence.outputs.gpx import OUTPUT
 from geofence.plan import FencePlan, Parameter
 from tests.outputs.runs import in_two_runs, on_a_square
@@ -132,6 +133,10 @@ class TestWaypoints:
         assert points[5].elevation is None
         known = [row for row in range(40) if row != 5]
         assert [points[row].elevation for row in known] == pytest.approx(levels[known], abs=0.5001e-3)
+
+    def test_those_of_anything_else_are_refused(self, tmp_path: Path) -> None:
+        with pytest.raises(JobError, match=r"gpx\.level: unknown word: 'grund'\. Did you mean ground\?"):
+            _written(_with_level(made_up_plan(), "grund"), tmp_path)
 
     @pytest.mark.parametrize(("lon_deg", "written"), [(180.0, -180.0), (-180.0, -180.0), (180.5, -179.5)])
     def test_the_antimeridian_is_at_minus_180(self, lon_deg: float, written: float, tmp_path: Path) -> None:

@@ -17,6 +17,7 @@ from lxml import etree
 from pyproj import CRS, Transformer
 
 from geofence.engine.records import Floats
+from geofence.errors import JobError
 from geofence.inputs.landxml_lines import read_lines
 from geofence.outputs.landxml.document import OUTPUT
 from geofence.plan import CAUTIONS, FencePlan, Parameter
@@ -195,6 +196,12 @@ class TestPoints:
         assert read == pytest.approx(expected, abs=0.5001e-4)
         said = _all(root, "//x:Property[@label='levels']/@value")[0]
         assert {"ground": "the ground at the post", "top": "the post's top", "toe": "the post's toe"}[of] in said
+
+    def test_a_level_of_anything_else_is_refused(self, tmp_path: Path) -> None:
+        plan = made_up_plan()
+        told = {**plan.parameters, "landxml.level": Parameter(value="roof", origin="job")}
+        with pytest.raises(JobError, match=r"landxml\.level: unknown word: 'roof'\. Known: ground, top, toe\."):
+            OUTPUT.write(replace(plan, parameters=told), tmp_path / "fence.xml")
 
     def test_a_level_that_is_not_known_is_left_out(self, tmp_path: Path) -> None:
         plan = made_up_plan()

@@ -30,6 +30,5 @@ class DxfStyle:
     @classmethod
     def of(cls, plan: FencePlan) -> DxfStyle:
         """What the plan's job says in its table ``[dxf]``."""
-        given = {item.name: plan.parameters.get(f"dxf.{item.name}") for item in fields(cls)}
-        chosen: dict[str, Any] = {name: item.value for name, item in given.items() if item is not None}
-        return cls(**chosen)
+        given: dict[str, Any] = {item.name: plan.value(f"dxf.{item.name}") for item in fields(cls)}
+        return cls(**{name: value for name, value in given.items() if value is not None})

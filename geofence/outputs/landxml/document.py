@@ -27,6 +27,7 @@ from geofence.outputs.plain_text import one_line
 from geofence.outputs.post_words import post_words
 from geofence.outputs.xml_text import attribute
 from geofence.plan import FencePlan, Grid, Output
+from geofence.registry import must_be_known
 from geofence.site.grids import same
 
 __all__ = ["OUTPUT", "LevelOf", "write"]
@@ -37,13 +38,20 @@ NAMESPACE = "http://www.landxml.org/schema/LandXML-1.2"
 
 
 def write(plan: FencePlan, path: Path) -> None:
-    """Write the plan; the level of the points is what the plan's parameter ``landxml.level`` says."""
+    """Write the plan; the level of the points is what the plan's parameter ``landxml.level`` says.
+
+    Raises
+    ------
+    JobError
+        The parameter is no word that is known.
+    """
     with path.open("w", encoding="utf-8", newline="\n") as file:
         file.writelines(_document(plan))
 
 
 def _document(plan: FencePlan) -> Iterator[str]:
-    unit, of = unit_of(plan.grid), _level_of(plan)
+    unit, of = unit_of(plan.grid), plan.value("landxml.level", "ground")
+    must_be_known(of, get_args(LevelOf), place="landxml.level")
     known = _facts(plan, unit, of)
     yield xml_text.DECLARATION
     yield xml_text.comment(f"{label}: {sentence}" for label, sentence in known)
@@ -51,14 +59,6 @@ def _document(plan: FencePlan) -> Iterator[str]:
     yield from _points(plan, unit, of)
     yield from alignments(plan, unit)
     yield "</LandXML>\n"
-
-
-def _level_of(plan: FencePlan) -> LevelOf:
-    parameter = plan.parameters.get("landxml.level")
-    word: LevelOf = "ground" if parameter is None else parameter.value
-    if word not in get_args(LevelOf):
-        raise ValueError(f"landxml.level is {word!r}")
-    return word
 
 
 def _facts(plan: FencePlan, unit: LandXmlUnit, of: LevelOf) -> Facts:

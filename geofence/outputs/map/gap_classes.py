@@ -47,5 +47,5 @@ def gap_edges_m(plan: FencePlan) -> tuple[float, ...]:
 
 
 def stated_limit_m(plan: FencePlan, name: str) -> float | None:
-    stated = plan.parameters.get(f"levels.{name}")
-    return None if stated is None or stated.value is None else float(stated.value)
+    limit_m: float | None = plan.value(f"levels.{name}")
+    return limit_m

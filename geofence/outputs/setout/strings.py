@@ -23,8 +23,7 @@ STRING_M = 0.010
 
 def tape_of(plan: FencePlan) -> Tape:
     """The tape of a plan's grid and job."""
-    separation = plan.parameters.get("job.geoid_separation_m")
-    return Tape.on(grid_crs(plan), geoid_separation_m=0.0 if separation is None else float(separation.value))
+    return Tape.on(grid_crs(plan), geoid_separation_m=plan.value("job.geoid_separation_m", 0.0))
 
 
 def spots(plan: FencePlan, rows: NDArray[np.int64]) -> Spots:

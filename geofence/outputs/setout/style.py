@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
 from geofence.errors import JobError
 from geofence.outputs.setout.units import TapeUnit
 from geofence.plan import FencePlan
-from geofence.registry import nearest
+from geofence.registry import must_be_known
 
 __all__ = ["CONTROL_REACH_M", "PAPERS_MM", "SETBACK_M", "Paper", "SetoutStyle"]
 
@@ -52,8 +51,8 @@ class SetoutStyle:
     reach_m: float = CONTROL_REACH_M
 
     def __post_init__(self) -> None:
-        _must_be_known("setout.paper", self.paper, get_args(Paper))
-        _must_be_known("setout.units", self.units, get_args(TapeUnit))
+        must_be_known(self.paper, get_args(Paper), place="setout.paper")
+        must_be_known(self.units, get_args(TapeUnit), place="setout.units")
         for place, value in (("setout.setback_m", self.setback_m), ("control.reach_m", self.reach_m)):
             if not value > 0:
                 raise JobError("is no distance", place=place, value=value, unit="m", remedy="Write one above 0.")
@@ -67,12 +66,5 @@ class SetoutStyle:
             "setback_m": "setout.setback_m",
             "reach_m": "control.reach_m",
         }
-        given: dict[str, Any] = {
-            name: plan.parameters[address].value for name, address in addresses.items() if address in plan.parameters
-        }
-        return cls(**given)
-
-
-def _must_be_known(place: str, word: str, known: Iterable[str]) -> None:
-    if word not in known:
-        raise JobError("unknown word", place=place, value=repr(word), remedy=nearest(word, tuple(known)))
+        given: dict[str, Any] = {name: plan.value(address) for name, address in addresses.items()}
+        return cls(**{name: value for name, value in given.items() if value is not None})

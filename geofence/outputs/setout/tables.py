@@ -343,10 +343,10 @@ def wire_table(plan: FencePlan, units: Units) -> Table:
 
 
 def _heights(plan: FencePlan, units: Units) -> str:
-    given = plan.parameters.get("wire.heights_m")
-    if given is None:
+    given = plan.value("wire.heights_m")
+    if not given:
         return ""
-    *others, last = (float(height) for height in given.value)
+    *others, last = given
     heights = ", ".join([*map(units.length, others), units.said(last)])
     return f"Wires above the ground at each post, the lowest first: {heights}. "
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from geofence.outputs.paper.page import PAPERS_MM
 from geofence.plan import FencePlan
+from geofence.registry import must_be_known
 
 __all__ = ["EXAGGERATIONS", "SCALES", "SheetOptions", "sheet_options"]
 
@@ -68,13 +69,19 @@ class SheetOptions:
 
 
 def sheet_options(plan: FencePlan) -> SheetOptions:
-    """The options of a plan, with what its bays and its height make of those that the job leaves open."""
+    """The options of a plan, with what its bays and its height make of those that the job leaves open.
+
+    Raises
+    ------
+    JobError
+        The paper is of no known size.
+    """
 
     def given(key: str, default: Any = None) -> Any:
-        parameter = plan.parameters.get(f"sheets.{key}")
-        return default if parameter is None or parameter.value is None else parameter.value
+        return plan.value(f"sheets.{key}", default)
 
     paper = given("paper", "A3")
+    must_be_known(paper, tuple(PAPERS_MM), place="sheets.paper")
     scale = float(given("scale") or _scale(plan, PAPERS_MM[paper][0] - BESIDE_MM))
     section_scale = float(given("section_scale") or scale)
     words = {key: str(given(key, "")) for key in ("client", "number", "revision", "drawn", "checked", "date")}
