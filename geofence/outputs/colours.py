@@ -6,12 +6,14 @@ the colour-blind tell them apart, and they show on white and on black.
 
 from __future__ import annotations
 
-__all__ = ["EARTH", "FINDINGS", "GATE", "LEG", "POSTS", "STEP", "ZONES", "Rgb"]
+__all__ = ["EARTH", "FINDINGS", "GATE", "INK", "LEG", "PAPER", "POSTS", "STEP", "ZONES", "Rgb"]
 
 Rgb = tuple[int, int, int]
 
 _BLUE, _GREEN, _PURPLE, _SKY, _ORANGE = (0, 114, 178), (0, 158, 115), (204, 121, 167), (86, 180, 233), (230, 159, 0)
 
+INK: Rgb = (29, 42, 48)
+PAPER: Rgb = (251, 249, 243)
 EARTH: Rgb = (153, 153, 51)
 GATE: Rgb = _PURPLE
 LEG: Rgb = _GREEN

@@ -7,16 +7,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 from geofence.outputs import colours
-from geofence.outputs.colours import Rgb
+from geofence.outputs.colours import INK, PAPER, Rgb
 from geofence.outputs.gis.layers import Shape
 
 __all__ = ["STYLES", "Label", "Look", "Style", "Symbol"]
 
 Mark = Literal["circle", "square", "triangle", "pentagon", "hexagon", "octagon", "diamond", "cross"]
 Dash = tuple[float, ...]
-
-INK: Rgb = (29, 42, 48)
-PAPER: Rgb = (251, 249, 243)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,7 +110,11 @@ _FINDING_MARKS: dict[str, tuple[Mark, float]] = {
     "warn": ("triangle", 4.6),
     "note": ("circle", 3.6),
 }
-_STAGED = (("full", INK, 0.5, ()), ("cut", INK, 0.5, (2.0, 1.0)), ("gate", colours.GATE, 0.9, ()))
+_STAGED = (
+    ("full", "full bay", INK, 0.5, ()),
+    ("cut", "narrower bay", INK, 0.5, (2.0, 1.0)),
+    ("gate", "gate", colours.GATE, 0.9, ()),
+)
 
 STYLES: Mapping[str, Style] = {
     "posts": Style(
@@ -130,9 +131,8 @@ STYLES: Mapping[str, Style] = {
         column="kind",
         looks=(
             *(
-                Look(value=kind, title=f"{kind} bay" if kind != "gate" else "gate", symbol=symbol)
-                for kind, rgb, width_mm, dash_mm in _STAGED
-                for symbol in [Symbol(stroke=rgb, width_mm=width_mm, dash_mm=dash_mm)]
+                Look(value=kind, title=title, symbol=Symbol(stroke=rgb, width_mm=width_mm, dash_mm=dash_mm))
+                for kind, title, rgb, width_mm, dash_mm in _STAGED
             ),
             Look(value=None, title="other", symbol=Symbol(width_mm=0.5)),
         ),

@@ -143,7 +143,7 @@ def _bays(plan: FencePlan) -> dict[str, Any]:
     return {
         "count": len(bays),
         "names": counted(plan.bay_names) if len(bays) else {"list": []},
-        "kind": coded(bays.kind),
+        "kind": coded(plan.bay_words),
         "from_post": packed(bays.from_post),
         "to_post": packed(bays.to_post),
         "table": table(columns, BAY_COLUMNS + had(columns, BAY_EXTRAS)),
@@ -153,9 +153,8 @@ def _bays(plan: FencePlan) -> dict[str, Any]:
 
 def _ground_height_m(plan: FencePlan) -> float:
     """Mean height of the ground above the ellipsoid along the line, to a tenth: 16 parts in a thousand million."""
-    separation = plan.parameters.get("job.geoid_separation_m")
     above_datum_m = float(np.mean(plan.stations.ground_level_m))
-    return round(above_datum_m + (0.0 if separation is None else float(separation.value)), 1)
+    return round(above_datum_m + float(plan.value("job.geoid_separation_m", 0.0)), 1)
 
 
 def _section(plan: FencePlan) -> dict[str, Any]:
