@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import json
 import re
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -24,6 +25,11 @@ from geofence import registry
 from geofence.engine.records import Finding
 from geofence.errors import InputError, JobError
 from geofence.inputs.job import job_from_values
+from geofence.outputs.dxf import plan as plan_dxf
+from geofence.outputs.dxf.style import DxfStyle, PostsAs
+from geofence.outputs.paper.page import Area, Stroke
+from geofence.outputs.sheets.document import sheets
+from geofence.outputs.sheets.strip_plan import ASIDE
 from geofence.plan import FencePlan
 from geofence.planner import plan_fence
 from tests.sites import write_line, write_raster
@@ -395,6 +401,38 @@ class TestFiles:
         summary = json.loads((out / "plan.json").read_text(encoding="utf-8"))["summary"]
         assert "NaN" not in json.dumps(summary)
         assert "NaN" not in (out / "posts.geojson").read_text(encoding="utf-8")
+
+    @pytest.mark.parametrize("posts_as", ["2d", "3d"])
+    def test_a_drawing_for_cad_has_it_where_it_stands(self, posts_as: PostsAs, folder: Path) -> None:
+        """(a) where the file has it, and a line from there to the foot on the fence's line, 0.2 m off."""
+        mark = ("E1", 41.5, 0.2)
+        plan = planned(folder, [mark], aside_max_m=0.3)
+        plan_dxf.write(plan, folder / "plan.dxf", style=replace(DxfStyle.of(plan), posts=posts_as))
+        drawing = ezdxf.readfile(folder / "plan.dxf").modelspace()
+        ((_, *expected),) = places([mark])
+        ((_, *foot),) = places([("E1", 41.5, 0.0)])
+        (sign,) = drawing.query('INSERT[layer=="FENCE-POST-EXISTING"]')
+        (stroke,) = drawing.query('LINE[layer=="FENCE-POST-EXISTING"]')
+        assert tuple(sign.dxf.insert)[:2] == pytest.approx(expected, abs=1e-4)
+        assert tuple(stroke.dxf.start)[:2] == pytest.approx(foot, abs=1e-4)
+        assert stroke.dxf.end == sign.dxf.insert
+        if posts_as == "3d":
+            bodies = [tuple(body.dxf.insert)[:2] for body in drawing.query('INSERT[layer=="FENCE-POST-BODY"]')]
+            assert pytest.approx(expected, abs=1e-4) in bodies
+            panels = np.array([face.wcs_vertices() for face in drawing.query("3DFACE")]).reshape(-1, 3)
+            assert np.abs(panels[panels[:, 0] < CORNERS[1, 0] - 1, 1] - CORNERS[0, 1]).max() < 1e-4
+
+    def test_sheets_have_it_where_it_stands(self, folder: Path) -> None:
+        """(a) 0.2 m at 1:250 are 0.8 mm: a stroke so long from the fence, square to it, to the middle of its ring."""
+        plan = planned(folder, [("E1", 41.5, 0.2)], aside_max_m=0.3, values={"sheets": {"scale": 250}})
+        strokes, rings = [], []
+        for page in list(sheets(plan))[1:]:
+            strokes += [item.points for item in page.items if isinstance(item, Stroke) and item.pen is ASIDE]
+            rings += [np.mean(item.rings[0], axis=0) for item in page.items if isinstance(item, Area)]
+        (stroke,) = strokes
+        factor = plan.grid.combined_factor
+        assert np.hypot(*(stroke[1] - stroke[0])) == pytest.approx(0.8, abs=1e-3), factor
+        assert min(np.hypot(*(ring - stroke[1])) for ring in rings) < 1e-6
 
     def test_every_output_can_do_without_a_toe(self, folder: Path) -> None:
         """No number that is none in any of them, and the post drawn from its top to the ground."""

@@ -22,6 +22,7 @@ __all__ = [
     "from_degrees",
     "grid_crs",
     "leg_ends",
+    "stands",
 ]
 
 Carry = Callable[[Floats, Floats], tuple[Floats, Floats]]
@@ -95,6 +96,13 @@ def chains(plan: FencePlan) -> list[Chain]:
 def directions_deg(plan: FencePlan) -> Floats:
     """(n,) of each post, how the fence runs there: anticlockwise from east; at a corner, half way between its sides."""
     return np.asarray(90.0 - plan.places.bearing_deg + plan.fence.posts.deflection_deg / 2)
+
+
+def stands(plan: FencePlan) -> Floats:
+    """(n, 2) where posts really stand: those that exist already beside their places on the line, the others there."""
+    places = np.column_stack([plan.places.easting, plan.places.northing])
+    places[plan.existing.post] = np.column_stack([plan.existing.easting, plan.existing.northing])
+    return places
 
 
 def leg_ends(plan: FencePlan) -> Floats:

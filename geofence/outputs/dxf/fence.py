@@ -29,10 +29,15 @@ _GROUND_TOLERANCE_M = 0.005
 
 
 def add_posts(drawing: Drawing, plan: FencePlan, posts_as: PostsAs) -> None:
+    """Posts where they stand; from one that exists beside its place on the line a stroke to that place."""
     posts, unit = plan.fence.posts, plan.grid.unit_m
     at, turn_deg = _at_posts(plan, posts_as), on_grid.directions_deg(plan)
+    on_line = at.copy()
+    at[:, :2] = on_grid.stands(plan)
+    aside = np.flatnonzero(np.any(at != on_line, axis=1))
+    drawing.lines([post_layer(posts.kind[row]) for row in aside], on_line[aside], at[aside])
     height = NAME_MM * drawing.millimetre
-    start, reading_deg = _beside(plan, at, turn_deg, height, drawing.millimetre)
+    start, reading_deg = _beside(plan, on_line, at, turn_deg, drawing.millimetre)
     levels_m = (posts.ground_level_m, posts.top_level_m, posts.toe_level_m)
     levels = [list(fixed(level_m / unit, _LEVEL_DECIMALS, missing="")) for level_m in levels_m]
     name, *rest = POST_TAGS
@@ -65,20 +70,22 @@ def _blocks(drawing: Drawing, plan: FencePlan) -> list[str]:
 
 
 def _at_posts(plan: FencePlan, posts_as: PostsAs) -> Floats:
-    """(n, 3) where posts are marked: in the plane, or on the ground."""
+    """(n, 3) the posts' places on the line: in the plane, or on the ground."""
     places = plan.places
     level = plan.fence.posts.ground_level_m / plan.grid.unit_m if posts_as == "3d" else np.zeros(len(places.easting))
     return np.column_stack([places.easting, places.northing, level])
 
 
-def _beside(plan: FencePlan, at: Floats, turn_deg: Floats, height: float, millimetre: float) -> tuple[Floats, Floats]:
+def _beside(plan: FencePlan, on_line: Floats, at: Floats, turn_deg: Floats, millimetre: float) -> tuple[Floats, Floats]:
     """Where the names of posts begin, square off the fence and clear of mark and hole, and how they are turned."""
+    height = NAME_MM * millimetre
     reading_deg = readable(turn_deg + 90)
     along, up = axes(reading_deg)
     clear = max(1.6 * millimetre, plan.system.hole_diameter_m / plan.grid.unit_m / 2) + height / 2
-    aside = _crowded(plan, at, 1.4 * height) * LETTER_WIDTH * height * (1 + max(map(len, plan.post_names)))
-    start = at.copy()
-    start[:, :2] += along * (clear + aside)[:, None] - up * height / 2
+    aside = _crowded(plan, on_line, 1.4 * height) * LETTER_WIDTH * height * (1 + max(map(len, plan.post_names)))
+    beyond = np.sum((at - on_line)[:, :2] * along, axis=1).clip(min=0.0)
+    start = on_line.copy()
+    start[:, :2] += along * (clear + aside + beyond)[:, None] - up * height / 2
     return start, reading_deg
 
 
@@ -122,7 +129,7 @@ def add_bodies(drawing: Drawing, plan: FencePlan) -> None:
     """Posts from toe to top, what hangs between them, and the ground, all at their levels."""
     posts, bays, unit = plan.fence.posts, plan.fence.bays, plan.grid.unit_m
     foot_m = posts.foot_level_m
-    foot = np.column_stack([plan.places.easting, plan.places.northing, foot_m / unit])
+    foot = np.column_stack([on_grid.stands(plan), foot_m / unit])
     turn_deg = on_grid.directions_deg(plan) % 360
     widths_m = Sizes.of(plan).width_m.tolist()
     names = {width_m: f"{POST_BODY}-{width_m * 1000:.6g}".replace(".", "_") for width_m in widths_m}
@@ -130,7 +137,7 @@ def add_bodies(drawing: Drawing, plan: FencePlan) -> None:
         make_body(drawing, name, width=width_m / unit)
     blocks = [names[width_m] for width_m in widths_m]
     drawing.inserts(blocks, BODY, foot, turn_deg=turn_deg, stretch=(posts.top_level_m - foot_m) / unit)
-    ends = foot[np.column_stack([bays.from_post, bays.to_post, bays.to_post, bays.from_post])]
+    ends = _at_posts(plan, "3d")[np.column_stack([bays.from_post, bays.to_post, bays.to_post, bays.from_post])]
     levels_m = np.column_stack([bays.underside_from_m, bays.underside_to_m, bays.top_to_m, bays.top_from_m])
     ends[:, :, 2] = levels_m / unit
     drawing.faces(PANEL, ends)

@@ -48,8 +48,13 @@ def _says(plan: FencePlan, style: DxfStyle) -> tuple[tuple[str, str], ...]:
         if style.posts == "3d"
         else f"it is flat, levels are attributes of the posts, in {unit}"
     )
+    existing = "; posts that exist already are where they stand, with a line to their places on the fence's line"
     return (
-        ("drawing", f"x is easting, y northing, at 1:1 in {unit}, grid north up; {space}"),
+        (
+            "drawing",
+            f"x is easting, y northing, at 1:1 in {unit}, grid north up; {space}"
+            f"{existing if len(plan.existing) else ''}",
+        ),
         ("plot", f"texts and marks are sized for a plot at 1:{style.scale:g}; posts and holes are at true size"),
     )
 

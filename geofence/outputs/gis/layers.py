@@ -185,7 +185,7 @@ def _findings(plan: FencePlan) -> Iterator[GisLayer]:
     }
     points = [None if place is None else shapely.Point(along[place.run].place(place.at_m)) for place in places]
     yield _layer(plan, "findings", "What somebody must look at", "Point", columns, _objects(points))
-    reaching = [(row, place) for row, place in enumerate(places) if place is not None and place.to_m > place.from_m]
+    reaching = [(row, place) for row, place in enumerate(places) if place is not None and place.reaches]
     kept = {name: [values[row] for row, _ in reaching] for name, values in plan.finding_columns().items()}
     stretches: dict[str, Values] = {name: kept[name] for name in ("code", "severity", "message", "remedy")}
     ways = _lines([along[place.run].path(place.from_m, place.to_m) for _, place in reaching])

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geofence.engine.records import Floats
-from geofence.outputs.on_grid import Chain, chains
+from geofence.outputs.on_grid import Chain, chains, stands
 from geofence.plan import FencePlan
 
 __all__ = ["FenceLine", "fence_lines"]
@@ -22,7 +22,9 @@ class FenceLine:
     chain
         Rows, chainages and places of the posts.
     xy_m
-        (n, 2) east and north on the grid, in metres.
+        (n, 2) east and north of the posts' places on the line, on the grid, in metres.
+    stands_m
+        (n, 2) where the posts stand: those that exist already beside their places.
     names, kinds
         (n,) of the posts.
     ground_m, top_m, toe_m, height_m, embedment_m
@@ -41,6 +43,7 @@ class FenceLine:
 
     chain: Chain
     xy_m: Floats
+    stands_m: Floats
     names: tuple[str, ...]
     kinds: tuple[str, ...]
     ground_m: Floats
@@ -72,11 +75,11 @@ class FenceLine:
 
 def fence_lines(plan: FencePlan) -> list[FenceLine]:
     """The runs of a plan in their order."""
-    names = plan.post_names
-    return [_line(plan, chain, names) for chain in chains(plan)]
+    names, stands_m = plan.post_names, stands(plan) * plan.grid.unit_m
+    return [_line(plan, chain, names, stands_m) for chain in chains(plan)]
 
 
-def _line(plan: FencePlan, chain: Chain, names: tuple[str, ...]) -> FenceLine:
+def _line(plan: FencePlan, chain: Chain, names: tuple[str, ...], stands_m: Floats) -> FenceLine:
     posts, bays, run = plan.fence.posts, plan.fence.bays, chain.run
     rows, bay_rows = np.array(chain.rows), run.bays
     nothing = [np.nan]
@@ -84,6 +87,7 @@ def _line(plan: FencePlan, chain: Chain, names: tuple[str, ...]) -> FenceLine:
     return FenceLine(
         chain=chain,
         xy_m=np.column_stack([chain.easting, chain.northing]) * plan.grid.unit_m,
+        stands_m=stands_m[rows],
         names=tuple(names[row] for row in chain.rows),
         kinds=tuple(posts.kind[row] for row in chain.rows),
         ground_m=posts.ground_level_m[rows],

@@ -72,7 +72,7 @@ class KeyPlan:
             page.line(thin, FENCE)
             room.take_line(thin, wide_mm=1.2)
         gates = self._draw_gates(page, room, ways)
-        self._draw_existing(page, room, ways)
+        self._draw_existing(page, room, box)
         self._name_ends(room, ways)
         for name, ring in outlines:
             self._name_sheet(room, name, ring)
@@ -136,12 +136,12 @@ class KeyPlan:
                 found.append((f"Gate {name}".strip(), (x, y)))
         return found
 
-    def _draw_existing(self, page: Page, room: LabelRoom, ways: Sequence[Floats]) -> None:
-        for line, way in zip(self.lines, ways, strict=True):
-            last = np.array([np.inf, np.inf])
+    def _draw_existing(self, page: Page, room: LabelRoom, box: tuple[float, float, float, float]) -> None:
+        for line in self.lines:
+            stands, last = self._on_paper(line.stands_m, box), np.array([np.inf, np.inf])
             for at in (at for at, kind in enumerate(line.kinds) if kind == "existing"):
-                if np.hypot(*(way[at] - last)) >= EXISTING_APART_MM:
-                    last = way[at]
+                if np.hypot(*(stands[at] - last)) >= EXISTING_APART_MM:
+                    last = stands[at]
                     x, y = last.tolist()
                     signs.post_sign(page, x, y, "existing")
                     room.take(Box.upright(x - 0.9, y - 0.9, x + 0.9, y + 0.9))

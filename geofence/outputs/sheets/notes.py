@@ -84,13 +84,13 @@ def _group(
 
 
 def _summary(plan: FencePlan) -> Iterator[Paragraph]:
-    told = plan.summary()
+    told, full = plan.summary(), "at most" if plan.system.slope == "strained" else "full bays"
     for label, text in (
         ("Fence", f"{one_line(plan.system.title)}, {plan.system.height_m:.3f} m high"),
         ("Length", f"{told['length_m']:.2f} m on the ground"),
         ("Posts", f"{sum(told['posts'].values())} ({_counts(told['posts'])}), {plan.system.post_width_m:.3f} m wide, "
                   f"in holes of {plan.system.hole_diameter_m:.3f} m"),
-        ("Bays", f"{sum(told['bays'].values())} ({_counts(told['bays'])}), full bays {plan.system.module_m:.3f} m"),
+        ("Bays", f"{sum(told['bays'].values())} ({_counts(told['bays'])}), {full} {plan.system.module_m:.3f} m"),
         ("Steps", f"{told['steps']}; steepest ground {told['steepest_ground_deg']:.1f}°"),
         ("Inputs", ", ".join(one_line(name) for name in sorted(plan.provenance.inputs)) or "not stated"),
     ):  # fmt: skip
@@ -120,7 +120,8 @@ def _reading(plan: FencePlan, options: SheetOptions) -> Iterator[Paragraph]:
     )
     yield Paragraph(
         "Posts: full square, an end, corner, strainer or junction; open square, beside a gate; ring with a dot, there "
-        "already; dot, in between. Circle round a post: a vertex of the boundary; triangle with a dot: a control "
+        "already, with a stroke to its place on the line; dot, in between. Circle round a post: a vertex of the "
+        "boundary; triangle with a dot: a control "
         "point. Findings: full triangle, stop: do not build this as it is; open triangle, decide; ring, know; a band "
         "along the fence shows how far the first two reach. Their numbers "
         "run in the order of the fence; the list has what stops first, then what to decide, then what to know."

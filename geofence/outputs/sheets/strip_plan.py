@@ -25,7 +25,7 @@ __all__ = ["LABELS_MM", "PlanDrawing"]
 LABELS_MM = (14.0, 13.0)
 """Room kept free left and right, and above and below, of the fence for match lines and names."""
 BAND_MM = 1.8
-FRAME, FENCE, BESIDE = Pen(0.18), Pen(0.5), Pen(0.25, GREY)
+FRAME, FENCE, BESIDE, ASIDE = Pen(0.18), Pen(0.5), Pen(0.25, GREY), Pen(0.18)
 GATE, SWING = Pen(0.25, BLACK, (1.2, 0.8)), Pen(0.13, BLACK, (0.8, 0.6))
 
 
@@ -49,13 +49,18 @@ class PlanDrawing:
         room = LabelRoom(page, (x0 + 0.5, y0 + 0.5, x1 - 0.5, y1 - 0.5))
         posts = window.on_paper(self.lines[strip.line].xy_m[strip.first : strip.last + 1])
         room.take_line(posts, wide_mm=1.8)
-        for x, y in posts.tolist():
+        stands = window.on_paper(self.lines[strip.line].stands_m[strip.first : strip.last + 1])
+        for x, y in stands.tolist():
             room.take(Box.upright(x - 0.9, y - 0.9, x + 0.9, y + 0.9))
         self._draw_zones(page, window)
         marks = self._draw_marks(page, window, room)
         self._draw_neighbours(page, window, room)
         self._draw_stretches(page, window)
-        self._draw_fence(page, window, posts)
+        for at in np.flatnonzero(np.any(stands != posts, axis=1)):
+            stroke = np.array([posts[at], stands[at]])
+            page.line(stroke, ASIDE)
+            room.take_line(stroke, wide_mm=0.4)
+        self._draw_fence(page, window, posts, stands)
         self._draw_leaves(page, window, room)
         names = StripNames(
             page=page, room=room, window=window, line=self.lines[strip.line], posts=posts, plan=self.plan
@@ -125,7 +130,8 @@ class PlanDrawing:
                 path = line.chain.path(max(place.from_m, first_m), min(place.to_m, last_m))
                 page.line(window.on_paper(path * self.plan.grid.unit_m), Pen(BAND_MM, ink))
 
-    def _draw_fence(self, page: Page, window: StripWindow, posts: Floats) -> None:
+    def _draw_fence(self, page: Page, window: StripWindow, posts: Floats, stands: Floats) -> None:
+        """Bays along the line, and posts where they stand."""
         strip, line = window.strip, self.lines[window.strip.line]
         stretch: list[Floats] = [posts[0]]
         for bay, kind in enumerate(line.bay_kinds[strip.first : strip.last]):
@@ -135,7 +141,7 @@ class PlanDrawing:
                 stretch = []
             stretch.append(posts[bay + 1])
         page.line(np.array(stretch), FENCE)
-        for at, (x, y) in enumerate(posts.tolist(), start=strip.first):
+        for at, (x, y) in enumerate(stands.tolist(), start=strip.first):
             signs.post_sign(page, x, y, line.kinds[at])
 
     def _draw_leaves(self, page: Page, window: StripWindow, room: LabelRoom) -> None:
