@@ -279,7 +279,7 @@ def _divide(line: BentLine, ahead: _Ahead, end_m: float, rules: LayoutRules) -> 
 def _whole(line: BentLine, start_m: float, end_m: float, bays: int, rules: LayoutRules) -> Division | None:
     """A whole number of modules, the last fraction of a millimetre shared among them."""
     longest_m = rules.module_m + 2 * MODULE_SLACK_M
-    full_m = line.alike_m(start_m, end_m, head=0, full=0, full_m=longest_m, tail=bays, longest_m=longest_m)
+    full_m = line.alike_m(start_m, end_m, [(bays, None)], longest_m=longest_m)
     return None if full_m is None else Division(head=0, full=bays, tail=0, full_m=full_m)
 
 
@@ -293,10 +293,10 @@ def _cut(
         cut_m: float | None = line.chord_m(ahead.post_m[full], end_m)
     elif head == 0:
         from_m = ahead.post_m[full]
-        cut_m = line.alike_m(from_m, end_m, head=0, full=0, full_m=module, tail=tail, longest_m=module)
+        cut_m = line.alike_m(from_m, end_m, [(tail, None)], longest_m=module)
     else:
-        from_m = ahead.post_m[0]
-        cut_m = line.alike_m(from_m, end_m, head=head, full=full, full_m=module, tail=tail, longest_m=module)
+        runs = [(head, None), (full, module), (tail, None)]
+        cut_m = line.alike_m(ahead.post_m[0], end_m, runs, longest_m=module)
     return None if cut_m is None else Division(head=head, full=full, tail=tail, full_m=module, cut_m=cut_m)
 
 

@@ -81,7 +81,7 @@ class BestFit:
         findings = [WINDOWED] if proven == "windowed" else []
         for stretch, piece in web.laid(bays):
             laid[owner[stretch]].append(piece)
-            findings += web.templates[stretch].findings
+            findings += web.templates[stretch].says(piece)
         return laid, findings
 
     def _priced(self, web: Web, *, closed: bool = False) -> SteppedWeb | SlopedWeb:

@@ -150,19 +150,20 @@ class BentLine:
         return posts
 
     def alike_m(
-        self, from_m: float, to_m: float, *, head: int, full: int, full_m: float, tail: int, longest_m: float
+        self, from_m: float, to_m: float, runs: Sequence[tuple[int, float | None]], *, longest_m: float
     ) -> float | None:
-        """Chord of ``head`` bays before and ``tail`` bays after ``full`` bays of ``full_m`` that ends at ``to_m``.
+        """The one chord by which bays end at ``to_m``: that of the runs, (count, chord) in order, which say None.
 
-        Found by the secant method: on a straight line the place reached grows by head + tail for each unit of the
-        chord, and a slight bend changes that little. None where no chord up to ``longest_m`` does: on a line that turns
-        back within a bay, the place that a walk reaches jumps as the chord grows.
+        Found by the secant method: on a straight line the place reached grows by the number of such bays for each unit
+        of the chord, and a slight bend changes that little. None where no chord up to ``longest_m`` does: on a line
+        that turns back within a bay, the place that a walk reaches jumps as the chord grows.
         """
 
         def past_end(chord_m: float) -> float:
-            return self.posts_m(from_m, ((head, chord_m), (full, full_m), (tail, chord_m)))[-1] - to_m
+            chords = [(count, chord_m if chord is None else chord) for count, chord in runs]
+            return self.posts_m(from_m, chords)[-1] - to_m
 
-        chord, past, slope = longest_m, past_end(longest_m), float(head + tail)
+        chord, past, slope = longest_m, past_end(longest_m), float(sum(count for count, chord in runs if chord is None))
         for _ in range(_SECANT_STEPS):
             if abs(past) < _LANDED_M:
                 return chord

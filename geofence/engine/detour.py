@@ -19,7 +19,7 @@ from geofence.engine.barred import TOLERANCE_M, Interval, Task, joined, left_ove
 from geofence.engine.reach import clear_places
 from geofence.engine.widening import Route, widened
 
-__all__ = ["Detour", "detour"]
+__all__ = ["GAIN_M", "Detour", "Prices", "Stand", "clear_windows", "detour", "stands_by_bay"]
 
 GAIN_M = 10 * TOLERANCE_M
 """A narrowest bay that could be wider by less than a hundredth of a millimetre is wide enough."""
@@ -118,8 +118,8 @@ def _fewest_at_all(task: Task) -> int:
 
 def _route(task: Task, bays: int, prices: Prices, *, most: int) -> tuple[int, Route] | None:
     """The cheapest way by so many bays, and its cost; None where there is none."""
-    windows = _windows(task, bays) if most else _clear_windows(task, bays)
-    if windows is None:
+    windows = _windows(task, bays) if most else clear_windows(task)
+    if windows is None or len(windows) != bays:
         return None
     rows = stands_by_bay(task, windows, prices, most=(most + 1) * prices.barred - 1)
     if not rows[-1]:
@@ -137,13 +137,13 @@ def _windows(task: Task, bays: int) -> list[Interval]:
     return windows[::-1]
 
 
-def _clear_windows(task: Task, bays: int) -> list[Interval] | None:
-    """Where the posts of layouts clear of barred stretches stand; None where the fewest bays of these are not as many.
+def clear_windows(task: Task) -> list[Interval] | None:
+    """Where the posts of clear layouts with the fewest bays stand, for each post but the first; None without any.
 
-    Without the first post; from the first place to the last, what lies between them with it.
+    From the first place to the last, what lies between them with it.
     """
     clear = clear_places(task)
-    if clear is None or len(clear) + 1 != bays or not all(clear):
+    if clear is None or not all(clear):
         return None
     return [*((places[0][0], places[-1][1]) for places in clear), (task.end_m, task.end_m)]
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -15,9 +15,11 @@ from geofence.engine.detour import detour
 from geofence.engine.records import Finding, Floats, KeepClear, LayoutRules, PostKind
 from geofence.engine.relaxing import relaxations
 from geofence.engine.spans import Piece, Row
+from geofence.engine.ways_round import ways_round
+from geofence.engine.web import Web
 from geofence.numeric import WIDTH_TOLERANCE_M, millimetres_up
 
-__all__ = ["barred_by", "round_keep_clears", "standing_in", "task_of"]
+__all__ = ["all_round_keep_clears", "barred_by", "round_keep_clears", "standing_in", "task_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,9 +66,8 @@ def round_keep_clears(
 
     ``from_m`` is the chainage that messages give to the line's start.
     """
-    near = [each for each in keep_clear if each.to_m > piece.start_m and each.from_m < piece.end_m[-1]]
+    near = _near(piece, keep_clear)
     task = task_of(piece, line, barred_by(near), rules)
-    touched = [each for each in near if any(each.from_m < post < each.to_m for post in piece.end_m[:-1])]
     if not any(map(task.barred_at, task.wanted_m)) or not piece.division.fits(rules):
         return piece, []
     found = detour(task)
@@ -75,8 +76,8 @@ def round_keep_clears(
         return piece, []
     if found.stopped_at_m:
         return laid, _no_layout(task, found.stopped_at_m, near, from_m=from_m)
-    moved = [post for post in laid.end_m[:-1] if not _is_wanted(task, post)]
-    return laid, [_avoided(laid, touched, moved)]
+    touched = [each for each in near if any(each.from_m < post < each.to_m for post in task.wanted_m)]
+    return laid, [_avoided(task, touched, laid)]
 
 
 def task_of(piece: Piece, line: BentLine, barred: tuple[Interval, ...], rules: LayoutRules) -> Task:
@@ -123,7 +124,48 @@ def _is_wanted(task: Task, post_m: float) -> bool:
     return row < len(task.wanted_m) and task.wanted_m[row] <= post_m + WIDTH_TOLERANCE_M
 
 
-def _avoided(piece: Piece, touched: Sequence[KeepClear], moved_m: Sequence[float]) -> Finding:
+def all_round_keep_clears(web: Web, keep_clear: Sequence[KeepClear], rules: LayoutRules) -> tuple[Web, int] | None:
+    """All layouts of a piece that are clear and as good as any, and how many posts of each are moved.
+
+    A post is moved where none of the web's layouts has one. None where every layout has a post in a keep-clear.
+    """
+    (template,) = web.templates
+    piece = template.piece
+    near = _near(piece, keep_clear)
+    task = replace(task_of(piece, template.line, barred_by(near), rules), wanted_m=web.inner_posts_m())
+    found = ways_round(
+        task, replace(template, says=lambda laid: [_avoided(task, _beside_moved(task, near, laid), laid)])
+    )
+    if found is None:
+        return None
+    ((_, sample),) = found.laid(found.any_way())
+    moved = sum(not _is_wanted(task, post) for post in sample.end_m[:-1])
+    return replace(found, templates=(replace(found.templates[0], piece=sample),)), moved
+
+
+def _near(piece: Piece, keep_clear: Sequence[KeepClear]) -> list[KeepClear]:
+    return [each for each in keep_clear if each.to_m > piece.start_m and each.from_m < piece.end_m[-1]]
+
+
+def _beside_moved(task: Task, keep_clear: Sequence[KeepClear], piece: Piece) -> list[KeepClear]:
+    """Those in which posts were wanted, with moved posts between the posts before and after that are not moved."""
+    stay = [task.start_m, *(post for post in piece.end_m[:-1] if _is_wanted(task, post)), task.end_m]
+    moved = [post for post in piece.end_m[:-1] if not _is_wanted(task, post)]
+    found = []
+    for each in keep_clear:
+        before, after = (
+            stay[max(bisect_right(stay, each.from_m) - 1, 0)],
+            stay[min(bisect_left(stay, each.to_m), len(stay) - 1)],
+        )
+        if any(each.from_m < post < each.to_m for post in task.wanted_m) and any(
+            before < post < after for post in moved
+        ):
+            found.append(each)
+    return found
+
+
+def _avoided(task: Task, touched: Sequence[KeepClear], piece: Piece) -> Finding:
+    moved_m = [post for post in piece.end_m[:-1] if not _is_wanted(task, post)]
     cuts = piece.division.kinds.count("cut")
     return Finding(
         code="keep-clear-avoided",

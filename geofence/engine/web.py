@@ -8,7 +8,7 @@ than bays.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from itertools import groupby
@@ -29,15 +29,15 @@ Flags = NDArray[np.bool_]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Template:
-    """What a stretch of a web is made of: one layout of it, its line, and what is to be said if it is chosen."""
+    """What a stretch of a web is made of: one layout of it, its line, and what is to be said of the one chosen."""
 
     piece: Piece
     line: BentLine
-    findings: tuple[Finding, ...] = ()
+    says: Callable[[Piece], Sequence[Finding]] = lambda _: ()
 
     def laid(self, end_m: Floats, width_m: Floats) -> Piece:
         """The stretch with bays that end there."""
-        if np.abs(end_m - self.piece.end_m).max() <= WIDTH_TOLERANCE_M:
+        if len(end_m) == len(self.piece.end_m) and np.abs(end_m - self.piece.end_m).max() <= WIDTH_TOLERANCE_M:
             return self.piece
         ends = [*end_m[:-1].tolist(), self.piece.end_m[-1]]
         starts = [self.piece.start_m, *ends[:-1]]
@@ -164,6 +164,21 @@ class Web:
             go=row[last[kept]] - before[web.layer + 1],
             posts=np.diff(before),
         )
+
+    def inner_posts_m(self) -> tuple[float, ...]:
+        """Chainages of all posts but the first and the last, in order; those closer than a width can tell are one."""
+        posts = np.unique(self.end_m[self.layer < self.layers - 1])
+        return tuple(posts[np.diff(posts, prepend=-np.inf) > WIDTH_TOLERANCE_M].tolist())
+
+    def any_way(self) -> Ints:
+        """(n,) rows of the bays of one layout."""
+        bays, post = [], 0
+        for layer in reversed(range(self.layers)):
+            first = int(self.offset[layer])
+            bay = first + int(np.argmax(self.go[first : self.offset[layer + 1]] == post))
+            bays.append(bay)
+            post = int(self.come[bay])
+        return np.array(bays[::-1])
 
     def laid(self, bays: Ints) -> Iterator[tuple[int, Piece]]:
         """The pieces of one layout, (n,) rows of its bays, each with the row of its template."""

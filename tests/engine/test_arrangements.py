@@ -7,6 +7,7 @@ from math import comb
 import numpy as np
 import pytest
 
+from geofence.engine import orders
 from geofence.engine.arrangements import arrangements
 from geofence.engine.chords import BentLine
 from geofence.engine.records import KeepClear, LayoutRules
@@ -79,17 +80,35 @@ class TestStraight:
 class TestBent:
     LINE = BentLine.from_turns([0.0, 8.3, 20.0], [0.0, 0.5, 0.0])
 
-    def test_cut_bays_stand_side_by_side(self) -> None:
-        """20 m, with a narrowest bay of 1.4 m: two bays of about 1.6 m after 0 to 7 of seven modules."""
-        web = arrangements(self.LINE, 0.0, 20.0, LayoutRules(module_m=2.4, min_bay_m=1.4, fit="best"))
+    RULES = LayoutRules(module_m=2.4, min_bay_m=1.4, fit="best")
+
+    def test_all_orders(self) -> None:
+        """20 m, with a narrowest bay of 1.4 m: seven modules and two bays of about 1.6 m."""
+        web = arrangements(self.LINE, 0.0, 20.0, self.RULES)
         layouts = ways(web)
-        assert len(layouts) == 8
+        assert len(layouts) == comb(9, 2)
+        assert len({tuple(web.end_m[way].round(6)) for way in layouts}) == comb(9, 2)
         for way in layouts:
-            cut = np.flatnonzero(web.width_m[way] < 2.4 - 1e-9)
-            assert len(cut) == 2
-            assert cut[1] == cut[0] + 1
-            chords = [self.LINE.chord_m(*bay) for bay in zip(web.start_m[way], web.end_m[way], strict=True)]
-            assert chords == pytest.approx(web.width_m[way].tolist(), abs=1e-8)
+            self.holds(web, way)
+
+    def test_of_too_many_orders_those_with_cut_bays_side_by_side(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        """After 0 to 7 modules; 36 orders of nine bays are 324 bays."""
+        monkeypatch.setattr(orders, "MOST_BAYS", 323)
+        web = arrangements(self.LINE, 0.0, 20.0, self.RULES)
+        assert len(ways(web)) == 8
+        for way in ways(web):
+            self.holds(web, way)
+            first, second = np.flatnonzero(web.width_m[way] < 2.4 - 1e-9)
+            assert second == first + 1
+
+    def holds(self, web: Web, way: list[int]) -> None:
+        """Two cut bays, both alike, and every width is a chord."""
+        cut = web.width_m[way][web.width_m[way] < 2.4 - 1e-9]
+        assert len(cut) == 2
+        assert cut[0] == pytest.approx(cut[1], abs=1e-9)
+        assert web.start_m[way[1:]] == pytest.approx(web.end_m[way[:-1]], abs=1e-12)
+        chords = [self.LINE.chord_m(*bay) for bay in zip(web.start_m[way], web.end_m[way], strict=True)]
+        assert chords == pytest.approx(web.width_m[way].tolist(), abs=1e-8)
 
     def test_bays_off_the_line_are_left_out(self) -> None:
         """A bend of 3 degrees at 8 m: half a module either side departs by 1.2 m x sin 1.5 degrees = 31 mm."""
@@ -105,6 +124,68 @@ class TestBent:
         assert len(web.templates) == 2
         assert len(ways(web)) == comb(3, 1) * comb(4, 1)
         assert all(6.1 in web.end_m[way] for way in ways(web))
+
+
+class TestRoundKeepClears:
+    """9.1 m are three modules and 1.9 m: posts at 2.4, 4.8 and 7.2 m, or at 1.9, 4.3 and 6.7 m."""
+
+    def laid(self, *bars: tuple[float, float], length_m: float = 9.1, min_bay_m: float = 1.2) -> list[list[float]]:
+        keep_clear = tuple(KeepClear(name="x", from_m=start, to_m=end) for start, end in bars)
+        web = straight(length_m, min_bay_m=min_bay_m, keep_clear=keep_clear)
+        return sorted(web.end_m[way].round(3).tolist() for way in ways(web))
+
+    def test_all_ways_that_move_as_few_posts_and_cut_as_few_bays(self) -> None:
+        """4.3 m and 4.8 m are barred. Five bays, two posts that move, three cut bays: 4.8 m as 1.2, 2.4 and 1.2 from
+        2.4 or from 1.9 m, or 4.3 m in three from 2.4 m."""
+        assert self.laid((4.2, 5.0)) == [
+            [1.9, 3.1, 5.5, 6.7, 9.1],
+            [2.4, 3.6, 6.0, 7.2, 9.1],
+            [2.4, 3.833, 5.267, 6.7, 9.1],
+        ]
+
+    def test_fewer_cut_bays_come_first(self) -> None:
+        """With narrower bays allowed, 4.3 m from 2.4 m on is one module and twice 0.95 m: two cut bays."""
+        assert self.laid((4.2, 5.0), min_bay_m=0.9) == [[2.4, 3.35, 5.75, 6.7, 9.1]]
+
+    def test_where_alike_ones_are_not_clear_a_post_stands_at_an_end(self) -> None:
+        """A module's width is barred: posts at both its ends, 0.9 m and 1.5 m from the next."""
+        found = self.laid((10.5, 12.9), length_m=24.0, min_bay_m=0.4)
+        assert found == [[2.4, 4.8, 7.2, 9.6, 10.5, 12.9, 14.4, 16.8, 19.2, 21.6, 24.0]]
+
+    def test_what_is_said_is_of_the_layout_that_is_chosen(self) -> None:
+        web = straight(9.1, min_bay_m=1.2, keep_clear=(KeepClear(name="pipe", from_m=4.2, to_m=5.0),))
+        for way in ways(web):
+            ((_, piece),) = web.laid(np.array(way))
+            (said,) = web.templates[0].says(piece)
+            moved = [post for post in piece.end_m[:-1] if not np.isclose(post, [1.9, 2.4, 6.7, 7.2]).any()]
+            assert (said.value, said.chainage_m, said.chainage_to_m) == (2.0, moved[0], moved[-1])
+            assert "clear of pipe, 2 posts stand elsewhere than they would; 3 bays are cut" in said.message
+
+    def test_only_keep_clears_beside_moved_posts_are_named(self) -> None:
+        """One at the start bars 1.9 m alone: nothing moves for it."""
+        bars = (KeepClear(name="tree", from_m=1.8, to_m=2.0), KeepClear(name="pipe", from_m=4.2, to_m=5.0))
+        web = straight(9.1, min_bay_m=1.2, keep_clear=bars)
+        for way in ways(web):
+            ((_, piece),) = web.laid(np.array(way))
+            (said,) = web.templates[0].says(piece)
+            assert "pipe" in said.message
+            assert "tree" not in said.message
+
+    def test_where_none_leads_round_the_one_layout_has_a_stop(self) -> None:
+        keep_clear = (KeepClear(name="pit", from_m=4.0, to_m=7.0),)
+        web = straight(9.1, min_bay_m=1.2, keep_clear=keep_clear)
+        assert web.one_way
+        assert [each.code for each in web.templates[0].says(web.templates[0].piece)] == ["keep-clear-no-layout"]
+
+    def test_on_a_line_that_bends_widths_are_chords(self) -> None:
+        line = BentLine.from_turns([0.0, 4.0, 9.1], [0.0, 0.5, 0.0])
+        rules = LayoutRules(module_m=2.4, min_bay_m=1.15, fit="best")
+        web = arrangements(line, 0.0, 9.1, rules, keep_clear=(KeepClear(name="x", from_m=4.2, to_m=5.0),))
+        assert len(ways(web)) == 3
+        for way in ways(web):
+            chords = [line.chord_m(*bay) for bay in zip(web.start_m[way], web.end_m[way], strict=True)]
+            assert chords == pytest.approx(web.width_m[way].tolist(), abs=1e-6)
+            assert not any(4.2 < post < 5.0 for post in web.end_m[way])
 
 
 class TestWebs:

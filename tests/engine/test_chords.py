@@ -107,18 +107,18 @@ class TestReversed:
 
 class TestAlike:
     def test_straight(self) -> None:
-        chord = STRAIGHT.alike_m(10.0, 17.4, head=1, full=2, full_m=2.4, tail=1, longest_m=2.4)
+        chord = STRAIGHT.alike_m(10.0, 17.4, [(1, None), (2, 2.4), (1, None)], longest_m=2.4)
         assert chord == pytest.approx(1.3)
 
     def test_across_a_bend_it_ends_where_it_must(self) -> None:
         line = BentLine.from_turns([0, 3, 7], [0, 9, 0])
-        chord = line.alike_m(0.0, 7.0, head=0, full=0, full_m=2.4, tail=3, longest_m=2.4)
+        chord = line.alike_m(0.0, 7.0, [(3, None)], longest_m=2.4)
         assert chord is not None
         assert first(line, 0.0, chord, 3)[-1] == pytest.approx(7.0, abs=1e-8)
 
     def test_none_where_even_the_longest_does_not_reach(self) -> None:
-        assert STRAIGHT.alike_m(0.0, 10.0, head=0, full=0, full_m=2.4, tail=4, longest_m=2.4) is None
+        assert STRAIGHT.alike_m(0.0, 10.0, [(4, None)], longest_m=2.4) is None
 
     def test_none_where_the_place_reached_jumps(self) -> None:
         # (a) Out 5 m and back: two chords from 0 end at 5 m at most, or past 10 m, never at 9 m.
-        assert BACK.alike_m(0.0, 9.0, head=0, full=0, full_m=6.0, tail=2, longest_m=6.0) is None
+        assert BACK.alike_m(0.0, 9.0, [(2, None)], longest_m=6.0) is None
