@@ -123,7 +123,13 @@ def check(folder: Path, names: Collection[str], *, index: str = INDEX) -> None:
 
 
 def written(folder: Path, *, index: str = INDEX) -> frozenset[str]:
-    """Names of the files that an index in a folder says geofence wrote, itself among them; none without an index."""
+    """Names of the files that an index in a folder says geofence wrote, itself among them; none without an index.
+
+    Raises
+    ------
+    OutputError
+        The index is there and cannot be read.
+    """
     with _reported(folder):
         return _listed(folder, index)
 

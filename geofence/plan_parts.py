@@ -92,6 +92,7 @@ class Legs(Table):
 
     @property
     def ground_distance_m(self) -> Floats:
+        """(n,) lengths on the ground."""
         return self.end_m - self.start_m
 
 
@@ -120,6 +121,7 @@ class ReferenceMarks(Table):
 
     @classmethod
     def none(cls) -> ReferenceMarks:
+        """Those of a plan without any."""
         nothing = np.empty(0)
         return cls(name=(), kind=(), easting=nothing, northing=nothing, level_m=nothing)
 
@@ -154,6 +156,7 @@ class ExistingPosts(Table):
 
     @classmethod
     def none(cls) -> ExistingPosts:
+        """Those of a plan without any."""
         nothing = np.empty(0)
         return cls(
             post=nothing.astype(np.int64),

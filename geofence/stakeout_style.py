@@ -229,7 +229,13 @@ class StakeoutStyle:
 
 
 def blanks(pattern: str) -> list[str]:
-    """The words between braces of a pattern, each with its format, so that any format is an unknown word."""
+    """The words between braces of a pattern, each with its format, so that any format is an unknown word.
+
+    Raises
+    ------
+    JobError
+        A brace is not closed.
+    """
     try:
         parts = [part for part in string.Formatter().parse(pattern) if part[1] is not None]
     except ValueError as trouble:

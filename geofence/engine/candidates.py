@@ -69,6 +69,7 @@ class BayRow:
 
     @classmethod
     def of(cls, ground: BayGround, rules: LevelRules, *, closed: bool = False) -> BayRow:
+        """The row over the ground of its bays; ``closed`` where it is a ring."""
         increment = rules.increment_m
         lowest = (ground.highest_m - rules.dig_max_m - LEVEL_TOLERANCE_M) / increment
         highest = (ground.lowest_m + rules.gap_max_m + LEVEL_TOLERANCE_M) / increment

@@ -410,6 +410,7 @@ class Cost:
 
     @property
     def total(self) -> float:
+        """The sum of all parts."""
         return self.gap + self.dig + self.step + self.rise
 
     def __add__(self, other: Cost) -> Cost:
@@ -561,6 +562,7 @@ class Strains(Table):
 
     @classmethod
     def none(cls) -> Strains:
+        """Those of a fence without wires."""
         columns: dict[str, Any] = {item.name: np.empty(0) for item in fields(cls)}
         return cls(**columns)
 

@@ -66,6 +66,7 @@ class Arrivals:
 
     @classmethod
     def of(cls, steps: StepPrices, *, longest: int) -> Arrivals:
+        """Of prices of steps; ``longest`` is the largest change of level, in increments, and one."""
         return cls(steps=steps, rise=np.asarray(steps.rise * np.arange(longest), dtype=np.float64))
 
     def by_allowed(self, cost: Floats, shift: int, width: int) -> Floats:

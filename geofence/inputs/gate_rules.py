@@ -80,6 +80,7 @@ class GateRules:
 
     @property
     def swings(self) -> bool:
+        """Whether its leaves turn at their posts; those that slide do not, nor an opening without any."""
         return self.swing in ("left", "right", "both")
 
 

@@ -76,6 +76,7 @@ class PointFile:
     findings: tuple[Finding, ...] = ()
 
     def at(self, row: int) -> str:
+        """Where a row stands in the file, such as ``line 12``."""
         return f"{self.place} {self.where[row]}"
 
 

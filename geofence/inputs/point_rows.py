@@ -66,6 +66,7 @@ class PointRows:
 
     @property
     def code_column(self) -> int | None:
+        """The column with the codes, from 0; where there is none that with descriptions, else None."""
         code = self.columns.at("code")
         return self.columns.at("description") if code is None else code
 

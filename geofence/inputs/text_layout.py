@@ -71,6 +71,7 @@ class TextLines:
 
     @classmethod
     def of(cls, content: bytes) -> TextLines:
+        """The lines of UTF-8; the last one needs no end."""
         ends = np.flatnonzero(np.frombuffer(content, dtype=np.uint8) == ord("\n")) + 1
         if not len(ends) or ends[-1] < len(content):
             ends = np.append(ends, len(content))
@@ -112,6 +113,7 @@ class Layout:
 
 
 def is_comment(line: str) -> bool:
+    """Whether a line holds words for people alone, and no row."""
     return line.lstrip().startswith(COMMENTS)
 
 

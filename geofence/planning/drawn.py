@@ -55,7 +55,15 @@ class DrawnLine:
 
 
 def draw(job: Job, boundaries: Sequence[Boundary], grid: CRS) -> tuple[list[DrawnLine], list[Finding]]:
-    """The job's lines on the grid's datum, with what was found on the way; boundaries are of its tables, one each."""
+    """The job's lines on the grid's datum, with what was found on the way; boundaries are of its tables, one each.
+
+    Raises
+    ------
+    InputError
+        A boundary has no length: its vertices are one point.
+    GridError
+        A boundary cannot be brought to the grid's datum.
+    """
     lines: list[DrawnLine] = []
     findings: list[Finding] = []
     for table, boundary in enumerate(boundaries):
@@ -163,13 +171,22 @@ def _bow_findings(bow_m: Floats) -> list[Finding]:
 
 
 def box(lines: Sequence[Line]) -> tuple[float, float, float, float]:
+    """West, south, east and north of lines, in degrees on their datum."""
     lon = np.concatenate([line.lon_deg for line in lines])
     lat = np.concatenate([line.lat_deg for line in lines])
     return float(lon.min()), float(lat.min()), float(lon.max()), float(lat.max())
 
 
 def chosen(job: Job, line: DrawnLine, to_grid: grids.Crossing) -> list[Line]:
-    """What the job wants fenced of a line, in its direction."""
+    """What the job wants fenced of a line, in its direction.
+
+    Raises
+    ------
+    JobError
+        The line has no such leg, or the two points that legs are asked between are at no two vertices of it.
+    GridError
+        The line is so long that its grid must be another.
+    """
     asked, keys, lines = job.lines[line.table], job.line_keys(line.table), line.parts
     if asked.legs == "all":
         runs = list(lines)

@@ -18,7 +18,14 @@ __all__ = ["files_of", "open_ground", "options_of"]
 
 
 def open_ground(job: Job) -> Ground:
-    """The job's ground: its files, and the survey that is laid over them where there is one."""
+    """The job's ground: its files, and the survey that is laid over them where there is one.
+
+    Raises
+    ------
+    InputError, GridError, JobError
+        A file is not there or cannot be used, no reader takes it, or what is laid over the ground is no survey of
+        points.
+    """
     base = _opened(job, job.ground, "ground", reader=job.ground.reader)
     patch = job.ground.patch_survey
     if patch is None:
@@ -46,7 +53,13 @@ def options_of(section: Section, table: str) -> GroundOptions:
 
 
 def files_of(job: Job, section: Survey, table: str) -> tuple[Path, ...]:
-    """The files of a table, all of which are there."""
+    """The files of a table, all of which are there.
+
+    Raises
+    ------
+    InputError
+        One is not; the first such is named.
+    """
     files = tuple(job.path(file) for file in section.files)
     missing = next((file for file in files if not file.is_file()), None)
     if missing is not None:

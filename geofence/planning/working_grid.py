@@ -18,7 +18,13 @@ __all__ = ["choose"]
 
 
 def choose(job: Job, boundaries: Sequence[Boundary], ground: Ground) -> tuple[CRS, list[Finding]]:
-    """The grid of the job, else of the ground, else a local one; a finding says which where the job does not."""
+    """The grid of the job, else of the ground, else a local one; a finding says which where the job does not.
+
+    Raises
+    ------
+    GridError
+        The job's grid is not known, not projected, or its axes do not run east and north.
+    """
     if job.job.grid is not None:
         grid = grids.read_grid(job.job.grid, address=job.place("job", "grid"))
         if not grid.is_projected:

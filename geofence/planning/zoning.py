@@ -54,6 +54,7 @@ class PlacedZone:
 
     @property
     def source(self) -> str:
+        """The document that the rule comes from, in words either way."""
         return self.zone.source or "no source stated"
 
     def named(self, crossing: Crossing) -> str:

@@ -34,6 +34,7 @@ class Sights:
 
     @classmethod
     def between(cls, geod: Geod, lon_deg: Floats, lat_deg: Floats, lon_to_deg: Floats, lat_to_deg: Floats) -> Sights:
+        """From places to places, degrees; one to one."""
         azimuth, _, length = geod.inv(lon_deg, lat_deg, lon_to_deg, lat_to_deg)
         return cls(
             geod=geod, lon_deg=lon_deg, lat_deg=lat_deg, azimuth_deg=np.asarray(azimuth), length_m=np.asarray(length)

@@ -113,7 +113,13 @@ def _bound_like(whole: CRS, part: CRS) -> CRS:
 
 
 def geographic(crs: CRS) -> CRS:
-    """Longitude and latitude, in degrees, on the datum of a grid."""
+    """Longitude and latitude, in degrees, on the datum of a grid.
+
+    Raises
+    ------
+    GridError
+        It has no datum, as an engineering grid has none.
+    """
     base = _unbound(crs).geodetic_crs
     if base is None:
         raise GridError(f"{crs.name!r} has no datum", remedy="Give a projected or geographic reference system.")
@@ -406,7 +412,13 @@ def _area(lon_lat_box: tuple[float, float, float, float], meridian_deg: float) -
 
 
 def ellipsoid(crs: CRS) -> Geod:
-    """The ellipsoid of a grid's datum, for geodesics on it."""
+    """The ellipsoid of a grid's datum, for geodesics on it.
+
+    Raises
+    ------
+    GridError
+        It has none.
+    """
     geod = crs.get_geod()
     if geod is None:
         raise GridError(f"{crs.name!r} has no ellipsoid", remedy="Give a projected or geographic reference system.")

@@ -41,6 +41,7 @@ class Beside:
         return self.leg, self.vertex, self.along_m
 
     def only(self, wanted: Flags) -> Beside:
+        """Those of the rows that are wanted."""
         return Beside(
             vertex=self.vertex[wanted],
             leg=self.leg[wanted],

@@ -69,6 +69,7 @@ def make_body(drawing: Drawing, name: str, *, width: float) -> None:
 
 
 def finding_block(severity: str) -> str:
+    """The name of the block for findings of a severity (``stop``)."""
     return f"FINDING-{severity.upper()}"
 
 

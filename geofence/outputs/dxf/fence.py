@@ -99,6 +99,7 @@ def _crowded(plan: FencePlan, at: Floats, least: float) -> NDArray[np.bool_]:
 
 
 def add_bays(drawing: Drawing, plan: FencePlan, posts_as: PostsAs) -> None:
+    """Bays and gates as lines from post to post: in the plane, or in space on the ground."""
     bays, at = plan.fence.bays, _at_posts(plan, posts_as)
     layers = [GATE if kind == "gate" else BAY for kind in bays.kind]
     drawing.lines(layers, at[bays.from_post], at[bays.to_post])

@@ -112,15 +112,18 @@ def _zone_layers(rule: str) -> Iterable[Layer]:
 
 
 def post_layer(kind: str) -> str:
+    """The name of the layer for posts of a kind."""
     return _named("fence-post", kind)
 
 
 def finding_layer(severity: str) -> str:
+    """The name of the layer for findings of a severity."""
     return _named("finding", severity)
 
 
 def zone_layer(rule: str) -> str:
-    """
+    """The name of the layer for zones of a rule, as drawn.
+
     >>> zone_layer("keep-clear")
     'ZONE-KEEP-CLEAR'
     """
@@ -128,6 +131,7 @@ def zone_layer(rule: str) -> str:
 
 
 def reach_layer(rule: str) -> str:
+    """The name of the layer for how far a rule reaches round its zones."""
     return _named("zone", rule, "reach")
 
 

@@ -76,6 +76,7 @@ def all_layers(plan: FencePlan) -> list[GisLayer]:
 
 
 def posts(plan: FencePlan) -> GisLayer:
+    """Posts as points at their places on the line, with all their columns; there in every plan."""
     places = plan.places
     return _layer(
         plan,
@@ -88,6 +89,7 @@ def posts(plan: FencePlan) -> GisLayer:
 
 
 def bays(plan: FencePlan) -> GisLayer:
+    """Bays as lines from post to post, gates among them, with all their columns; there in every plan."""
     at = np.column_stack([plan.places.easting, plan.places.northing])
     ends = np.column_stack([plan.fence.bays.from_post, plan.fence.bays.to_post])
     title = "What hangs between the posts, at which levels"

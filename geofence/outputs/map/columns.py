@@ -98,8 +98,10 @@ def counted(names: Sequence[str]) -> dict[str, Any]:
 
 
 def rounded(values: Floats, decimals: int) -> list[float | None]:
+    """Values for JSON, to so many decimals; None for those that are no number."""
     return [None if math.isnan(value) else value for value in np.round(values, decimals).tolist()]
 
 
 def or_none(value: float | None) -> float | None:
+    """A value for JSON; None for one that is not finite."""
     return None if value is None or not math.isfinite(value) else float(value)

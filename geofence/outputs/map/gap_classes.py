@@ -47,5 +47,6 @@ def gap_edges_m(plan: FencePlan) -> tuple[float, ...]:
 
 
 def stated_limit_m(plan: FencePlan, name: str) -> float | None:
+    """A limit of the plan's levels (``gap_max_m``), metres; None where the plan states none."""
     limit_m: float | None = plan.value(f"levels.{name}")
     return limit_m

@@ -74,6 +74,7 @@ def _nothing(_page: Page, _left: float, _top: float) -> None:
 
 
 def space(height_mm: float, *, follows: str = "freely") -> Piece:
+    """An empty piece."""
     return Piece(height_mm=height_mm, draw=_nothing, follows=follows)
 
 
@@ -107,6 +108,7 @@ def paragraph(
     above: float = 0.0,
     follows: str = "freely",
 ) -> Iterator[Piece]:
+    """Text in lines of a width, millimetres; its lines stay together."""
     for row, line in enumerate(wrapped(text, width, cap_mm=cap_mm, weight=weight)):
         yield _text_piece(
             line, cap_mm=cap_mm, weight=weight, above=0.0 if row else above, follows="closely" if row else follows
@@ -114,6 +116,7 @@ def paragraph(
 
 
 def heading(text: str, width: float, *, starts: str = "anywhere") -> Iterator[Piece]:
+    """A heading, with room above it that is left out at the head of a page; what comes after it stays with it."""
     yield Piece(height_mm=4.0, draw=_nothing, starts=starts, blank=True)
     yield from paragraph(text, width, cap_mm=HEADING, weight="bold", follows="closely")
     yield space(0.8, follows="closely")
@@ -122,6 +125,7 @@ def heading(text: str, width: float, *, starts: str = "anywhere") -> Iterator[Pi
 def labelled(
     label: str, text: str, width: float, *, cap_mm: float = BODY, label_mm: float = LABEL_MM
 ) -> Iterator[Piece]:
+    """A label in bold, cut to ``label_mm``, and beside it a text in lines."""
     for row, line in enumerate(wrapped(text, width - label_mm, cap_mm=cap_mm) or [""]):
         yield _text_piece(
             line,

@@ -53,6 +53,7 @@ class _Grid:
 
 
 def table_pieces(table: Table, width: float, *, starts: str) -> Iterator[Piece]:
+    """A table over a width, millimetres: title, hint, head, then row by row; its first rows stay with its head."""
     yield from heading(table.title, width, starts=starts)
     yield from paragraph(table.hint, min(width, 178.0), follows="closely")
     yield space(1.0, follows="closely")

@@ -73,17 +73,36 @@ class _Drawings:
 
 
 def sheets(plan: FencePlan) -> Iterator[Page]:
-    """The sheets of a plan, one after the other: the key plan with notes, the strips, and notes that go on."""
+    """The sheets of a plan, one after the other: the key plan with notes, the strips, and notes that go on.
+
+    Raises
+    ------
+    JobError
+        The paper is of no known size; or at a scale that the plan's job asks for a bay is wider, or by the exaggeration
+        higher, than there is room on it.
+    """
     return _pages(_drawings(plan))
 
 
 def write(plan: FencePlan, path: Path) -> None:
-    """Write all sheets as one PDF."""
+    """Write all sheets as one PDF.
+
+    Raises
+    ------
+    JobError
+        As :func:`sheets`.
+    """
     write_pdf(sheets(plan), path, title=f"{one_line(plan.name)}: plan and long-section")
 
 
 def write_svg(plan: FencePlan, path: Path) -> None:
-    """Write a zip with an SVG file for each sheet."""
+    """Write a zip with an SVG file for each sheet.
+
+    Raises
+    ------
+    JobError
+        As :func:`sheets`.
+    """
     with ZipFile(path, "w", ZIP_DEFLATED) as target:
         for number, page in enumerate(sheets(plan), start=1):
             # The time of every member is the earliest that a zip can hold: the same plan, the same bytes.
