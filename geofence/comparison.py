@@ -89,7 +89,7 @@ def _candidate(system: str, plan: FencePlan) -> Candidate:
         system=system,
         posts=len(posts),
         bays=len(bays),
-        cut_bays=bays.kind.count("cut"),
+        cut_bays=plan.bay_words.count("cut"),
         steps=summary["steps"],
         post_length_m=float(np.nansum(posts.length_m)),
         gap_area_m2=float(bays.gap_area_m2[panels].sum()),

@@ -273,6 +273,13 @@ class FencePlan:
             **self._stands(),
         }
 
+    @property
+    def bay_words(self) -> tuple[str, ...]:
+        """What to call each bay: its kind, or ``wire``; nothing in a bay of wires is cut, however wide it is."""
+        kinds = self.fence.bays.kind
+        strained = self.system.slope == "strained"
+        return tuple("wire" if strained and kind != "gate" else kind for kind in kinds)
+
     def bay_columns(self) -> dict[str, Sequence[Any] | Floats]:
         """The columns of ``bays.geojson`` in its order; those that only some fences have where this one has them."""
         bays, names = self.fence.bays, self.post_names
@@ -365,7 +372,7 @@ class FencePlan:
         return {
             "length_m": float(np.sum(self.legs.ground_distance_m)),
             "posts": dict(sorted(Counter(posts.kind).items())),
-            "bays": dict(sorted(Counter(bays.kind).items())),
+            "bays": dict(sorted(Counter(self.bay_words).items())),
             "steps": int(np.count_nonzero(bays.step_m)),
             **({"lines": self._lengths()} if self.line_names else {}),
             **self._wire(),

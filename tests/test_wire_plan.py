@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from pathlib import Path
 
 import geopandas
@@ -11,6 +12,7 @@ import numpy as np
 import pytest
 from pyproj import CRS
 
+from geofence.comparison import compare
 from geofence.plan import WIRE_CAUTION, FencePlan
 from geofence.planner import plan_fence
 from tests.sites import write_line, write_raster
@@ -79,6 +81,36 @@ class TestPlan:
         assert plan.summary()["wire_m"] == pytest.approx(7 * slope_m)
         assert plan.summary()["strains"] == 3
         assert slope_m > plan.summary()["length_m"] - 3.6
+
+
+class TestNothingIsCut:
+    """The column ``kind`` of a wire bay says whether it is as wide as can be; a crew has nothing to cut in any."""
+
+    def test_bays_are_counted_as_bays_of_wires(self, plan: FencePlan, written: Path) -> None:
+        kinds = geopandas.read_file(written / "bays.geojson").kind
+        assert set(kinds) == {"full", "cut", "gate"}
+        counts = {"gate": 1, "wire": len(kinds) - 1}
+        assert plan.summary()["bays"] == counts
+        assert json.loads((written / "plan.json").read_text(encoding="utf-8"))["summary"]["bays"] == counts
+
+    def test_no_sheet_speaks_of_cut_bays(self, plan: FencePlan, tmp_path: Path) -> None:
+        plan.write(tmp_path / "plan", also=["kml", "setout", "sheets-svg"])
+        sheet = (tmp_path / "plan" / "setout.html").read_text(encoding="utf-8")
+        assert not re.search(r"[0-9] (cut|full|wire)\b", sheet)
+        assert re.search(r"[0-9] gate\b", sheet)
+        globe = (tmp_path / "plan" / "fence.kml").read_text(encoding="utf-8")
+        assert globe.count(", wire bay: ") == len(plan.fence.bays) - 1
+        assert "cut bay" not in globe
+
+    def test_nor_does_a_comparison(self, site: Path, tmp_path: Path) -> None:
+        (tmp_path / "fence.toml").write_text(
+            f'schema = 1\n[line]\nfile = "{site / "line.gpkg"}"\n'
+            f'[ground]\nfiles = ["{site / "dtm.tif"}"]\nlevel_unit = "m"\n',
+            encoding="utf-8",
+        )
+        panels, wires = compare(tmp_path / "fence.toml", ["aac-panel", "stock-wire"])
+        assert panels.cut_bays
+        assert (wires.cut_bays, wires.bays > 50) == (0, True)
 
 
 class TestFiles:

@@ -94,6 +94,7 @@ def _of(values: Sequence[Any] | Floats, rows: Sequence[int]) -> Sequence[Any] | 
 def _bays(plan: FencePlan) -> Iterator[str]:
     """Gates in a folder of their own."""
     columns, looks, names, bays = plan.bay_columns(), marks(plan, "bay"), plan.bay_names, plan.fence.bays
+    kinds = plan.bay_words
     values, gates = _values(columns, BAY_VALUES), [one_line(name) for name in plan.gate_names("bay")]
     places = list(pairs(plan.places.lon_deg, plan.places.lat_deg))
     is_gate = np.array([kind == "gate" for kind in bays.kind], dtype=bool)
@@ -104,7 +105,7 @@ def _bays(plan: FencePlan) -> Iterator[str]:
             title,
             placemarks(
                 [gates[row] or names[row] for row in rows],
-                (harmless_html(_bay_words(plan, row, names[row], gates[row], looks[row])) for row in rows),
+                (harmless_html(_bay_words(plan, row, names[row], kinds[row], gates[row], looks[row])) for row in rows),
                 (bay_style(bays.kind[row], looks[row]) for row in rows),
                 data("bay", {name: _of(columns[name], rows) for name in values}, plan.grid),
                 (line([places[bays.from_post[row]], places[bays.to_post[row]]]) for row in rows),
@@ -112,9 +113,9 @@ def _bays(plan: FencePlan) -> Iterator[str]:
         )
 
 
-def _bay_words(plan: FencePlan, row: int, name: str, gate: str, look: str) -> str:
+def _bay_words(plan: FencePlan, row: int, name: str, kind: str, gate: str, look: str) -> str:
     bays = plan.fence.bays
-    what = f"gate {gate}" if gate else f"{bays.kind[row]} bay"
+    what = f"gate {gate}" if gate else f"{kind} bay"
     words = f"{name}, {what}: {bays.width_m[row]:.3f} m wide, underside {bays.underside_from_m[row]:.3f} m"
     return f"{words}; {look}" if look else words
 

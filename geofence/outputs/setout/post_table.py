@@ -194,7 +194,7 @@ def _hung(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
         ),
     )
     if wires:
-        return (*drops, _wire_entry())
+        return (*drops, _wire_entry(units))
     return (*drops, _rake_entry(plan, units) if plan.system.slope == "rake" else _step_entry(units))
 
 
@@ -245,8 +245,8 @@ def _cut(post: SetOutPost) -> str:
 
 
 def _clear(post: SetOutPost, units: Units) -> str:
-    """The clear width to the next post, and whether the bay is no full one."""
-    return f"{units.length(post.clear_m)} {post.ahead if post.ahead != 'full' else ''}".strip()
+    """The clear width to the next post, and whether the bay is cut or a gate."""
+    return f"{units.length(post.clear_m)} {post.ahead if post.ahead in ('cut', 'gate') else ''}".strip()
 
 
 def _once(post: SetOutPost, main: str, second: str) -> Cell:

@@ -152,6 +152,7 @@ class _Walk:
     plan: FencePlan
     names: tuple[str, ...]
     bay_names: tuple[str, ...]
+    bay_words: tuple[str, ...]
     sizes: Sizes
     notes: Mapping[int, list[Note]]
     seen: set[int]
@@ -162,6 +163,7 @@ class _Walk:
             plan=plan,
             names=plan.post_names,
             bay_names=plan.bay_names,
+            bay_words=plan.bay_words,
             sizes=Sizes.of(plan),
             notes=notes_of_plan(plan),
             seen=set(),
@@ -230,7 +232,7 @@ class _Walk:
         bays = self.plan.fence.bays
         width = float("nan") if following is None else _value(bays.width_m, ahead)
         return {
-            "ahead": "" if ahead is None else bays.kind[ahead],
+            "ahead": "" if ahead is None else self.bay_words[ahead],
             "to_next_m": width,
             "clear_m": width if following is None else width - self.sizes.between(row, following),
             "cut_angle_deg": _value(bays.cut_angle_deg, ahead),

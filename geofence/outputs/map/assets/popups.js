@@ -58,7 +58,7 @@
   }
 
   class Popups {
-    constructor(plan, { zones, survey, gates }, open) {
+    constructor(plan, { gates, layers: { zones, survey } }, open) {
       Object.assign(this, { plan, zones, survey, gates });
       this.distances = new geofence.ZoneDistances(plan, zones.zones);
       this.open = open; // open(part, row): shows another part
@@ -136,7 +136,7 @@
       const area = (name) => shown(table[name], row, "m²");
       const [from, to] = [posts.names.name(bays.from[row]), posts.names.name(bays.to[row])];
       const gate = this.gates.of(row);
-      const kinds = { full: "Full bay", cut: "Cut bay", gate: gate ? `Gate ${gate.name}` : "Gate" };
+      const kinds = { full: "Full bay", cut: "Cut bay", wire: "Wire bay", gate: gate ? `Gate ${gate.name}` : "Gate" };
       return this.article("bay", row, bays, `${kinds[bays.kind(row)] || "Bay"}, ${from} to ${to}`, [
         group("Bay", [
           ...this.line("bay", row),
