@@ -287,7 +287,7 @@ def _fences(
                 EnginePath(vertex_m=run.vertex_m, deflection_deg=run.line.deflection_deg, closed=run.line.closed),
                 gates=swings.for_engine(row),
                 keep_clear=keep_clear[row],
-                fixed=(*fixed[row], *standing.fixed[row]),
+                fixed=(*fixed[row], *(spot.post for spot in standing.spots[row])),
                 layout=rules.layouts[site.line_of(row).table],
                 levels=rules.levels,
                 posts=rules.posts,

@@ -32,13 +32,11 @@ NAMED = 5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spot:
-    """A post that exists: where the run has it by chainage, where it stands in degrees on the line's datum, its top."""
+    """A post that exists: as the run has it, by chainage within the run, and where it stands, on the line's datum."""
 
-    at_m: float
-    name: str
+    post: FixedPost
     lon_deg: float
     lat_deg: float
-    top_m: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,20 +45,17 @@ class Standing:
 
     Attributes
     ----------
-    fixed
-        The posts of each run, by chainage within the run.
+    spots
+        The posts of each run, in its direction.
     gates
         The job's gates, moved to the posts that exist beside theirs.
     findings
         What was found in reading them and setting them on the line.
-    spots
-        Where the posts of each run really stand.
     """
 
-    fixed: tuple[tuple[FixedPost, ...], ...]
+    spots: tuple[tuple[Spot, ...], ...]
     gates: tuple[PlacedGate, ...]
     findings: tuple[Finding, ...] = ()
-    spots: tuple[tuple[Spot, ...], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,14 +92,11 @@ class _Post:
         side, line = "left" if self.left_m > 0 else "right", self.line and f" of {self.line}"
         return f"{self.name} ({self.away_m:.3f} m {side} at {self.chainage_m:.2f}{line})"
 
-    def fixed(self, at_m: float, *, along_m: float) -> FixedPost:
-        """The post as one at a chainage, so far along the line from its foot."""
+    def at(self, at_m: float, *, along_m: float) -> Spot:
+        """The post as one that the run has at a chainage, so far along the line from its foot."""
         off_m = math.hypot(self.left_m, along_m)
-        return FixedPost(chainage_m=at_m, kind="existing", name=self.name, off_m=off_m, top_level_m=self.top_m)
-
-    def spot(self, at_m: float) -> Spot:
-        """Where it stands, of one that the run has at a chainage."""
-        return Spot(at_m=at_m, name=self.name, lon_deg=self.lon_deg, lat_deg=self.lat_deg, top_m=self.top_m)
+        post = FixedPost(chainage_m=at_m, kind="existing", name=self.name, off_m=off_m, top_level_m=self.top_m)
+        return Spot(post=post, lon_deg=self.lon_deg, lat_deg=self.lat_deg)
 
     def on_line(self, keys: Existing) -> bool:
         """Whether it stands near enough to be one of the line's posts."""
@@ -148,14 +140,13 @@ def stand(
     """
     file = existing_file(job)
     if file is None:
-        return Standing(fixed=((),) * len(runs), gates=tuple(gates))
+        return Standing(spots=((),) * len(runs), gates=tuple(gates))
     keys = job.existing
     marks = read_marks(file, options_of(keys, "existing"))
     crossing = site.to_degrees(marks.crs)
     shift = crossing.finding("file of existing posts", marks.crs.name, site.grid.name)
     beside = _beside(job, site, runs, marks, crossing.carry(marks.x, marks.y))
     found = [*marks.findings, *([] if shift is None else [shift]), *_said(job, marks, beside)]
-    fixed: list[tuple[FixedPost, ...]] = []
     spots: list[tuple[Spot, ...]] = []
     moved: list[PlacedGate] = []
     for row, run in enumerate(runs):
@@ -169,10 +160,9 @@ def stand(
                 here += shifted
         settled, in_gates = line.settled(own, placed)
         found += [replace(item, line=site.name_of(row)) for item in (*here, *in_gates)]
-        fixed.append(tuple(post for post, _ in settled))
-        spots.append(tuple(spot for _, spot in settled))
+        spots.append(tuple(settled))
         moved += placed
-    return Standing(fixed=tuple(fixed), gates=tuple(moved), findings=tuple(found), spots=tuple(spots))
+    return Standing(spots=tuple(spots), gates=tuple(moved), findings=tuple(found))
 
 
 def _beside(
@@ -255,14 +245,12 @@ class _Line:
             return gate, []
         return replace(gate, chainage_m=start), [_gate_moved(gate, post, by_m, start + self.run.from_m)]
 
-    def settled(
-        self, posts: Sequence[_Post], gates: Sequence[PlacedGate]
-    ) -> tuple[list[tuple[FixedPost, Spot]], list[Finding]]:
+    def settled(self, posts: Sequence[_Post], gates: Sequence[PlacedGate]) -> tuple[list[Spot], list[Finding]]:
         """The posts where they count and where they stand, and a finding for each that stands in a gate."""
         openings = [(gate, gate.chainage_m, gate.chainage_m + gate.rules.width_m) for gate in gates]
         targets = [*self.marks_m, *(end for _, *ends in openings for end in ends)]
         at = self._matched(posts, targets)
-        fixed: list[tuple[FixedPost, Spot]] = []
+        spots: list[Spot] = []
         findings: list[Finding] = []
         for row, post in enumerate(posts):
             here = at.get(row, post.foot_m)
@@ -270,8 +258,8 @@ class _Line:
             if inside:
                 findings.append(_in_gate(post, *inside[0]))
                 continue
-            fixed.append((post.fixed(here, along_m=self.apart_m(here, post.foot_m)), post.spot(here)))
-        return sorted(fixed, key=lambda pair: pair[0].chainage_m), findings
+            spots.append(post.at(here, along_m=self.apart_m(here, post.foot_m)))
+        return sorted(spots, key=lambda spot: spot.post.chainage_m), findings
 
     def _matched(self, posts: Sequence[_Post], targets_m: Sequence[float]) -> dict[int, float]:
         """Rows of posts that are one of those that stand anyway, and where that is; the nearest first, each once."""

@@ -22,9 +22,9 @@ def existing_posts(
 ) -> ExistingPosts:
     """Where the posts that exist stand, in the order of the plan's posts; left and on of the bay ahead of each."""
     spots: dict[int, Spot] = {}
-    for run, fence, rows, own in zip(runs, joined.runs, joined.rows, standing.spots, strict=False):
+    for run, fence, rows, own in zip(runs, joined.runs, joined.rows, standing.spots, strict=True):
         for spot in own:
-            apart = np.abs(fence.posts.chainage_m - run.from_m - spot.at_m)
+            apart = np.abs(fence.posts.chainage_m - run.from_m - spot.post.chainage_m)
             if apart.min() <= COINCIDENT_M:
                 spots.setdefault(int(rows[int(np.argmin(apart))]), spot)
     if not spots:
@@ -37,10 +37,10 @@ def existing_posts(
     ahead, unit = np.radians(places.bearing_deg[row]), grids.unit_m(site.grid)
     return ExistingPosts(
         post=row,
-        name=tuple(spot.name for spot in found),
+        name=tuple(spot.post.name for spot in found),
         left_m=(north * np.sin(ahead) - east * np.cos(ahead)) * unit,
         ahead_m=(east * np.sin(ahead) + north * np.cos(ahead)) * unit,
         easting=easting,
         northing=northing,
-        top_level_m=np.array([spot.top_m for spot in found]),
+        top_level_m=np.array([spot.post.top_level_m for spot in found]),
     )
