@@ -56,11 +56,11 @@
         context.lineWidth = index ? 1.5 : 0.8;
         context.stroke();
       }
-      return seen.length;
+      return { contours: seen.length };
     }
 
     /** Levels on the heavier lines, each at a place in view where the line runs straight for as long as its text. */
-    label(context, frame, write) {
+    label(labels, frame) {
       for (const { x, y, levelM } of this.inView(frame).filter((line) => line.index)) {
         const near = ([px, py]) => Math.hypot(px - frame.width / 2, py - frame.height / 2);
         const at = (row) => [x[row] * frame.scale - frame.left, y[row] * frame.scale - frame.top];
@@ -74,7 +74,7 @@
         }
         if (!best || near(best.middle) > Math.hypot(frame.width, frame.height) / 2) continue;
         const upright = best.angle > Math.PI / 2 || best.angle <= -Math.PI / 2 ? best.angle + Math.PI : best.angle;
-        write(String(levelM), ...best.middle, { angle: upright, fill: style.CONTOUR_TEXT });
+        labels.write(String(levelM), ...best.middle, { angle: upright, fill: style.CONTOUR_TEXT });
       }
     }
   }

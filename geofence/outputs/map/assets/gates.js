@@ -50,7 +50,7 @@
           else swung(context, post, tip);
         }
       }
-      return drawn;
+      return { leaves: drawn };
     }
   }
 

@@ -51,7 +51,7 @@
     attributionControl: false,
   };
 
-  /** The terrain picture with its box in world pixels, or null. */
+  /** The terrain of the page, or null. */
   function readTerrain(tiles) {
     const image = byId("terrain-picture");
     if (!image) return null;
@@ -59,7 +59,7 @@
     const [west, north] = geofence.project(about.west_deg, about.north_deg);
     const [east, south] = geofence.project(about.east_deg, about.south_deg);
     const contours = byId("contour-data") ? readJson("contour-data") : null;
-    return { ...about, contours, image, west, north, east, south, opacity: tiles ? 0.55 : 1 };
+    return new geofence.Terrain(image, { ...about, contours, west, north, east, south, opacity: tiles ? 0.55 : 1 });
   }
 
   class Page {
@@ -149,7 +149,7 @@
         [north, south] = [Math.min(north, py), Math.max(south, py)];
       };
       for (let post = 0; post < this.plan.posts.count; post++) grow(x[post], y[post]);
-      for (const leg of this.sheet.legs) {
+      for (const leg of this.sheet.layers.boundary.legs) {
         grow(leg.ax, leg.ay);
         grow(leg.bx, leg.by);
       }
@@ -211,7 +211,7 @@
     }
 
     showLeg(row) {
-      const leg = this.sheet.legs[row];
+      const leg = this.sheet.layers.boundary.legs[row];
       const ends = [this.plan.latLng(leg.ax, leg.ay), this.plan.latLng(leg.bx, leg.by)];
       this.map.fitBounds(L.latLngBounds(ends), { padding: [50, 50], maxZoom: CLOSE_ZOOM, animate: false });
     }
@@ -231,7 +231,7 @@
           bay: () => plan.bayPlace(found.row),
           finding: () => plan.latLng(plan.findings[found.row].x, plan.findings[found.row].y),
           zone: () => event.latlng,
-          shot: () => sheet.survey.place(found.row),
+          shot: () => sheet.layers.survey.place(found.row),
         };
         this.openPopup(found.part, found.row, places[found.part]());
       });
@@ -271,8 +271,8 @@
       const gate = part === "bay" ? this.sheet.gates.of(row) : null;
       if (gate) return `${plan.bays.names.name(row)} · gate ${gate.name}`;
       if (part === "bay") return `${plan.bays.names.name(row)} · gap ${plan.bays.table.gap_max_m.text(row)} m`;
-      if (part === "zone") return `${plan.zones[row].name} · ${this.sheet.zones.zones[row].look.word}`;
-      if (part === "shot") return `Surveyed point · level ${this.sheet.survey.level(row)} m`;
+      if (part === "zone") return `${plan.zones[row].name} · ${this.sheet.layers.zones.zones[row].look.word}`;
+      if (part === "shot") return `Surveyed point · level ${this.sheet.layers.survey.level(row)} m`;
       const finding = plan.findings[row];
       return `${geofence.style.FINDINGS[finding.severity].word} · ${finding.message}`;
     }

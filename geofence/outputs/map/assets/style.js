@@ -19,6 +19,9 @@
     PANEL: "rgba(86, 180, 233, 0.2)",
     STEP: "#7a3300",
     TAPE: "#e69f00",
+    HOLE: "rgba(29, 42, 48, 0.08)",
+    DOTS_FROM_PX: 5, // of post spacing: from here line posts are drawn,
+    SHAPES_FROM_PX: 14, // from here in the shape of their kind
     OVER: 200,
     GATE: 201,
     VIRIDIS: ["#fde725", "#7ad151", "#22a884", "#2a788e", "#414487", "#440154"],

@@ -6,6 +6,7 @@
   const LEVELS_FROM_PX = 9; // a metre on screen: from here points have their levels beside them
   const MOST_LEVELS = 400; // texts in one picture
   const ARM_PX = 3.2;
+  const MOST_REACH_PX = 6; // of a pointer: points may stand close together
 
   class Survey {
     constructor(shot) {
@@ -50,23 +51,23 @@
       context.strokeStyle = style.SURVEY;
       context.lineWidth = 1.2;
       context.stroke();
-      return drawn;
+      return { survey: drawn };
     }
 
-    label(frame, write) {
+    label(labels, frame) {
       if (frame.pxPerMetre < LEVELS_FROM_PX) return;
       let left = MOST_LEVELS;
       this.each(frame, (row, px, py) => {
-        if (left-- > 0) write(this.level(row, 2), px + 23, py, { fill: style.SURVEY });
+        if (left-- > 0) labels.write(this.level(row, 2), px + 23, py, { fill: style.SURVEY });
       });
     }
 
-    /** The point within reach of a place on the canvas; -1 without one. */
+    /** The nearest point within reach of a place on the canvas. */
     hit(frame, place, reach) {
-      let [best, nearest] = [-1, reach];
+      let [best, nearest] = [null, Math.min(reach, MOST_REACH_PX)];
       this.each(frame, (row, px, py) => {
         const distance = Math.hypot(px - place.x, py - place.y);
-        if (distance <= nearest) [best, nearest] = [row, distance];
+        if (distance <= nearest) [best, nearest] = [{ part: "shot", row }, distance];
       });
       return best;
     }

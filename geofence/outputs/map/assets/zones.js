@@ -8,6 +8,7 @@
   const TINT = 0.2;
   const APART_PX = 0.4;
   const MARGIN_PX = 20;
+  const LABEL_AWAY_PX = 11;
   const LABEL_FROM_PX = 12; // of reach: from here a place alone has its zone's name
   const LABEL_HALF_PX = 160;
   const LABEL_SIDE_PX = 40; // shorter than any name with what it says of its rule
@@ -87,7 +88,7 @@
       context.lineJoin = context.lineCap = "round";
       for (const [look, zones] of rules) this.drawRule(context, look, zones, frame);
       context.lineCap = "butt";
-      return [...rules.values()].reduce((sum, zones) => sum + zones.length, 0);
+      return { zones: [...rules.values()].reduce((sum, zones) => sum + zones.length, 0) };
     }
 
     /** What is drawn as a line with its rule's dashes, all within its reach tinted, a thin rim where that ends. */
@@ -115,10 +116,10 @@
     }
 
     /** A zone's name along the longest of its sides that is in view; that of a place alone below its reach. */
-    label(frame, write) {
+    label(labels, frame) {
       for (const zone of this.zones) {
         const side = this.longestSide(zone, frame) || this.belowPlace(zone, frame);
-        if (side) write(`${zone.name} · ${zone.look.word}`, ...side, 11, { fill: zone.look.text });
+        if (side) labels.along(`${zone.name} · ${zone.look.word}`, side, LABEL_AWAY_PX, { fill: zone.look.text });
       }
     }
 
@@ -145,16 +146,16 @@
       return [px - LABEL_HALF_PX, py, px + LABEL_HALF_PX, py];
     }
 
-    /** The zone at a place of the canvas, the last drawn first; -1 for none. */
+    /** The zone at a place of the canvas, the last drawn first. */
     hit(frame, place) {
       for (let row = this.zones.length - 1; row >= 0; row--) {
         const { outlines, reach_m: reachM } = this.zones[row];
         const drawn = outlines.map((outline) => ({ area: outline.area, way: onCanvas(outline, frame) }));
         const reach = Math.max(6, reachM * frame.pxPerMetre);
         const rings = drawn.filter(({ area }) => area).map(({ way }) => way);
-        if (within(place.x, place.y, rings) || drawn.some(({ way }) => this.isNear(way, place, reach))) return row;
+        if (within(place.x, place.y, rings) || drawn.some(({ way }) => this.isNear(way, place, reach))) return { part: "zone", row };
       }
-      return -1;
+      return null;
     }
 
     isNear(way, place, reach) {
