@@ -8,6 +8,7 @@ from pathlib import Path
 
 from geofence.outputs import stakeout
 from geofence.outputs.existing_words import beside_their_places, measured_tops
+from geofence.outputs.mark_ways import CLEAR_M
 from geofence.outputs.plain_text import one_line
 from geofence.outputs.stakeout_points import StakeoutPoints, stakeout_points
 from geofence.placed_findings import worst_first
@@ -29,6 +30,7 @@ _MOST_FINDINGS = 40
 """Findings told one by one: what fits a printed page beside the rest; ``findings.csv`` has them all."""
 
 _MOST_LINES = 20
+_MOST_NAMES = 12
 
 _LEVELS = {
     "ground": "the ground at the post, as planned",
@@ -126,7 +128,17 @@ def _points(plan: FencePlan, style: StakeoutStyle, points: StakeoutPoints) -> It
         )
         yield f"Marks        {'; '.join(sides)} of the direction of travel; code {one_line(style.code(OFFSET))}"
         yield "             measured on the ground from the middle of the post, square off the line; at a turn"
-        yield "             along what halves its angle. Levels are those of the post, not of the ground at the mark"
+        yield "             along what halves its angle; turned about the post together where one would stand within"
+        yield f"             {CLEAR_M / unit_m:.3f} of a fence. Levels are those of the post, not of the ground there"
+        yield from _crowded(points)
+
+
+def _crowded(points: StakeoutPoints) -> Iterator[str]:
+    """The marks that stand nearer to a fence all the same."""
+    names = [name for name, clear in zip(points.name, points.clear.tolist(), strict=True) if clear < 1.0]
+    if names:
+        more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
+        yield f"             No way is clear at {', '.join(names[:_MOST_NAMES])}{more}: look where their pegs go"
 
 
 def _first_and_last(plan: FencePlan, style: StakeoutStyle, points: StakeoutPoints) -> Iterator[str]:

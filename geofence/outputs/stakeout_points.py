@@ -10,7 +10,8 @@ import numpy as np
 
 from geofence.engine.records import Floats, Ints, Table
 from geofence.errors import JobError
-from geofence.plan import FencePlan, Run
+from geofence.outputs.mark_ways import mark_ways
+from geofence.plan import FencePlan
 from geofence.stakeout_style import StakeoutStyle
 
 __all__ = ["StakeoutPoints", "stakeout_points"]
@@ -30,6 +31,8 @@ class StakeoutPoints(Table):
         (n,) how far beside its post a mark is, on the ground, left of travel positive; 0 for the post itself.
     easting, northing
         (n,) units of the grid.
+    clear
+        (n,) less than 1 for a mark at whose post no way keeps all marks clear of the fences.
     """
 
     name: tuple[str, ...]
@@ -37,6 +40,7 @@ class StakeoutPoints(Table):
     offset_m: Floats
     easting: Floats
     northing: Floats
+    clear: Floats
 
 
 def stakeout_points(plan: FencePlan, style: StakeoutStyle) -> StakeoutPoints:
@@ -53,13 +57,14 @@ def stakeout_points(plan: FencePlan, style: StakeoutStyle) -> StakeoutPoints:
     count, each = len(names), len(distances)
     post = np.repeat(np.arange(count), each)
     offset_m = np.tile(distances, count)
-    left_east, left_north = _left(plan) if len(suffixes) else (np.zeros(count), np.zeros(count))
+    left, clear = mark_ways(plan, distances[1:]) if len(suffixes) else (np.zeros((count, 2)), np.ones(count))
     return StakeoutPoints(
         name=tuple(name + suffix for name in names for suffix in ("", *suffixes.values())),
         post=post,
         offset_m=offset_m,
-        easting=plan.places.easting[post] + offset_m * left_east[post],
-        northing=plan.places.northing[post] + offset_m * left_north[post],
+        easting=plan.places.easting[post] + offset_m * left[post, 0],
+        northing=plan.places.northing[post] + offset_m * left[post, 1],
+        clear=np.where(offset_m == 0, 1.0, clear[post]),
     )
 
 
@@ -94,37 +99,3 @@ def _post_names(plan: FencePlan, style: StakeoutStyle, *, longest_suffix: int) -
             remedy="Allow longer names, or fewer marks beside each post.",
         )
     return [f"{style.prefix[:room]}{number:0{digits}d}" for number in range(1, len(names) + 1)]
-
-
-def _left(plan: FencePlan) -> tuple[Floats, Floats]:
-    """How far in easting and northing a metre on the ground to the left of each post is.
-
-    Square off the line; where it turns, along the line that halves the angle. A bay's width, which is ground distance,
-    gives the scale of the grid there. A post at which lines meet goes by the first of them; one to which its line comes
-    back, by the first time.
-    """
-    east, north = np.full((2, len(plan.fence.posts)), np.nan)
-    for run in reversed(plan.runs):
-        own_east, own_north = _left_of_run(plan, run)
-        back = run.posts[::-1]  # of a row that is there twice the last value stays
-        east[back], north[back] = own_east[::-1], own_north[::-1]
-    return east, north
-
-
-def _left_of_run(plan: FencePlan, run: Run) -> tuple[Floats, Floats]:
-    places = plan.places
-    ends = np.append(run.posts, run.posts[:1]) if run.closed else run.posts
-    east, north = np.diff(places.easting[ends]), np.diff(places.northing[ends])
-    reach = np.hypot(east, north)
-    scale = reach / plan.fence.bays.width_m[run.bays]
-    ahead = np.column_stack([-north / reach, east / reach, scale])
-    if run.closed:
-        ahead, behind = ahead, np.roll(ahead, 1, axis=0)
-    else:
-        ahead, behind = np.vstack([ahead, ahead[-1:]]), np.vstack([ahead[:1], ahead])
-    side = ahead[:, :2] + behind[:, :2]
-    length = np.hypot(*side.T)
-    back = length < 1e-9  # the line turns back on itself: square off the bay ahead
-    side[back], length[back] = ahead[back, :2], 1.0
-    per_metre = (ahead[:, 2] + behind[:, 2]) / 2 / length
-    return side[:, 0] * per_metre, side[:, 1] * per_metre

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 
 from geofence.engine.records import Bays, Posts
 from geofence.errors import JobError
+from geofence.outputs import stakeout_note
+from geofence.outputs.mark_ways import CLEAR_M, CLEAR_SHARE
 from geofence.outputs.stakeout_points import StakeoutPoints, stakeout_points
 from geofence.plan import FencePlan, Places, Run
 from geofence.stakeout_style import StakeoutStyle
+from tests.networks import paddocks
 from tests.plans import made_up_plan
 
 
@@ -94,7 +99,7 @@ class TestMarks:
         assert _marks(plan, 1.0) == [(0, 2.4), (12, 3.2), (32, 4)]
 
     def test_lines_that_meet(self) -> None:
-        """A post of two runs goes by the first of them."""
+        """A post of two runs goes by the first of them, but no mark stands in the other: sin 20 > 0.3 > sin 15."""
         plan = _plan([(0, 0), (10, 0), (20, 0), (10, 9)])
         bays = replace(
             plan.fence.bays, from_post=[0, 1, 1], to_post=[1, 2, 3], width_m=[10.0, 10.0, 9.0],
@@ -102,7 +107,9 @@ class TestMarks:
         first = replace(plan.runs[0], posts=[0, 1, 2], chainage_m=[0, 10, 20], bays=[0, 1])
         second = replace(plan.runs[0], posts=[1, 3], chainage_m=[0, 9], bays=[2])
         plan = replace(plan, fence=replace(plan.fence, bays=bays), runs=(first, second))
-        assert _marks(plan, 1.0) == [(0, 1), (10, 1), (20, 1), (9, 9)]
+        turned = np.radians(20)
+        expected = [(0, 1), (10 - np.sin(turned), np.cos(turned)), (20, 1), (9, 9)]
+        assert np.array(_marks(plan, 1.0)) == pytest.approx(np.array(expected))
 
     def test_a_line_that_comes_back_to_its_own_post(self) -> None:
         """It goes on straight east at (10, 0), and ends there from the south: the mark is not on the fence."""
@@ -112,6 +119,54 @@ class TestMarks:
         run = replace(plan.runs[0], posts=[0, 1, 2, 3, 4, 1], chainage_m=np.arange(6) * 10.0, bays=np.arange(5))
         plan = replace(plan, fence=replace(plan.fence, bays=Bays(**bays)), runs=(run,))
         assert _marks(plan, 1.0)[:2] == [(0, 1), (10, 1)]
+
+
+class TestClearOfFences:
+    @pytest.mark.parametrize("offset_m", [(0.5,), (1.0, -1.0), (2.0, -2.0, 5.0), (0.3, -0.4)])
+    def test_in_a_network_no_mark_stands_in_a_fence(self, offset_m: tuple[float, ...]) -> None:
+        """(c) shapely's distances: where fences cross, meet and bend."""
+        plan = paddocks()
+        posts = np.column_stack([plan.places.easting, plan.places.northing])
+        bays = plan.fence.bays
+        fences = shapely.union_all(shapely.linestrings(posts[np.column_stack([bays.from_post, bays.to_post])]))
+        points = stakeout_points(plan, StakeoutStyle(offset_m=offset_m))
+        marks = np.flatnonzero(points.offset_m)
+        places = np.column_stack([points.easting, points.northing])
+        away = places[marks] - posts[points.post[marks]]
+        far = np.abs(points.offset_m[marks])
+        assert np.hypot(*away.T) == pytest.approx(far, rel=1e-3)
+        wanted = np.minimum(CLEAR_M, CLEAR_SHARE * far)
+        assert np.all(shapely.distance(shapely.points(places[marks]), fences) > 0.999 * wanted)
+        ways = (away / points.offset_m[marks, np.newaxis]).reshape(len(posts), -1, 2)
+        assert np.abs(ways - ways[:, :1]).max() < 1e-7  # a string along a post's marks passes over its middle
+        assert points.clear.min() == 1.0
+
+    def test_marks_that_are_clear_stay_square_off_their_line(self) -> None:
+        """All but those of the posts next to where lines meet, at most two to each side of each."""
+        plan = paddocks()
+        points = stakeout_points(plan, StakeoutStyle(offset_m=(1.0,)))
+        east, north = (values[1::2] - values[::2] for values in (points.easting, points.northing))
+        ahead, kinds = np.radians(plan.places.bearing_deg), np.array(plan.fence.posts.kind)
+        along = east * np.sin(ahead) + north * np.cos(ahead)
+        turned = (np.abs(along) > 1e-6) & (kinds == "line")
+        assert turned.sum() <= 4 * np.count_nonzero(kinds == "junction")
+        assert turned.sum() < 0.02 * len(kinds)
+
+    def test_a_mark_that_nothing_keeps_clear_is_told(self, tmp_path: Path) -> None:
+        """Six bays about a post leave 30 degrees beside each: half of 0.3 m, where 0.7 of it is wanted."""
+        angles = np.radians(np.arange(6) * 60)
+        plan = _plan([(0, 0), *zip(np.cos(angles) * 10, np.sin(angles) * 10, strict=True)])
+        bays = replace(plan.fence.bays, from_post=[0] * 6, to_post=range(1, 7), width_m=[10.0] * 6)
+        spokes = tuple(
+            replace(plan.runs[0], posts=[0, 1 + spoke], chainage_m=[0, 10], bays=[spoke]) for spoke in range(6)
+        )
+        plan = replace(plan, fence=replace(plan.fence, bays=bays), runs=spokes)
+        points = stakeout_points(plan, StakeoutStyle(offset_m=(0.3,)))
+        assert points.clear[:2] == pytest.approx([1.0, 0.5 / 0.7])
+        assert points.clear[2:] == pytest.approx(np.ones(12))
+        stakeout_note.write(plan, tmp_path / "note.txt", style=StakeoutStyle(offset_m=(0.3,)))
+        told = (tmp_path / "note.txt").read_text(encoding="utf-8")
+        assert "No way is clear at P001L: look where their pegs go" in told
 
 
 class TestNames:
