@@ -108,7 +108,8 @@ class Setout(Section):
         default=3.0,
         ge=0.3,
         le=50,
-        description="from a corner to each of the two pegs whose distance checks it; shorter where a leg is",
+        description="from a corner to each of the two pegs whose distance checks it; shorter where a leg is; "
+        "in feet the nearest whole or half foot",
     )
 
 

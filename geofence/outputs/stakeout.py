@@ -24,13 +24,11 @@ from geofence.outputs.stakeout_points import stakeout_points
 from geofence.plan import FencePlan, Output
 from geofence.plan_lines import own_lines
 from geofence.stakeout_style import OFFSET, StakeoutStyle, blanks
+from geofence.units import same_unit
 
 __all__ = ["DELIMITERS", "OUTPUT", "StakeoutStyle", "decimals_of", "digest", "in_units", "write"]
 
 DELIMITERS: Mapping[str, str] = {"comma": ",", "semicolon": ";", "tab": "\t", "space": " "}
-
-SAME_UNIT = 1e-9
-"""Units that differ by less are one: the two feet differ by 2000 times this."""
 
 _MEASURE_DECIMALS = 3
 
@@ -68,8 +66,8 @@ def _lines(plan: FencePlan, style: StakeoutStyle) -> Iterator[str]:
 
 def in_units(coordinates: Floats, plan: FencePlan, style: StakeoutStyle) -> Floats:
     """Eastings or northings in the unit of the file."""
-    ratio = plan.grid.unit_m / style.unit_m(plan)
-    return coordinates if abs(ratio - 1) < SAME_UNIT else coordinates * ratio
+    own_m, unit_m = plan.grid.unit_m, style.unit_m(plan)
+    return coordinates if same_unit(own_m, unit_m) else coordinates * (own_m / unit_m)
 
 
 def decimals_of(plan: FencePlan, style: StakeoutStyle) -> int:

@@ -8,12 +8,14 @@ from pathlib import Path
 
 from geofence.outputs import stakeout
 from geofence.outputs.existing_words import beside_their_places, measured_tops
+from geofence.outputs.finding_words import Said, said_in, told
 from geofence.outputs.mark_ways import CLEAR_M
 from geofence.outputs.plain_text import one_line
 from geofence.outputs.stakeout_points import StakeoutPoints, stakeout_points
 from geofence.placed_findings import worst_first
 from geofence.plan import FencePlan, Output
 from geofence.stakeout_style import OFFSET, StakeoutStyle
+from geofence.units import same_unit, unit_word
 
 __all__ = ["ABOUT", "FINGERPRINT", "OUTPUT", "SOURCE", "write"]
 
@@ -73,9 +75,7 @@ def _lines(plan: FencePlan, style: StakeoutStyle, about: str | None) -> Iterator
         yield from _existing(plan, style, points)
         yield ""
     yield "TO LOOK AT"
-    if max(abs(unit_m - 1) for unit_m in (style.unit_m(plan), plan.grid.unit_m)) >= stakeout.SAME_UNIT:
-        yield f"Here lengths and levels are in m, and coordinates in the grid's own unit, {one_line(plan.grid.unit)}."
-    yield from _findings(plan)
+    yield from _findings(plan, said_in(style.unit_m(plan), style.unit_name(plan)))
 
 
 def _grid(plan: FencePlan, style: StakeoutStyle) -> Iterator[str]:
@@ -89,8 +89,17 @@ def _grid(plan: FencePlan, style: StakeoutStyle) -> Iterator[str]:
         stated = f"{style.unit_name(plan)} = {style.unit_m(plan):.12g} m"
         yield f"Unit         {stated}, levels too; the grid's own: {own}"
     yield f"Level datum  {one_line(grid.level_datum) or 'not stated'}"
-    yield f"Scale        grid distance = {factor:.8f} x ground distance ({abs(factor - 1) * 1e6:.0f} mm in 1 km);"
+    off = f"{abs(factor - 1) * 1e6:.0f} mm in 1 km"
+    if not same_unit(style.unit_m(plan), 1.0):
+        word = _unit_word(plan, style)
+        off = f"{abs(factor - 1) * 1000:.3f} {word} in 1000 {word}"
+    yield f"Scale        grid distance = {factor:.8f} x ground distance ({off});"
     yield "             a tape reads ground distance, and bay widths are ground distances"
+
+
+def _unit_word(plan: FencePlan, style: StakeoutStyle) -> str:
+    """The unit of the file in short, where it has a short word."""
+    return unit_word(style.unit_m(plan)) or one_line(style.unit_name(plan))
 
 
 def _layout(plan: FencePlan, style: StakeoutStyle) -> Iterator[str]:
@@ -160,7 +169,8 @@ def _place(plan: FencePlan, style: StakeoutStyle, points: StakeoutPoints, row: i
     own, at_m = row * (1 + len(style.offset_m)), plan.fence.posts.chainage_m[row] if at_m is None else at_m
     easting, northing = (stakeout.in_units(values, plan, style)[row] for values in (places.easting, places.northing))
     coordinates = f"easting {easting:.{decimals}f}  northing {northing:.{decimals}f}"
-    return f"{points.name[own]}  {coordinates}  chainage {at_m:.3f} m on the ground"
+    along = f"{at_m / style.unit_m(plan):.3f} {_unit_word(plan, style)}"
+    return f"{points.name[own]}  {coordinates}  chainage {along} on the ground"
 
 
 def _existing(plan: FencePlan, style: StakeoutStyle, points: StakeoutPoints) -> Iterator[str]:
@@ -176,20 +186,16 @@ def _existing(plan: FencePlan, style: StakeoutStyle, points: StakeoutPoints) -> 
         yield f"{name} stands {where}, easting {easting:.{decimals}f}  northing {northing:.{decimals}f}{top}"
 
 
-def _findings(plan: FencePlan) -> Iterator[str]:
+def _findings(plan: FencePlan, said: Said | None) -> Iterator[str]:
+    own = one_line(plan.grid.unit)
+    if said:
+        yield f"Sentences have lengths in m, in brackets in the unit of the file; coordinates in the grid's own, {own}."
+    elif not same_unit(plan.grid.unit_m, 1.0):
+        yield f"Here lengths and levels are in m, and coordinates in the grid's own unit, {own}."
     found = [finding for finding, _ in worst_first(plan)]
     if not found:
         yield "Nothing was found."
-    for finding in found[:_MOST_FINDINGS]:
-        where = ""
-        if finding.post is not None:
-            where = f" {plan.post_names[finding.post]}"
-        elif finding.bay is not None:
-            where = f" {plan.bay_names[finding.bay]}"
-        elif finding.chainage_m is not None:
-            where = f" {one_line(finding.line)} at {finding.chainage_m:.2f} m".replace("  ", " ")
-        remedy = f" {one_line(finding.remedy)}" if finding.remedy else ""
-        yield f"{finding.severity.upper()}{where}: {one_line(finding.message).rstrip('.')}.{remedy}"
+    yield from (told(plan, finding, said) for finding in found[:_MOST_FINDINGS])
     if len(found) > _MOST_FINDINGS:
         yield f"and {len(found) - _MOST_FINDINGS} more in findings.csv"
 

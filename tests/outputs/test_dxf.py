@@ -274,12 +274,24 @@ class TestWhatItSays:
     def test_findings_have_numbers_that_their_marks_show(self, tmp_path: Path) -> None:
         document = _read(made_up_plan(), tmp_path)
         notes = self._notes(made_up_plan(), tmp_path)
-        assert "1  STOP B021 at 37.70 m: The panel would hang 0.31 m above the ground." in notes
+        assert "1  STOP B021 at 37.70 to 39.59 m: The panel would hang 0.31 m above the ground." in notes
         assert "3  NOTE: Working grid taken from the ground raster." in notes
         marks = [part for part in document.modelspace().query("INSERT") if part.dxf.layer.startswith("FINDING")]
         assert {(part.dxf.name, part.get_attrib_text("NUMBER"), part.get_attrib_text("CODE")) for part in marks} == {
             ("FINDING-STOP", "1", "gap-over-limit"), ("FINDING-WARN", "2", "post-extended"),
         }  # fmt: skip
+
+    def test_findings_have_the_grids_unit_beside_their_metres(self, tmp_path: Path) -> None:
+        """(a) 0.31 m are 1.02 feet, 37.70 and 39.585 m along the line 123.69 and 129.87."""
+        plan = made_up_plan()
+        plan = replace(plan, grid=replace(plan.grid, unit="US survey foot", unit_m=1200 / 3937))
+        notes = self._notes(plan, tmp_path)
+        assert (
+            "1  STOP B021 at 123.69 ft to 129.87 ft: The panel would hang 0.31 m [1.02 ft] above the ground." in notes
+        )
+        assert "FINDINGS: in metres, as in findings.csv, and in brackets in US survey foot" in notes
+        (mark,) = _read(plan, tmp_path).modelspace().query("INSERT[name=='FINDING-STOP']")
+        assert mark.get_attrib_text("MESSAGE") == "The panel would hang 0.31 m [1.02 ft] above the ground"
 
     def test_many_findings_are_not_all_told(self, tmp_path: Path) -> None:
         plan = made_up_plan(400)

@@ -186,6 +186,11 @@ class TestBoxes:
         assert all(text_width_mm(line) <= 20 for line in lines)
         assert "".join(lines).replace(" ", "") == text.replace(" ", "")
 
+    def test_no_line_ends_within_a_measure(self) -> None:
+        measures = " ".join(["264'\u00a010\u00a03/16\""] * 40)
+        for width in range(25, 60):
+            assert {part.count("'") - part.count('"') for part in wrapped(measures, width)} == {0}, width
+
     def test_arabic_letters_are_joined_and_run_to_the_left(self) -> None:
         """Unicode, Arabic Presentation Forms-B: seen initial, lam with alef final, meem isolated, from the right."""
         assert typeface.as_drawn("سلام") == "\ufee1\ufefc\ufeb3"

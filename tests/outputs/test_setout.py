@@ -164,6 +164,24 @@ class TestPosts:
         )
         assert sum(numbers(strains, 5)) == np.nansum(plan.fence.bays.droppers)
 
+    def test_wires_pull_in_pounds_on_a_sheet_in_feet(self, page: Any) -> None:
+        """(b) NIST SP 811: a pound-force is 4.448222 N."""
+        plan = plan_of("wires")
+        root = page(plan, units="ft")
+        strains, fence = lines(table(root, "Strains of wire")), plan.fence.strains
+        for column, at, pulls_kn in (
+            (3, 0, fence.tension_kn),
+            (4, 0, fence.tension_cold_kn),
+            (4, 1, fence.tension_hot_kn),
+        ):
+            told = [row[column][at].removesuffix(" lbf") for row in strains]
+            assert list(map(float, told)) == pytest.approx(pulls_kn / 4.448222e-3, abs=0.51)
+        assert {row[8][1].split()[-1] for row in lines(table(root, "The posts")) if row[8][1]} == {"lbf"}
+        hints = root.xpath('//p[@class="hint"]/text()')
+        celsius = plan.value("wire.temperature_c")
+        (hint,) = [hint for hint in hints if "each wire at" in hint]
+        assert f"each wire at {celsius:g} °C [{celsius * 9 / 5 + 32:.0f} °F]; coldest at" in hint
+
     def test_droppers_are_those_of_their_own_line(self, page: Any) -> None:
         plan = plan_fence(PADDOCKS_JOB)
         strains = lines(table(page(plan), "Strains of wire"))
@@ -286,7 +304,7 @@ class TestUnits:
     def test_feet_and_inches(self, page: Any) -> None:
         root = page(tee(), units="ft-in")
         row = lines(table(root, "The posts"))[0]
-        assert row[2] == ("6' 6 3/4\"", "6' 4 3/4\"")
+        assert row[2] == ("6'\u00a06\u00a03/4\"", "6'\u00a04\u00a03/4\"")  # no line ends within
         assert row[5][1] == "170.62"  # staffs are decimal
         assert root.find("body").get("class") == "A4 ft-in"
 
@@ -302,12 +320,35 @@ class TestUnits:
 
     def test_come_from_the_plans_parameters(self, page: Any) -> None:
         plan = tee()
-        options = {"setout.units": "ft", "setout.paper": "letter", "setout.setback_m": 1.0}
+        options = {"setout.units": "ft", "setout.paper": "letter", "setout.setback_m": 1.2}
         given = {key: Parameter(value=value, origin="job") for key, value in options.items()}
         root = page(replace(plan, parameters={**plan.parameters, **given}))
         assert lines(table(root, "The posts"))[0][2][0] == "6.56"
         assert re.search(r"size: 215\.9mm 279\.4mm", root.findtext(".//style"))
-        assert lines(table(root, "Diagonals where the fence turns"))[0][3][0] == "3.28"
+        assert lines(table(root, "Diagonals where the fence turns"))[0][3][0] == "4.00"
+
+    def test_findings_have_feet_beside_their_metres(self, page: Any) -> None:
+        """(a) 0.31 m are 1.02 ft, 12.2 inches; 2 m and 4.5 m along the line 6.56 ft and 14.76 ft."""
+        hangs = "Hangs 0.310 m above the ground, from 2.00 to 4.50 m"
+        findings = (
+            Finding(code="a", severity="stop", message=hangs, remedy="Allow a gap_max_m of 0.32.", post=1),
+            Finding(code="b", severity="warn", message="A pipe", chainage_m=2.0, chainage_to_m=4.5),
+        )
+        for units, hung, along in (
+            (
+                "ft",
+                "0.310 m [1.02 ft] above the ground, from 2.00 to 4.50 m [6.56 ft to 14.76 ft]",
+                "6.56 ft to 14.76 ft",
+            ),
+            ("m", "0.310 m above the ground, from 2.00 to 4.50 m", "2.00 to 4.50 m"),
+        ):
+            root = page(with_findings(tee(), *findings), units=units)
+            (note,) = [note.text_content() for note in table(root, "The posts").xpath('.//tr[@class="note"]')][:1]
+            assert note == f"STOP Hangs {hung}. Allow a gap_max_m of 0.32."
+            (look, *_) = [item.text_content() for item in root.xpath('//ul[@class="checks"]')[1].iter("li")]
+            assert look == f"CHECK Chainage {along}: A pipe."
+            facts = {item.findtext("dt"): item.findtext("dd") for item in root.xpath('//dl[@class="facts"]/div')}
+            assert ("findings" in facts) == (units == "ft")
 
     @pytest.mark.parametrize(
         ("option", "told"),

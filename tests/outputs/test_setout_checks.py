@@ -19,6 +19,7 @@ from geofence.outputs.on_grid import grid_crs
 from geofence.outputs.setout.checks import chord, diagonals, held_rows, in_holes, straights, ties, weakly_tied
 from geofence.outputs.setout.posts import stretches
 from geofence.outputs.setout.strings import tape_of
+from geofence.outputs.setout.units import TapeUnit, Units
 from geofence.plan import FencePlan, Parameter
 from tests.outputs.drawn_plans import plan_of
 from tests.outputs.setout_plans import plan_through, square, tee, with_marks
@@ -61,7 +62,7 @@ class TestDiagonals:
     def test_are_what_a_tape_reads_between_the_pegs(self, name: str) -> None:
         """(c) pegs set by geographiclib on the ways to the neighbouring posts."""
         plan = plan_of(name)
-        found = list(diagonals(plan, setback_m=3.0))
+        found = list(diagonals(plan, Units(), setback_m=3.0))
         assert [item.row for item in found] == [
             row for row, kind in enumerate(plan.fence.posts.kind) if kind == "corner"
         ]
@@ -80,7 +81,7 @@ class TestDiagonals:
 
     def test_of_a_square_corner_is_that_of_3_4_5_s_kin(self) -> None:
         """(a) two sides of 3 m at a right angle: 3 times the root of 2; the sides are straight for 6 m."""
-        found = list(diagonals(square(), setback_m=3.0))
+        found = list(diagonals(square(), Units(), setback_m=3.0))
         assert [item.row for item in found] == [0, 3, 6, 9]
         for item in found:
             assert (item.setback_m, item.prolonged) == (3.0, False)
@@ -95,7 +96,7 @@ class TestDiagonals:
         turn = math.radians(20)
         places = [(0.0, 0.0), (5.0, 0.0), (10.0, 0.0), (10 + 4 * math.cos(turn), 4 * math.sin(turn))]
         plan = plan_through(np.array(places), (("", (0, 1, 2, 3), False),), ("end", "line", "corner", "end"))
-        (found,) = diagonals(plan, setback_m=3.0)
+        (found,) = diagonals(plan, Units(), setback_m=3.0)
         assert (found.row, found.prolonged) == (2, True)
         assert found.toward == (1, 3)  # the line that is straight for longer is prolonged
         assert found.diagonal_m == pytest.approx(6 * math.sin(turn / 2), abs=1e-4)
@@ -103,13 +104,36 @@ class TestDiagonals:
     def test_setbacks_keep_within_short_legs(self) -> None:
         places = [(0.0, 0.0), (5.0, 0.0), (5.0, 1.7), (9.0, 1.7)]
         plan = plan_through(np.array(places), (("", (0, 1, 2, 3), False),), ("end", "corner", "corner", "end"))
-        found = list(diagonals(plan, setback_m=3.0))
+        found = list(diagonals(plan, Units(), setback_m=3.0))
         assert [(item.row, item.setback_m) for item in found] == [(1, 1.5), (2, 1.5)]
         assert [item.diagonal_m for item in found] == pytest.approx([1.5 * math.sqrt(2)] * 2, abs=1e-4)
 
+    @pytest.mark.parametrize(
+        ("tape", "foot_m"), [("ft", 0.3048), ("ft-in", 0.3048), ("ft", 1200 / 3937), ("ft-in", 1200 / 3937)]
+    )
+    def test_setbacks_in_feet_are_whole_or_half_ones(self, tape: TapeUnit, foot_m: float) -> None:
+        """(a) 3 m are 9.84 ft, and a leg of 1.7 m has 5.577: whole and half feet are 10 and 5.5."""
+        units = Units(tape=tape, foot_m=foot_m)
+        places = [(0.0, 0.0), (5.0, 0.0), (5.0, 4.0), (9.0, 4.0), (9.0, 2.3)]
+        kinds = ("end", "corner", "corner", "corner", "end")
+        plan = plan_through(np.array(places), (("", (0, 1, 2, 3, 4), False),), kinds)
+        found = list(diagonals(plan, units, setback_m=3.0))
+        assert [item.setback_m / foot_m for item in found] == pytest.approx([10.0, 10.0, 5.5], abs=1e-9)
+        assert found[0].diagonal_m == pytest.approx(10.0 * foot_m * math.sqrt(2), abs=1e-4)
+        assert Units(tape="ft-in", foot_m=foot_m).length(found[2].setback_m) == "5'\u00a06\""
+
+    def test_setbacks_in_metres_are_as_asked_or_whole_or_half_ones(self) -> None:
+        places = [(0.0, 0.0), (5.0, 0.0), (5.0, 2.7), (7.7, 2.7), (7.7, 2.4)]
+        kinds = ("end", "corner", "corner", "corner", "end")
+        plan = plan_through(np.array(places), (("", (0, 1, 2, 3, 4), False),), kinds)
+        assert [item.setback_m for item in diagonals(plan, Units(), setback_m=2.6)] == pytest.approx(
+            [2.6, 2.6, 0.3], abs=1e-4
+        )
+        assert [item.setback_m for item in diagonals(plan, Units(), setback_m=3.0)][:2] == [2.5, 2.5]
+
     def test_a_junction_is_checked_on_both_of_its_sides(self) -> None:
         """(a) line B leaves line A at a right angle; straight on along line A there is nothing to check."""
-        found = list(diagonals(tee(), setback_m=3.0))
+        found = list(diagonals(tee(), Units(), setback_m=3.0))
         assert [(item.row, set(item.toward)) for item in found] == [(2, {3, 5}), (2, {1, 5})]
         assert [item.diagonal_m for item in found] == pytest.approx([3 * math.sqrt(2)] * 2, abs=1e-4)
 
@@ -120,12 +144,12 @@ class TestDiagonals:
         plan = replace(plan, fence=replace(plan.fence, posts=replace(plan.fence.posts, kind=kinds)))
         for corner_deg, count in ((95.0, 0), (85.0, 4)):
             parameters = {**plan.parameters, key: Parameter(value=corner_deg, origin="job")}
-            assert len(list(diagonals(replace(plan, parameters=parameters), setback_m=3.0))) == count
+            assert len(list(diagonals(replace(plan, parameters=parameters), Units(), setback_m=3.0))) == count
 
     def test_a_corner_post_is_checked_however_little_it_turns(self) -> None:
         places = [(0.0, 0.0), (10.0, 0.0), (20.0, 0.5)]
         plan = plan_through(np.array(places), (("", (0, 1, 2), False),), ("end", "corner", "end"))
-        assert [item.row for item in diagonals(plan, setback_m=3.0)] == [1]
+        assert [item.row for item in diagonals(plan, Units(), setback_m=3.0)] == [1]
 
 
 class TestTies:

@@ -41,9 +41,9 @@ def test_every_caution(caution: str, tmp_path: Path) -> None:
         "Level datum  invented datum",
         "Scale        grid distance = 0.99960000 x ground distance (400 mm in 1 km);",
         "P001  easting 560000.0000  northing 5900000.0000  chainage 0.000 m on the ground",
-        "STOP B021: The panel would hang 0.31 m above the ground. "
+        "STOP B021 at 37.70 to 39.59 m: The panel would hang 0.31 m above the ground. "
         "Allow a larger gap_max_m, a finer increment_m, or fill the hollow.",
-        "WARN P004: The post is longer than the longest stock length. Order an extension.",
+        "WARN P004 at 5.66 m: The post is longer than the longest stock length. Order an extension.",
         "NOTE: Working grid taken from the ground raster.",
     ],
 )
@@ -74,6 +74,7 @@ class TestTheChosenStyle:
         [
             "THE NUMBERS IN crew.csv",
             "Unit         international foot = 0.3048 m, levels too; the grid's own: metre = 1 m",
+            "Scale        grid distance = 0.99960000 x ground distance (0.400 ft in 1000 ft);",
             "Order        point, northing, easting, top, chainage, level",
             "Written      tab between fields, decimal comma, 3 decimals; line 1 is a point: there is no header",
             "level        the toe of the post, the bottom of its hole",
@@ -93,11 +94,13 @@ class TestTheChosenStyle:
         """Closed form: 560,000 m are 1,837,270.341 feet."""
         lines = self._lines(made_up_plan(), tmp_path, replace(self.STYLE, name_length=None))
         at = lines.index("FIRST AND LAST POST")
-        assert lines[at + 1].startswith("NORTH001  easting 1837270.341  northing 19356955.381  chainage 0.000 m")
+        assert lines[at + 1].startswith(
+            "NORTH001  easting 1837270.341  northing 19356955.381  chainage 0.000 ft on the ground"
+        )
         assert lines[at + 2].startswith("NORTH040  easting ")
         stakeout.write(made_up_plan(), tmp_path / "crew.csv", style=replace(self.STYLE, name_length=None))
         last = (tmp_path / "crew.csv").read_text().splitlines()[-4].replace(",", ".").split("\t")
-        assert lines[at + 2].startswith(f"{last[0]}  easting {last[2]}  northing {last[1]}  ")
+        assert lines[at + 2].startswith(f"{last[0]}  easting {last[2]}  northing {last[1]}  chainage {last[4]} ft ")
 
     def test_names_the_file_by_its_digest(self, tmp_path: Path) -> None:
         lines = self._lines(hostile_plan(), tmp_path, self.STYLE)
@@ -115,10 +118,22 @@ class TestTheChosenStyle:
         assert "Codes        line a Unit fathom x" in hostile
 
     @pytest.mark.parametrize(("unit", "told"), [("m", False), ("grid", False), ("ft", True), ("ftUS", True)])
-    def test_findings_say_their_unit_where_it_is_not_the_files(self, unit: Unit, told: bool, tmp_path: Path) -> None:
-        lines = self._lines(made_up_plan(), tmp_path, StakeoutStyle(unit=unit))
-        after = lines[lines.index("TO LOOK AT") + 1]
-        assert (after == "Here lengths and levels are in m, and coordinates in the grid's own unit, metre.") == told
+    def test_findings_have_the_files_unit_beside_their_metres(self, unit: Unit, told: bool, tmp_path: Path) -> None:
+        """(a) 0.31 m are 1.02 feet of either kind, 12 m are 39.37."""
+        findings = (
+            Finding(code="a", severity="stop", message="The panel would hang 0.31 m above the ground", bay=20),
+            Finding(code="b", severity="warn", message="Look", chainage_m=12.0),
+        )
+        lines = self._lines(_with(made_up_plan(), *findings), tmp_path, StakeoutStyle(unit=unit))
+        at = lines.index("TO LOOK AT") + 1
+        head = [
+            "Sentences have lengths in m, in brackets in the unit of the file; coordinates in the grid's own, metre."
+        ]
+        assert lines[at:-1] == [
+            *(head if told else []),
+            f"STOP B021: The panel would hang 0.31 m{' [1.02 ft]' if told else ''} above the ground.",
+            f"WARN at {'39.37 ft' if told else '12.00 m'}: Look.",
+        ]
 
     def test_findings_say_their_unit_where_the_grid_has_another(self, tmp_path: Path) -> None:
         grid = replace(made_up_plan().grid, unit="US survey foot", unit_m=1200 / 3937)

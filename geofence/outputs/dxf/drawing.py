@@ -21,7 +21,7 @@ from ezdxf.document import Drawing as Document
 from ezdxf.layouts import BlockLayout, Modelspace
 
 from geofence.engine.records import Floats
-from geofence.units import FOOT_M, US_SURVEY_FOOT_M
+from geofence.units import FOOT_M, US_SURVEY_FOOT_M, same_unit
 
 __all__ = ["METRE", "US_SURVEY_FOOT", "Drawing", "Layer", "Tag"]
 
@@ -31,8 +31,6 @@ RELEASE = "R2010"
 FOOT, METRE, US_SURVEY_FOOT = 2, 6, 21
 _UNITS = ((1.0, METRE), (FOOT_M, FOOT), (US_SURVEY_FOOT_M, US_SURVEY_FOOT))
 _UNITLESS = 0
-SAME_UNIT = 1e-9
-"""Units that differ by less are one, written with fewer digits: the two feet differ by 2000 times this."""
 _FONT = "arial.ttf"
 """Any outline font has letters beyond the Latin ones, or a stand-in that has; the format's own stroke fonts do not."""
 
@@ -104,7 +102,7 @@ class Drawing:
             self._layer(layer)
 
     def _units(self, unit_m: float) -> None:
-        code = next((code for length_m, code in _UNITS if abs(unit_m / length_m - 1) < SAME_UNIT), _UNITLESS)
+        code = next((code for length_m, code in _UNITS if same_unit(unit_m, length_m)), _UNITLESS)
         header = self.document.header
         header["$INSUNITS"] = code
         header["$MEASUREMENT"] = 0 if code in (FOOT, US_SURVEY_FOOT) else 1

@@ -15,6 +15,7 @@ from geofence.outputs.dxf.layers import NOTE, finding_layer
 from geofence.outputs.dxf.lettering import LETTER_WIDTH, axes, readable, side_by_side
 from geofence.outputs.dxf.style import NAME_MM
 from geofence.outputs.dxf.text import line_text
+from geofence.outputs.finding_words import said_in, with_brackets
 from geofence.placed_findings import FindingPlace
 from geofence.plan import FencePlan
 
@@ -45,10 +46,11 @@ def add_findings(drawing: Drawing, plan: FencePlan, numbered: Sequence[tuple[Fin
     places = np.column_stack([np.array(at), np.zeros(len(at))])
     beside, turn_deg = _beside(drawing, plan, places, numbers)
     layers = [finding_layer(finding.severity) for finding in found]
+    said = said_in(plan.grid.unit_m, plan.grid.unit)
     columns = (
         numbers,
         [line_text(finding.code) for finding in found],
-        [line_text(finding.message) for finding in found],
+        [line_text(with_brackets(finding.message, said)) for finding in found],
     )
     tags = [
         Tag(name=tag, texts=texts, layer=NOTE, height=height, at=beside, turn_deg=turn_deg if tag == "NUMBER" else None)

@@ -10,6 +10,7 @@ from geofence.outputs.dxf.layers import NOTE
 from geofence.outputs.dxf.style import NOTE_MM
 from geofence.outputs.dxf.text import paragraph
 from geofence.outputs.facts import facts
+from geofence.outputs.finding_words import said_in, told
 from geofence.plan import FencePlan
 
 __all__ = ["add_notes"]
@@ -31,25 +32,15 @@ def add_notes(drawing: Drawing, plan: FencePlan, findings: Sequence[Finding], sa
 def _lines(plan: FencePlan, findings: Sequence[Finding], says: Iterable[tuple[str, str]]) -> Iterator[str]:
     yield rf"{{\H1.6x;{paragraph(plan.name)}}}"
     yield ""
-    told = facts(plan, places="on the grid, not on the ground", levels=f"in {plan.grid.unit}")
-    for label, sentence in (*says, *told):
+    known = facts(plan, places="on the grid, not on the ground", levels=f"in {plan.grid.unit}")
+    said = said_in(plan.grid.unit_m, plan.grid.unit)
+    brackets = (("findings", f"in metres, as in findings.csv, and in brackets in {plan.grid.unit}"),) if said else ()
+    for label, sentence in (*says, *known, *brackets):
         if label not in ("job", "coordinates"):
             yield f"{paragraph(label.upper())}: {paragraph(sentence)}"
     yield ""
     yield rf"{{\H1.2x;{'FINDINGS' if findings else 'NOTHING WAS FOUND'}}}"
     for number, finding in enumerate(findings[:_MOST_FINDINGS], start=1):
-        yield f"{number}  {paragraph(_told(plan, finding))}"
+        yield f"{number}  {paragraph(told(plan, finding, said))}"
     if len(findings) > _MOST_FINDINGS:
         yield f"and {len(findings) - _MOST_FINDINGS} more: in findings.csv, and on their marks"
-
-
-def _told(plan: FencePlan, finding: Finding) -> str:
-    where = ""
-    if finding.post is not None:
-        where = f" {plan.post_names[finding.post]}"
-    elif finding.bay is not None:
-        where = f" {plan.bay_names[finding.bay]}"
-    if finding.chainage_m is not None:
-        where += f" at {finding.chainage_m:.2f} m"
-    remedy = f" {finding.remedy}" if finding.remedy else ""
-    return f"{finding.severity.upper()}{where}: {finding.message.rstrip('.')}.{remedy}"

@@ -5,12 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from geofence.plan import Grid
-from geofence.units import FOOT_M, US_SURVEY_FOOT_M
+from geofence.units import FOOT_M, US_SURVEY_FOOT_M, same_unit
 
 __all__ = ["LandXmlUnit", "unit_of"]
-
-SAME_UNIT = 1e-9
-"""Units that differ by less are one: the two feet differ by 2000 times this."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,6 +51,6 @@ _UNITS = (
 def unit_of(grid: Grid) -> LandXmlUnit:
     """The unit of a file with coordinates on a grid."""
     for unit in _UNITS:
-        if abs(grid.unit_m / unit.metres - 1) < SAME_UNIT:
+        if same_unit(grid.unit_m, unit.metres):
             return unit
     return LandXmlUnit(plural="metres", symbol="m", element=_METRIC, metres=1.0, per_grid=grid.unit_m)

@@ -8,6 +8,7 @@ texts apart.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -54,6 +55,9 @@ PAPERS_MM = {
 
 LETTERING_MM = (1.8, 2.5, 3.5, 5.0, 7.0)
 """Heights of capital letters on drawings (ISO 3098)."""
+
+BREAKS = re.compile(r"[^\S\u00a0]+")
+"""Where a line of text may end."""
 
 BLACK, GREY, WHITE = "#000000", "#808080", "#ffffff"
 
@@ -237,9 +241,12 @@ def text_box(
 
 
 def wrapped(text: str, width_mm: float, *, cap_mm: float = LETTERING_MM[0], weight: Weight = "regular") -> list[str]:
-    """A text cut into lines no wider than ``width_mm``: between words, or within one that is too wide by itself."""
+    """A text cut into lines no wider than ``width_mm``: between words, or within one that is too wide by itself.
+
+    No line ends at a no-break space.
+    """
     lines: list[str] = []
-    for word in text.split():
+    for word in filter(None, BREAKS.split(text)):
         joined = f"{lines[-1]} {word}" if lines else word
         if text_width_mm(joined, cap_mm=cap_mm, weight=weight) <= width_mm:
             lines[-1:] = [joined]

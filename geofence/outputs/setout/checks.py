@@ -17,6 +17,7 @@ from geofence.numeric import COINCIDENT_M
 from geofence.outputs.post_sizes import Sizes
 from geofence.outputs.setout.posts import SetOutPost, Stretch
 from geofence.outputs.setout.strings import HELD, spots
+from geofence.outputs.setout.units import Units
 from geofence.plan import FencePlan, MarkKind, Run
 from geofence.site.tape import Spots, Tape, grid_bearing
 
@@ -42,9 +43,6 @@ TURN_MIN_DEG = 0.5
 
 STRAIGHT_DEG = 0.05
 """A vertex that turns by no more is none to a string: 3 m on it is 3 mm."""
-
-ROUND_M = (2.0, 1.5, 1.0, 0.5)
-"""Setbacks to take where a leg is shorter than the one asked for."""
 
 TIE_KINDS = HELD - {"strainer"}
 """Kinds that are tied to marks; strainers stand anywhere along a line."""
@@ -103,8 +101,12 @@ class _Ray:
     toward: int
 
 
-def diagonals(plan: FencePlan, *, setback_m: float) -> Iterator[Diagonal]:
-    """At each post at which the fence turns, or lines meet, in the order of the plan's posts."""
+def diagonals(plan: FencePlan, units: Units, *, setback_m: float) -> Iterator[Diagonal]:
+    """At each post at which the fence turns, or lines meet, in the order of the plan's posts.
+
+    Setbacks are such as the sheet's tape shows at once; shorter ones where the fence is straight for less.
+    """
+    asked_m = units.easily_taped_m(setback_m)
     rays: dict[int, list[_Ray]] = {}
     for run in plan.runs:
         for at in _turning(plan, run):
@@ -114,15 +116,14 @@ def diagonals(plan: FencePlan, *, setback_m: float) -> Iterator[Diagonal]:
         for ray, following in zip(around, around[1:] + around[:1], strict=True):
             opening = (following.azimuth_deg - ray.azimuth_deg) % 360
             if TURN_MIN_DEG < opening < 180 - TURN_MIN_DEG:
-                yield _diagonal(row, ray, following, opening, setback_m)
+                yield _diagonal(row, ray, following, opening, units, asked_m)
 
 
-def _diagonal(row: int, ray: _Ray, following: _Ray, opening_deg: float, setback_m: float) -> Diagonal:
+def _diagonal(row: int, ray: _Ray, following: _Ray, opening_deg: float, units: Units, asked_m: float) -> Diagonal:
     # the mark is tied to the line that is straight for longer, prolonged past the post
     one, other = sorted((ray, following), key=lambda way: -way.reach_m)
     prolonged = opening_deg > OBTUSE_DEG
-    shortest = other.reach_m
-    setback = next((length for length in (setback_m, *ROUND_M) if length <= shortest), shortest)
+    setback = asked_m if asked_m <= other.reach_m else units.taped_within_m(other.reach_m)
     angle = np.radians(180 - opening_deg if prolonged else opening_deg)
     return Diagonal(
         row=row,

@@ -16,6 +16,7 @@ from geofence.outputs.setout.checks import (
     ties,
 )
 from geofence.outputs.setout.figure import post_figure
+from geofence.outputs.setout.gate_table import gate_table
 from geofence.outputs.setout.parts import Sheet, Table
 from geofence.outputs.setout.post_table import legend, post_table
 from geofence.outputs.setout.posts import WORDS, Note, Stretch, stretches, whole_plan_notes
@@ -23,15 +24,14 @@ from geofence.outputs.setout.strings import tape_of
 from geofence.outputs.setout.style import SetoutStyle
 from geofence.outputs.setout.tables import (
     corner_table,
-    gate_table,
     held_table,
     mark_table,
     ordered,
     stretch_table,
     tie_table,
-    wire_table,
 )
 from geofence.outputs.setout.units import Units
+from geofence.outputs.setout.wire_table import wire_table
 from geofence.outputs.setout.zones import zone_texts
 from geofence.placed_findings import worst_first
 from geofence.plan import FencePlan
@@ -49,14 +49,14 @@ MOST_NAMED = 24
 def setout_sheet(plan: FencePlan, style: SetoutStyle) -> Sheet:
     """What stands on the sheet."""
     units, tape = Units.of(plan, style.units), tape_of(plan)
-    along = list(stretches(plan))
+    along = list(stretches(plan, units.in_brackets))
     return Sheet(
         name=one_line(plan.name) or "Fence",
         fence=one_line(plan.system.title),
         facts=tuple(_facts(plan, units)),
         cautions=plan.cautions,
         zones=zone_texts(plan, units),
-        look=(*_told(whole_plan_notes(plan)), *_marked(plan)),
+        look=(*_told(whole_plan_notes(plan, units.in_brackets)), *_marked(plan)),
         legend=legend(plan, units),
         figure=post_figure(wires=plan.system.slope == "strained"),
         tables=tuple(table for table in _tables(plan, style, units, tape, along) if table.rows),
@@ -67,7 +67,7 @@ def _tables(plan: FencePlan, style: SetoutStyle, units: Units, tape: Tape, along
     boundary = ties(plan, tape, "boundary", reach_m=style.reach_m, second_reach_m=TAPE_REACH_M)
     control = ties(plan, tape, "control", reach_m=style.reach_m, second_reach_m=style.reach_m)
     tied = list(ordered((boundary, control)))
-    turns = list(diagonals(plan, setback_m=style.setback_m))
+    turns = list(diagonals(plan, units, setback_m=style.setback_m))
     whole = list(straights(plan, along))
     ends = [(item.start.row, item.end.row) for item in along] + [(item.start.row, item.end.row) for item in whole]
     chords = {key: chord(plan, tape, *key) for key in dict.fromkeys(ends)}
@@ -90,9 +90,11 @@ def _facts(plan: FencePlan, units: Units) -> Iterator[tuple[str, str]]:
     yield "lengths", f"{units.words}, level tape on the ground"
     yield (
         "scale",
-        f"100 m on the ground is {100 * factor:.4f} m on the grid: every distance on this sheet is a ground distance; "
-        "lengths worked out from coordinates are not",
+        f"100 {units.staff} on the ground is {100 * factor:.4f} {units.staff} on the grid: every distance on this "
+        "sheet is a ground distance; lengths worked out from coordinates are not",
     )
+    if units.in_brackets:
+        yield "findings", "in metres, as in findings.csv, and in brackets in the units of this sheet"
     yield "posts", f"{len(plan.fence.posts)}, {units.said(plan.system.post_width_m)} wide"
     yield "planned", f"{one_line(plan.provenance.planned_at)}; a newer plan makes this sheet void"
 

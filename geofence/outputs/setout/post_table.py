@@ -122,17 +122,32 @@ def _band(stretch: Stretch, units: Units, chord: Chord) -> str:
 
 
 def _entries(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
-    length, inches = units.length, units.tape == "ft-in"
+    return (
+        *_along_entries(plan, units),
+        *_sunk_entries(units),
+        _Entry(
+            head=("Sticks out", "top level"),
+            width=19 if units.inches else 20,
+            cell=lambda post: _once(post, units.length(post.height_m), units.level(post.top_level_m)),
+            means=("height of the top above the ground at the post's centre", "the top's level on the level datum"),
+        ),
+        *_hung_entries(plan, units),
+    )
+
+
+def _along_entries(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
+    """Where a post stands along the line."""
+    length = units.length
     return (
         _Entry(
             head=("Post", "kind"),
-            width=15 if inches else 21,
+            width=15 if units.inches else 21,
             cell=lambda post: (post.name, post.kind),
             kind="text",
         ),
         _Entry(
             head=("Running", "chainage"),
-            width=24 if inches else 21,
+            width=24 if units.inches else 21,
             cell=lambda post: (length(post.running_m), length(post.chainage_m)),
             means=(
                 "from the post at the start of the stretch, along the line on the ground",
@@ -141,7 +156,7 @@ def _entries(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
         ),
         _Entry(
             head=("To next", "clear"),
-            width=18,
+            width=23.5 if units.inches else 18,
             cell=lambda post: _once(post, length(post.to_next_m), _clear(post, units)),
             means=(
                 "centre to centre of the posts; also from a face to the like face of the next, so from the outside "
@@ -149,6 +164,12 @@ def _entries(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
                 f"between the posts' faces; a post is {units.said(plan.system.post_width_m)} wide",
             ),
         ),
+    )
+
+
+def _sunk_entries(units: Units) -> tuple[_Entry, ...]:
+    """What is dug, and what is cut."""
+    return (
         _Entry(
             head=("Hole", "wide"),
             width=17,
@@ -164,20 +185,13 @@ def _entries(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
                 "stock length, where it is not as long; + what is joined on where no stock reaches",
             ),
         ),
-        _Entry(
-            head=("Sticks out", "top level"),
-            width=20.5 if inches else 20,
-            cell=lambda post: _once(post, length(post.height_m), units.level(post.top_level_m)),
-            means=("height of the top above the ground at the post's centre", "the top's level on the level datum"),
-        ),
-        *_hung(plan, units),
     )
 
 
-def _hung(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
+def _hung_entries(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
     """What hangs on the post: panels, rails or wires."""
     wires = plan.system.slope == "strained"
-    width = 19.5 if units.tape == "ft-in" else 16.5
+    width = 17.5 if units.inches else 16.5
     what = "lowest wire" if wires else "underside of the panel"
     drops = (
         _Entry(
@@ -198,14 +212,14 @@ def _hung(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
     return (*drops, _rake_entry(plan, units) if plan.system.slope == "rake" else _step_entry(units))
 
 
-def _wire_entry() -> _Entry:
+def _wire_entry(units: Units) -> _Entry:
     return _Entry(
         head=("Droppers", "pull up"),
         width=17,
         cell=lambda post: _once(
             post,
             "" if post.droppers != post.droppers else f"{post.droppers:.0f}",
-            f"{post.uplift_kn:.2f} kN" if post.uplift_kn > 0 else "",
+            units.force(post.uplift_kn) if post.uplift_kn > 0 else "",
         ),
         means=("in the bay ahead", "of the wires on the post when it is coldest"),
     )

@@ -13,13 +13,14 @@ from typing import Any
 
 from geofence.engine.records import Finding, Floats
 from geofence.numeric import SAW_CUT_M
+from geofence.outputs.finding_words import Said, chainage_words, sentences
 from geofence.outputs.plain_text import one_line
 from geofence.outputs.post_sizes import Sizes
 from geofence.outputs.setout.strings import HELD, held_along, tape_of
 from geofence.placed_findings import worst_first
 from geofence.plan import FencePlan, Run
 
-__all__ = ["Note", "SetOutPost", "Stretch", "notes_of_plan", "said", "stretches", "whole_plan_notes"]
+__all__ = ["Note", "SetOutPost", "Stretch", "notes_of_plan", "stretches", "whole_plan_notes"]
 
 BEND_BAYS = 3
 """Stretches of so few bays, between posts that are held for the bend alone, are told together."""
@@ -129,9 +130,9 @@ class Stretch:
         return self.end.running_m
 
 
-def stretches(plan: FencePlan) -> Iterator[Stretch]:
-    """The stretches of all runs, in order."""
-    tape, walk = tape_of(plan), _Walk.of(plan)
+def stretches(plan: FencePlan, said: Said | None = None) -> Iterator[Stretch]:
+    """The stretches of all runs, in order; ``said`` writes the lengths of findings in another unit than metres."""
+    tape, walk = tape_of(plan), _Walk.of(plan, said)
     for run in plan.runs:
         held = held_along(plan, tape, run)
         posts = list(walk.along(run, held))
@@ -158,14 +159,14 @@ class _Walk:
     seen: set[int]
 
     @classmethod
-    def of(cls, plan: FencePlan) -> _Walk:
+    def of(cls, plan: FencePlan, said: Said | None) -> _Walk:
         return cls(
             plan=plan,
             names=plan.post_names,
             bay_names=plan.bay_names,
             bay_words=plan.bay_words,
             sizes=Sizes.of(plan),
-            notes=notes_of_plan(plan),
+            notes=notes_of_plan(plan, said),
             seen=set(),
         )
 
@@ -252,7 +253,7 @@ class _Notes(dict[int, list[Note]]):
         return []
 
 
-def notes_of_plan(plan: FencePlan) -> Mapping[int, list[Note]]:
+def notes_of_plan(plan: FencePlan, said: Said | None = None) -> Mapping[int, list[Note]]:
     """What to look at, under each post's row, and for a bay under ``~row``."""
     found, names, bays = _Notes(), plan.post_names, plan.bay_names
     for finding in _told(plan):
@@ -263,16 +264,17 @@ def notes_of_plan(plan: FencePlan) -> Mapping[int, list[Note]]:
             ends = [names[rows[finding.bay]] for rows in (plan.fence.bays.from_post, plan.fence.bays.to_post)]
             key, where = ~finding.bay, f"{bays[finding.bay]}, {ends[0]} to {ends[1]}: "
         if key is not None:
-            found.setdefault(key, []).append(Note(word=WORDS[finding.severity], text=where + said(finding)))
+            text = where + sentences(finding, said)
+            found.setdefault(key, []).append(Note(word=WORDS[finding.severity], text=text))
     return found
 
 
-def whole_plan_notes(plan: FencePlan) -> list[Note]:
-    """What to look at that concerns no single post or bay, with where it is."""
+def whole_plan_notes(plan: FencePlan, said: Said | None = None) -> list[Note]:
+    """What to look at that concerns no single post or bay, with where it is; ``said`` as in :func:`stretches`."""
     found = []
     for finding in _told(plan):
         if finding.post is None and finding.bay is None:
-            found.append(Note(word=WORDS[finding.severity], text=_where(finding) + said(finding)))
+            found.append(Note(word=WORDS[finding.severity], text=_where(finding, said) + sentences(finding, said)))
     return found
 
 
@@ -281,16 +283,8 @@ def _told(plan: FencePlan) -> list[Finding]:
     return [finding for finding, _ in worst_first(plan) if finding.severity in WORDS]
 
 
-def _where(finding: Finding) -> str:
-    line = f"Line {one_line(finding.line)}" if finding.line else ""
-    if finding.chainage_m is None:
-        return f"{line}: " if line else ""
-    to = "" if finding.chainage_to_m is None else f" to {finding.chainage_to_m:.2f}"
-    chainage = f"chainage {finding.chainage_m:.2f}{to} m"
-    return f"{line}, {chainage}: " if line else f"C{chainage[1:]}: "
-
-
-def said(finding: Finding) -> str:
-    """What is so, and what would cure it, as sentences."""
-    remedy = f" {one_line(finding.remedy)}" if finding.remedy else ""
-    return f"{one_line(finding.message).rstrip('.')}.{remedy}"
+def _where(finding: Finding, said: Said | None) -> str:
+    along = chainage_words(finding, said)
+    parts = (finding.line and f"line {one_line(finding.line)}", along and f"chainage {along}")
+    where = ", ".join(filter(None, parts))
+    return f"{where[0].upper()}{where[1:]}: " if where else ""

@@ -2,31 +2,24 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping, Sequence
-
-import numpy as np
-from numpy.typing import NDArray
 
 from geofence.numeric import COINCIDENT_M
 from geofence.outputs.plain_text import one_line
-from geofence.outputs.post_sizes import Sizes
 from geofence.outputs.setout.checks import CUT_MIN_DEG, Chord, Diagonal, Straight, Tie, weakly_tied
 from geofence.outputs.setout.existing import PLACE_DECIMALS, beside_notes
-from geofence.outputs.setout.parts import Band, Cell, Column, Line, Table
+from geofence.outputs.setout.parts import Band, Column, Line, Table
 from geofence.outputs.setout.posts import Note, Stretch
 from geofence.outputs.setout.units import Units, bearing, degrees_minutes_seconds
-from geofence.plan import FencePlan, MarkKind, PlannedGate
+from geofence.plan import FencePlan, MarkKind
 
 __all__ = [
     "corner_table",
-    "gate_table",
     "held_table",
     "mark_table",
     "ordered",
     "stretch_table",
     "tie_table",
-    "wire_table",
 ]
 
 DONE = Column(head=("done", ""), width=11, kind="tick")
@@ -38,26 +31,11 @@ KIND_WORDS: Mapping[MarkKind, str] = {"boundary": "boundary mark", "control": "c
 
 def mark_table(plan: FencePlan, units: Units, holes: Mapping[int, int], used: Sequence[int]) -> Table:
     """The marks that ties start from."""
-    marks, names = plan.marks, plan.post_names
-    rows = []
-    for row in used:
-        rows.append(
-            Line(
-                cells=(
-                    (one_line(marks.name[row]), KIND_WORDS[marks.kind[row]]),
-                    (_place(float(marks.easting[row])), ""),
-                    (_place(float(marks.northing[row])), ""),
-                    (units.level(float(marks.level_m[row])), ""),
-                    (f"hole of {names[holes[row]]}" if row in holes else "", ""),
-                ),
-            )
-        )
     return Table(
         title="Marks to start from",
-        hint=f"Eastings and northings on the grid, in {one_line(plan.grid.unit)}; a control point's level is its own, "
-        "a boundary mark's that of the ground. Find each and look whether it was moved. One that stands in a hole goes "
-        "with the soil: set pegs clear of it first, and ask a licensed surveyor before, since to move a mark may be an "
-        "offence.",
+        hint=f"{_in_grid(plan)}; a control point's level is its own, a boundary mark's that of the ground. Find each "
+        "and look whether it was moved. One that stands in a hole goes with the soil: set pegs clear of it first, and "
+        "ask a licensed surveyor before, since to move a mark may be an offence.",
         columns=(
             DONE,
             Column(head=("Mark", "what"), width=47, kind="text"),
@@ -66,32 +44,31 @@ def mark_table(plan: FencePlan, units: Units, holes: Mapping[int, int], used: Se
             Column(head=("Level", ""), width=26),
             Column(head=("Stands in", ""), width=36),
         ),
-        rows=tuple(rows),
+        rows=tuple(_mark(plan, units, holes, row) for row in used),
+    )
+
+
+def _mark(plan: FencePlan, units: Units, holes: Mapping[int, int], row: int) -> Line:
+    marks = plan.marks
+    return Line(
+        cells=(
+            (one_line(marks.name[row]), KIND_WORDS[marks.kind[row]]),
+            (_place(float(marks.easting[row])), ""),
+            (_place(float(marks.northing[row])), ""),
+            (units.level(float(marks.level_m[row])), ""),
+            (f"hole of {plan.post_names[holes[row]]}" if row in holes else "", ""),
+        ),
     )
 
 
 def held_table(plan: FencePlan, along: Sequence[Stretch], units: Units) -> Table:
     """The posts that must be where they are."""
-    posts, places, names = plan.fence.posts, plan.places, plan.post_names
     beside = beside_notes(plan, units)
     held = dict.fromkeys(post.row for stretch in along for post in (stretch.start, stretch.end))
-    rows = [
-        Line(
-            cells=(
-                (names[row], posts.kind[row]),
-                (_place(float(places.easting[row])), ""),
-                (_place(float(places.northing[row])), ""),
-                (units.level(float(posts.ground_level_m[row])), units.level(float(posts.top_level_m[row]))),
-                (units.length(float(posts.chainage_m[row])), ""),
-            ),
-            notes=(beside[row],) if row in beside else (),
-        )
-        for row in held
-    ]
     return Table(
         title="Posts to set first",
         hint="Set these by instrument, or tape them from the marks by the ties; the others are taped from them. "
-        f"Eastings and northings on the grid, in {one_line(plan.grid.unit)}.",
+        f"{_in_grid(plan)}.",
         columns=(
             DONE,
             Column(head=("Post", "kind"), width=30, kind="text"),
@@ -100,7 +77,21 @@ def held_table(plan: FencePlan, along: Sequence[Stretch], units: Units) -> Table
             Column(head=("Ground", "top level"), width=28),
             Column(head=("Chainage", ""), width=28),
         ),
-        rows=tuple(rows),
+        rows=tuple(_held(plan, units, row, (beside[row],) if row in beside else ()) for row in held),
+    )
+
+
+def _held(plan: FencePlan, units: Units, row: int, notes: tuple[Note, ...]) -> Line:
+    posts, places = plan.fence.posts, plan.places
+    return Line(
+        cells=(
+            (plan.post_names[row], posts.kind[row]),
+            (_place(float(places.easting[row])), ""),
+            (_place(float(places.northing[row])), ""),
+            (units.level(float(posts.ground_level_m[row])), units.level(float(posts.top_level_m[row]))),
+            (units.length(float(posts.chainage_m[row])), ""),
+        ),
+        notes=notes,
     )
 
 
@@ -227,134 +218,14 @@ def _corner(names: Sequence[str], units: Units, found: Diagonal, across: Chord) 
     )
 
 
-def gate_table(plan: FencePlan, units: Units) -> Table:
-    """Openings."""
-    bays, names, bay_names, sizes = plan.fence.bays, plan.post_names, plan.bay_names, Sizes.of(plan)
-    called = {gate.bay: gate for gate in plan.gates}
-    rows = []
-    for row in np.flatnonzero(np.array([kind == "gate" for kind in bays.kind], dtype=bool)).tolist():
-        ends = [int(bays.from_post[row]), int(bays.to_post[row])]
-        tops = [float(plan.fence.posts.top_level_m[end]) for end in ends]
-        width, gate = float(bays.width_m[row]), called.get(row)
-        cells: tuple[Cell, ...] = (
-            (bay_names[row] if gate is None else one_line(gate.name), bay_names[row]),
-            (f"{names[ends[0]]} to {names[ends[1]]}", _opens(gate)),
-            (_leaves(gate), _hung(gate, names)),
-            (units.length(width), units.length(width - sizes.between(*ends))),
-            (units.level(tops[0]), units.level(tops[1])),
-            (units.level(float(bays.underside_from_m[row])), _clearance(gate, units)),
-        )
-        rows.append(Line(cells=cells))
-    return Table(
-        title="Gates",
-        hint="Measure the clear opening at the top and at the foot of the posts before the concrete sets. Left and "
-        "right are those of somebody who walks along the fence. Foot: the level of the leaves' undersides; under: how "
-        "much is asked for between the ground and them.",
-        columns=(
-            DONE,
-            Column(head=("Gate", "bay"), width=26, kind="text"),
-            Column(head=("Posts", "opens"), width=33, kind="text"),
-            Column(head=("Leaves", "hung at"), width=33, kind="text"),
-            Column(head=("Centres", "clear"), width=20),
-            Column(head=("Tops, first", "second"), width=22),
-            Column(head=("Foot level", "under"), width=21),
-            Column(head=("Measured", ""), width=20, kind="blank"),
-        ),
-        rows=tuple(rows),
-    )
-
-
-def _opens(gate: PlannedGate | None) -> str:
-    """To which side, and how far."""
-    if gate is None or gate.swing in ("none", "not stated"):
-        return "" if gate is None else {"none": "no leaf", "not stated": "way not stated"}[gate.swing]
-    if gate.swing == "slide":
-        return "slides"
-    angles = ", ".join(f"{angle:g}°" for angle in dict.fromkeys(way.open_deg for way in gate.ways))
-    return f"{'both ways' if gate.swing == 'both' else gate.swing}, {angles}" if angles else gate.swing
-
-
-def _leaves(gate: PlannedGate | None) -> str:
-    return "" if gate is None else {0: "none", 1: "1 leaf"}.get(gate.leaves, f"{gate.leaves} leaves")
-
-
-def _hung(gate: PlannedGate | None, names: Sequence[str]) -> str:
-    """The posts with hinges, or past which a leaf slides."""
-    rows = dict.fromkeys(way.post for way in gate.ways) if gate is not None else ()
-    return " and ".join(names[row] for row in rows)
-
-
-def _clearance(gate: PlannedGate | None, units: Units) -> str:
-    if gate is None or gate.clearance_m is None or not gate.leaves:
-        return ""
-    return units.length(gate.clearance_m)
-
-
-def _bays_of_strains(plan: FencePlan) -> list[NDArray[np.int64]]:
-    """Of each strain the rows of the bays between its ends. Strains follow each other run by run, as bays do."""
-    strains, bays, found, at, last_m = plan.fence.strains, plan.fence.bays, [], 0, -math.inf
-    for row in range(len(strains)):
-        start_m, end_m = float(strains.start_m[row]), float(strains.end_m[row])
-        ends = {int(strains.from_post[row]), int(strains.to_post[row])}
-        while start_m < last_m - COINCIDENT_M or not ends <= set(plan.runs[at].posts.tolist()):
-            at, last_m = at + 1, -math.inf
-        own = plan.runs[at].bays
-        inside = (bays.start_m[own] >= start_m - COINCIDENT_M) & (bays.end_m[own] <= end_m + COINCIDENT_M)
-        found.append(own[inside])
-        last_m = end_m
-    return found
-
-
-def wire_table(plan: FencePlan, units: Units) -> Table:
-    """Strains of wire."""
-    strains, names = plan.fence.strains, plan.post_names
-    droppers = plan.fence.bays.droppers
-    rows = []
-    for row, inside in enumerate(_bays_of_strains(plan)):
-        count = float(np.nansum(droppers[inside])) if np.isfinite(droppers[inside]).any() else 0.0
-        wires, length = int(strains.wires[row]), float(strains.wire_length_m[row])
-        rows.append(
-            Line(
-                cells=(
-                    (names[int(strains.from_post[row])], f"to {names[int(strains.to_post[row])]}"),
-                    (str(wires), ""),
-                    (units.length(length), units.length(wires * length)),
-                    (f"{strains.tension_kn[row]:.2f} kN", ""),
-                    (f"{strains.tension_cold_kn[row]:.2f} kN", f"{strains.tension_hot_kn[row]:.2f} kN"),
-                    (f"{count:.0f}", ""),
-                )
-            )
-        )
-    return Table(
-        title="Strains of wire",
-        hint=_heights(plan, units) + "One wire: along the slope, from strainer to strainer, without knots and ties.",
-        columns=(
-            DONE,
-            Column(head=("From", "to"), width=26, kind="text"),
-            Column(head=("Wires", ""), width=16),
-            Column(head=("One wire", "all wires"), width=30),
-            Column(head=("Strain to", ""), width=26),
-            Column(head=("Coldest", "hottest"), width=26),
-            Column(head=("Droppers", ""), width=22),
-            MEASURED,
-        ),
-        rows=tuple(rows),
-    )
-
-
-def _heights(plan: FencePlan, units: Units) -> str:
-    given = plan.value("wire.heights_m")
-    if not given:
-        return ""
-    *others, last = given
-    heights = ", ".join([*map(units.length, others), units.said(last)])
-    return f"Wires above the ground at each post, the lowest first: {heights}. "
-
-
 def _short(line: str) -> str:
     """As much of a line's name as stands below a figure."""
     name = one_line(line)
     return name if len(name) <= NAME_LETTERS else name[: NAME_LETTERS - 1].rstrip() + "…"
+
+
+def _in_grid(plan: FencePlan) -> str:
+    return f"Eastings and northings are those of the grid (unit: {one_line(plan.grid.unit)})"
 
 
 def _place(value: float) -> str:

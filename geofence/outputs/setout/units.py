@@ -6,8 +6,10 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from geofence.numeric import snap_floor
+from geofence.outputs.finding_words import Said
 from geofence.plan import FencePlan
-from geofence.units import FOOT_M, US_SURVEY_FOOT_M
+from geofence.units import FOOT_M, POUND_FORCE_KN, unit_word
 
 __all__ = ["INCH_PARTS", "TapeUnit", "Units", "bearing", "degrees_minutes_seconds"]
 
@@ -19,7 +21,8 @@ INCH_PARTS = 16
 _DECIMALS = {"m": 3, "ft": 2, "ft-in": 2}
 """Of lengths and levels: a millimetre, a hundredth of a foot."""
 
-_FEET_OF_GRID = (FOOT_M, US_SURVEY_FOOT_M)
+_TOGETHER = "\u00a0"
+"""A blank at which no line ends: 264' 10 at the end of one line and 3/16" on the next are misread."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,8 +38,22 @@ class Units:
     @classmethod
     def of(cls, plan: FencePlan, tape: TapeUnit) -> Units:
         """For a plan."""
-        own = next((foot for foot in _FEET_OF_GRID if math.isclose(foot, plan.grid.unit_m, rel_tol=1e-9)), FOOT_M)
-        return cls(tape=tape, foot_m=own)
+        return cls(tape=tape, foot_m=plan.grid.unit_m if unit_word(plan.grid.unit_m) in ("ft", "ftUS") else FOOT_M)
+
+    @property
+    def inches(self) -> bool:
+        """Whether lengths are in feet and inches, which take more room."""
+        return self.tape == "ft-in"
+
+    @property
+    def staff(self) -> str:
+        """The unit of levels, in short."""
+        return "m" if self.tape == "m" else "ft"
+
+    @property
+    def in_brackets(self) -> Said | None:
+        """How lengths that are told in metres are told once more; None where the sheet is in metres."""
+        return None if self.tape == "m" else self.said
 
     @property
     def level_words(self) -> str:
@@ -48,27 +65,29 @@ class Units:
         """What lengths and levels are in, for the head of the sheet."""
         if self.tape == "m":
             return "metres"
-        kind = "international feet" if self.foot_m == FOOT_M else "US survey feet"
+        kind = "US survey feet" if unit_word(self.foot_m) == "ftUS" else "international feet"
         feet = f"{kind} (1 ft = {self.foot_m:.10g} m)"
         return feet if self.tape == "ft" else f"feet and inches to 1/{INCH_PARTS}, levels decimal {feet}"
 
     def said(self, value_m: float) -> str:
         """A length with its unit, for a sentence.
 
-        >>> Units().said(0.05), Units(tape="ft-in").said(0.05)
-        ('0.050 m', '1 15/16"')
+        >>> Units().said(0.05), Units(tape="ft").said(0.05)
+        ('0.050 m', '0.16 ft')
         """
-        return self.length(value_m) + ("" if self.tape == "ft-in" else f" {self.tape}")
+        return self.length(value_m) + ("" if self.inches else f" {self.tape}")
 
     def length(self, value_m: float) -> str:
         """A length, or nothing for one that does not exist.
 
-        >>> Units().length(1.885), Units(tape="ft").length(1.885), Units(tape="ft-in").length(1.885)
-        ('1.885', '6.18', '6\\' 2 3/16"')
+        >>> Units().length(1.885), Units(tape="ft").length(1.885)
+        ('1.885', '6.18')
+        >>> print(Units(tape="ft-in").length(1.885).replace("\\u00a0", " "))
+        6' 2 3/16"
         """
         if not math.isfinite(value_m):
             return ""
-        return _feet_inches(value_m / self.foot_m) if self.tape == "ft-in" else self._decimal(value_m)
+        return _feet_inches(value_m / self.foot_m) if self.inches else self._decimal(value_m)
 
     def level(self, value_m: float) -> str:
         """A level or a difference of levels, decimal."""
@@ -82,13 +101,31 @@ class Units:
     def signed(self, value_m: float) -> str:
         """A length with its sign; a bare 0 for nought.
 
-        >>> Units().signed(0.05), Units().signed(-0.00001), Units(tape="ft-in").signed(-0.05)
-        ('+0.050', '0', '-1 15/16"')
+        >>> Units().signed(0.05), Units().signed(-0.00001), Units(tape="ft").signed(-0.05)
+        ('+0.050', '0', '-0.16')
         """
         text = self.length(value_m)
         if text and not any(digit in text for digit in "123456789"):
             return "0"
         return f"+{text}" if value_m > 0 else text
+
+    def force(self, value_kn: float) -> str:
+        """A pull with its unit.
+
+        >>> Units().force(1.1), Units(tape="ft").force(1.1)
+        ('1.10 kN', '247 lbf')
+        """
+        return f"{value_kn:.2f} kN" if self.tape == "m" else f"{value_kn / POUND_FORCE_KN:.0f} lbf"
+
+    def easily_taped_m(self, value_m: float) -> float:
+        """A length for a peg that a tape shows at once: in feet the nearest of whole and half ones, not none."""
+        half_m = self.foot_m / 2
+        return value_m if self.tape == "m" else max(round(value_m / half_m), 1) * half_m
+
+    def taped_within_m(self, reach_m: float) -> float:
+        """The longest length of whole and half metres or feet within a reach; the reach itself where none is."""
+        half_m = 0.5 if self.tape == "m" else self.foot_m / 2
+        return snap_floor(reach_m / half_m) * half_m or reach_m
 
     def _decimal(self, value_m: float) -> str:
         decimals = _DECIMALS[self.tape]
@@ -104,8 +141,8 @@ def _feet_inches(feet: float) -> str:
     shared = math.gcd(part, INCH_PARTS)
     fraction = f"{part // shared}/{INCH_PARTS // shared}" if part else ""
     words = [word for word in (str(inches) if inches or not fraction else "", fraction) if word]
-    text = " ".join(words) + '"'
-    return f"{sign}{whole}' {text}" if whole else f"{sign}{text}"
+    text = _TOGETHER.join(words) + '"'
+    return f"{sign}{whole}'{_TOGETHER}{text}" if whole else f"{sign}{text}"
 
 
 def bearing(degrees: float) -> str:
