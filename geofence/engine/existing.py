@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -66,67 +67,62 @@ def _findings(posts: Posts, bays: Bays, layout: Layout, line_tolerance_m: float)
     at_gate = {*bays.from_post[gates].tolist(), *bays.to_post[gates].tolist()}
     panel_top_m = panel_tops(bays, len(posts))
     for row, post in layout.existing:
-        at_m = float(posts.chainage_m[row])
-        yield _kept(post, row, at_m, line_tolerance_m)
+        finding = partial(Finding, post=row, chainage_m=float(posts.chainage_m[row]))
+        yield _kept(finding, post, line_tolerance_m)
         if row in at_gate:
-            yield loaded(post, row, at_m, "a gate's leaf hangs on it or shuts against it")
+            yield loaded(finding, post, "a gate's leaf hangs on it or shuts against it")
         if np.isfinite(post.top_level_m):
-            yield from _fits(post, row, at_m, panel_m=float(panel_top_m[row]), planned_m=float(posts.top_level_m[row]))
+            yield from _fits(finding, post, panel_m=float(panel_top_m[row]), planned_m=float(posts.top_level_m[row]))
 
 
-def _kept(post: FixedPost, row: int, at_m: float, line_tolerance_m: float) -> Finding:
+def _kept(finding: partial[Finding], post: FixedPost, line_tolerance_m: float) -> Finding:
     off = post.off_m > line_tolerance_m + WIDTH_TOLERANCE_M
     where = f"{post.off_m:.3f} m from its place in the plan" if post.off_m >= 5e-4 else "at its place in the plan"
-    return Finding(
+    return finding(
         code="existing-post",
         severity="warn" if off else "note",
         message=f"{_called(post)} is kept; it stands {where}",
         remedy="Ask whoever owns the boundary whether that is near enough; else draw it, and leave it out of the file."
         if off
         else "Nothing is dug or ordered for it: see that it is sound and plumb.",
-        chainage_m=at_m,
-        post=row,
         value=post.off_m,
         limit=line_tolerance_m,
         unit="m",
     )
 
 
-def loaded(post: FixedPost, row: int, at_m: float, by: str) -> Finding:
-    """The finding of a post that exists and has to hold more than what hangs beside it."""
-    return Finding(
+def loaded(finding: partial[Finding], post: FixedPost, by: str) -> Finding:
+    """The finding, which says post and chainage, of a post that exists and has to hold more than what hangs beside it.
+
+    ``by`` says what it has to hold, as the beginning of a sentence.
+    """
+    return finding(
         code="existing-post-loaded",
         severity="warn",
         message=f"{_called(post)} may not hold what it has to here: {by}, and how deep it stands is not known",
         remedy="Dig beside it and see how deep it stands, or set a new post in its place and leave it out of the file.",
-        chainage_m=at_m,
-        post=row,
     )
 
 
-def _fits(post: FixedPost, row: int, at_m: float, *, panel_m: float, planned_m: float) -> Iterator[Finding]:
+def _fits(finding: partial[Finding], post: FixedPost, *, panel_m: float, planned_m: float) -> Iterator[Finding]:
     """Whether what hangs beside a post ends below its top."""
     short, tall = panel_m - post.top_level_m, post.top_level_m - planned_m
     if short > LEVEL_TOLERANCE_M:
-        yield Finding(
+        yield finding(
             code="existing-post-short",
             severity="warn",
             message=f"{_called(post)} ends {short:.3f} m below the top of what hangs beside it",
             remedy="Lengthen it, or set a new post in its place and leave it out of the file.",
-            chainage_m=at_m,
-            post=row,
             value=post.top_level_m,
             limit=panel_m,
             unit="m",
         )
     if tall > TALL_M:
-        yield Finding(
+        yield finding(
             code="existing-post-tall",
             severity="note",
             message=f"{_called(post)} ends {tall:.3f} m higher than a new post would",
             remedy="Cut it off after the fence hangs, or leave it.",
-            chainage_m=at_m,
-            post=row,
             value=post.top_level_m,
             limit=planned_m,
             unit="m",

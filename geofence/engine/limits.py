@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from geofence.engine.records import Finding, Floats, LevelRules
 from geofence.numeric import LEVEL_TOLERANCE_M, millimetres_down, millimetres_up
 
-__all__ = ["breaches", "check_bays", "limit_findings"]
+__all__ = ["breaches", "check_bays", "limit_findings", "steps_between"]
 
 Flags = NDArray[np.bool_]
 
@@ -28,6 +28,16 @@ def check_bays(start_m: Floats, end_m: Floats, rules: LevelRules) -> None:
     for name in ("gap_max_m", "dig_max_m", "step_min_m", "step_max_m"):
         if np.isnan(getattr(rules, name)):
             raise ValueError(f"{name} is not a number")
+
+
+def steps_between(from_m: Floats, to_m: Floats, *, closed: bool) -> Floats:
+    """(m,) changes of level at the posts before bays, up positive, from the undersides at the two posts of each.
+
+    0 for the first bay; ``closed``: on a ring the first bay's is from the last.
+    """
+    step_m = from_m - np.append(to_m[-1:] if closed else from_m[:1], to_m[:-1])
+    step_m[np.abs(step_m) <= LEVEL_TOLERANCE_M] = 0.0
+    return step_m
 
 
 def breaches(gap_m: Floats, dig_m: Floats, step_m: Floats, rules: LevelRules) -> dict[str, Flags]:

@@ -29,8 +29,9 @@ from geofence.engine.bay_ends import BayEnds
 from geofence.engine.candidates import Proof
 from geofence.engine.chain import Path, StepPrices, closed_path
 from geofence.engine.end_chain import Links, cheapest_ends, fewest_broken
-from geofence.engine.limits import breaches, check_bays
-from geofence.engine.records import Cost, Floats, Ints, LevelRules, Profile, RakeRules, seal
+from geofence.engine.limits import breaches, check_bays, steps_between
+from geofence.engine.records import Cost, Floats, Ints, LevelRules, Profile, RakeRules
+from geofence.engine.stepped import Levels
 from geofence.numeric import LEVEL_TOLERANCE_M
 
 __all__ = ["RakedLevels", "choose_rakes"]
@@ -39,54 +40,22 @@ Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class RakedLevels:
-    """Undersides of a row of sloping bays. Row i of each array is bay i.
+class RakedLevels(Levels):
+    """Undersides of a row of sloping bays; ``broken`` are those too that slope by more than the rake limit.
 
     Attributes
     ----------
-    underside_from_m, underside_to_m
-        (m,) levels at the bay's two posts, multiples of the increment; between them the underside is straight.
     slope_length_m
         (m,) from post to post along the slope, centre to centre.
     cut_angle_deg
         (m,) slope of the bay, up positive: how far off square rails are cut to stand plumb at the posts.
-    gap_max_m, dig_max_m
-        (m,) the largest underside above ground, and ground above underside, anywhere in the bay; negative where the
-        whole bay lies on the other side.
-    gap_area_m2, dig_area_m2
-        (m,) areas between underside and ground, above and below it.
-    step_m
-        (m,) change of level at the post before the bay, up positive; 0 for the first bay of an open row.
-    cost
-        What is minimised, by parts.
     steep
         (m,) bool: the bay slopes by more than the rake limit.
-    broken
-        (m,) bool: the bay's gap, dig, slope, or step from the bay before is out of limits.
-    proven
-        ``exact``: no undersides break fewer bays, nor as few at less cost. ``windowed``: that is known only of levels
-        near the ground, because there were too many to look at.
     """
 
-    underside_from_m: Floats
-    underside_to_m: Floats
     slope_length_m: Floats
     cut_angle_deg: Floats
-    gap_max_m: Floats
-    dig_max_m: Floats
-    gap_area_m2: Floats
-    dig_area_m2: Floats
-    step_m: Floats
-    cost: Cost
     steep: Flags
-    broken: Flags
-    proven: Proof
-
-    def __post_init__(self) -> None:
-        seal(self)
-
-    def __len__(self) -> int:
-        return len(self.underside_from_m)
 
 
 def choose_rakes(
@@ -218,8 +187,7 @@ def _measured(
     ground = stations.from_lines(np.arange(len(rise)), rise).ground()
     gap_area, dig_area = ground.areas(first, first, rules.increment_m)
     gap, dig = start - ground.lowest_m, ground.highest_m - start
-    step = start - np.append(end[-1:] if closed else start[:1], end[:-1])
-    step[np.abs(step) <= LEVEL_TOLERANCE_M] = 0.0
+    step = steps_between(start, end, closed=closed)
     over = breaches(gap, dig, step, rules)
     steep = np.abs(rise) > width * np.tan(np.radians(rake.rake_max_deg)) + LEVEL_TOLERANCE_M
     return RakedLevels(

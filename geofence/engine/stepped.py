@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from geofence.engine.areas import BayGround
 from geofence.engine.candidates import BayRow, Proof
-from geofence.engine.limits import breaches, check_bays, limit_findings
+from geofence.engine.limits import breaches, check_bays, limit_findings, steps_between
 from geofence.engine.records import Cost, Finding, Floats, LevelRules, Profile, seal
 from geofence.numeric import LEVEL_TOLERANCE_M, snap_ceil, snap_floor
 
@@ -38,16 +38,16 @@ class Levels:
 
     Attributes
     ----------
-    underside_m
-        (m,) levels, multiples of the increment.
+    underside_from_m, underside_to_m
+        (m,) levels at the bay's two posts, multiples of the increment; between them the underside is straight.
     gap_max_m, dig_max_m
         (m,) the largest underside above ground, and ground above underside, anywhere in the bay; negative where the
         whole bay lies on the other side.
     gap_area_m2, dig_area_m2
         (m,) areas between underside and ground, above and below it.
     step_m
-        (m,) change of level from the bay before, up positive. 0 for the first bay; on a ring the first bay's is from
-        the last.
+        (m,) change of level at the post before the bay, up positive. 0 for the first bay; on a ring the first bay's is
+        from the last.
     cost
         What is minimised, by parts.
     broken
@@ -57,7 +57,8 @@ class Levels:
         the ground, because there were too many levels to look at.
     """
 
-    underside_m: Floats
+    underside_from_m: Floats
+    underside_to_m: Floats
     gap_max_m: Floats
     dig_max_m: Floats
     gap_area_m2: Floats
@@ -70,16 +71,8 @@ class Levels:
     def __post_init__(self) -> None:
         seal(self)
 
-    @property
-    def underside_from_m(self) -> Floats:
-        return self.underside_m
-
-    @property
-    def underside_to_m(self) -> Floats:
-        return self.underside_m
-
     def __len__(self) -> int:
-        return len(self.underside_m)
+        return len(self.underside_from_m)
 
 
 def choose_levels(
@@ -117,7 +110,7 @@ def choose_levels(
     ...                    gap_cost=40.0, dig_cost=90.0, step_cost=25.0, rise_cost=10.0)
     >>> ground = Profile(chainage_m=[0.0, 4.0], level_m=[100.0, 100.5])
     >>> levels = choose_levels(ground, np.array([0.0, 2.0]), np.array([2.0, 4.0]), rules)
-    >>> levels.underside_m.round(3).tolist(), levels.proven
+    >>> levels.underside_from_m.round(3).tolist(), levels.proven
     ([100.25, 100.5], 'exact')
     """
     start_m, end_m = np.asarray(start_m, dtype=np.float64), np.asarray(end_m, dtype=np.float64)
@@ -151,7 +144,7 @@ def level_findings(levels: Levels, start_m: Floats, end_m: Floats, rules: LevelR
     for bay in np.flatnonzero(levels.broken).tolist():
         start, end = float(start_m[bay]), float(end_m[bay])
         gap, dig, step = (float(column[bay]) for column in (levels.gap_max_m, levels.dig_max_m, levels.step_m))
-        room = _room_remedy(float(levels.underside_m[bay]), gap, dig, end - start, rules)
+        room = _room_remedy(float(levels.underside_from_m[bay]), gap, dig, end - start, rules)
         finding = partial(Finding, severity="stop", bay=bay, chainage_m=start, unit="m")
         found += limit_findings(finding, end, gap_m=gap, dig_m=dig, step_m=step, rules=rules, room=room)
     return tuple(found)
@@ -167,12 +160,11 @@ def _measured(
     closed: bool,
     proven: Proof,
 ) -> Levels:
-    before = np.roll(underside, 1) if closed else np.append(underside[:1], underside[:-1])
-    step, gap, dig = underside - before, underside - lowest, highest - underside
-    step[np.abs(step) <= LEVEL_TOLERANCE_M] = 0.0
+    step, gap, dig = steps_between(underside, underside, closed=closed), underside - lowest, highest - underside
     over = breaches(gap, dig, step, rules)
     return Levels(
-        underside_m=underside,
+        underside_from_m=underside,
+        underside_to_m=underside,
         gap_max_m=gap,
         dig_max_m=dig,
         gap_area_m2=areas[0],

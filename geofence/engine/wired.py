@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields, replace
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -232,7 +233,8 @@ def _ends_at_existing(laid: Layout, strains: Strains) -> Iterator[Finding]:
     ends = {*strains.from_post.tolist(), *strains.to_post.tolist()}
     for row, post in laid.existing:
         if row in ends:
-            yield loaded(post, row, float(laid.post_m[row]), "strained wires end at it")
+            finding = partial(Finding, post=row, chainage_m=float(laid.post_m[row]))
+            yield loaded(finding, post, "strained wires end at it")
 
 
 def _strain_ends(post_m: Floats, held: Sequence[bool], kinds: Sequence[PostKind], strain: StrainRules) -> Flags:

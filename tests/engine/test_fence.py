@@ -170,7 +170,7 @@ class TestGates:
         row = bays.kind.index("gate")
         for part in (slice(0, row), slice(row + 1, None)):
             alone = choose_levels(profile, bays.start_m[part], bays.end_m[part], LEVELS)
-            assert bays.underside_from_m[part].tolist() == alone.underside_m.tolist()
+            assert bays.underside_from_m[part].tolist() == alone.underside_from_m.tolist()
 
     def test_posts_at_it_reach_the_higher_side(self) -> None:
         fence = build(flat(20.0), path([20.0]), GATE)

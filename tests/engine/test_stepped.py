@@ -53,7 +53,7 @@ class TestClosedForms:
     @pytest.mark.parametrize("level", [0.0, -3.25, 9000.0, 87.3])
     def test_flat_ground_on_the_lattice_costs_nothing(self, level: float) -> None:
         levels = plan(ground((0, level), (20, level)), 10)
-        assert levels.underside_m == pytest.approx(np.full(10, level), abs=1e-9)
+        assert levels.underside_from_m == pytest.approx(np.full(10, level), abs=1e-9)
         assert levels.cost.total == pytest.approx(0.0, abs=1e-9)
         assert (levels.proven, levels.broken.any(), levels.step_m.any()) == ("exact", False, False)
 
@@ -61,7 +61,7 @@ class TestClosedForms:
         # 0.2 m over 2 m; dig at most 0.1 and gap at most 0.15, digging dearer: the underside that minimises
         # 40 b^2 / (2 s) + 90 (0.2 - b)^2 / (2 s) is b = 0.138, on the lattice 0.15: areas 0.15^2 / 0.2, 0.05^2 / 0.2.
         levels = plan(ground((0, 0), (2, 0.2)), 1)
-        assert levels.underside_m[0] == pytest.approx(0.15)
+        assert levels.underside_from_m[0] == pytest.approx(0.15)
         assert (levels.gap_max_m[0], levels.dig_max_m[0]) == (pytest.approx(0.15), pytest.approx(0.05))
         assert levels.gap_area_m2[0] == pytest.approx(0.1125)
         assert levels.dig_area_m2[0] == pytest.approx(0.0125)
@@ -69,7 +69,7 @@ class TestClosedForms:
 
     def test_the_cost_is_the_sum_of_its_parts(self) -> None:
         levels = plan(flat_bays(1.0, 1.3, 1.3), 3)
-        assert levels.underside_m == pytest.approx([1.0, 1.3, 1.3])
+        assert levels.underside_from_m == pytest.approx([1.0, 1.3, 1.3])
         assert levels.step_m == pytest.approx([0.0, 0.3, 0.0])
         assert (levels.cost.step, levels.cost.rise) == (25.0, pytest.approx(3.0))
         assert levels.cost.total == pytest.approx(28.0, abs=1e-4)
@@ -77,18 +77,18 @@ class TestClosedForms:
     def test_a_post_saved_is_worth_a_little_gap(self) -> None:
         # A dip of 0.1 m under one bay: following it costs two steps, 52; bridging it 40 * 0.1 * 2 = 8.
         levels = plan(flat_bays(1.0, 0.9, 1.0), 3)
-        assert levels.underside_m == pytest.approx([1.0, 1.0, 1.0])
+        assert levels.underside_from_m == pytest.approx([1.0, 1.0, 1.0])
         assert levels.cost.gap == pytest.approx(8.0, abs=1e-4)
 
     def test_a_clearance_stays_open(self) -> None:
         levels = plan(ground((0, 0.0), (4, 0.02)), 2, replace(RULES, dig_max_m=-0.05))
-        assert levels.underside_m == pytest.approx([0.1, 0.1])
+        assert levels.underside_from_m == pytest.approx([0.1, 0.1])
         assert levels.dig_max_m == pytest.approx([-0.09, -0.08])
 
     def test_limits_met_exactly_are_kept(self) -> None:
         # In floating point 0.1 + 0.2 > 0.3: a gap of exactly the limit is within it.
         levels = plan(ground((0, 0.0), (2, 0.3)), 1, replace(RULES, gap_max_m=0.3, dig_max_m=0.0))
-        assert levels.underside_m[0] == pytest.approx(0.3)
+        assert levels.underside_from_m[0] == pytest.approx(0.3)
         assert not levels.broken.any()
 
 
@@ -139,7 +139,7 @@ class TestRings:
     @pytest.mark.parametrize("count", [1, 2])
     def test_rings_of_one_and_two_bays(self, count: int) -> None:
         levels = plan(flat_bays(*[0.2, 0.5][:count]), count, closed=True)
-        assert levels.underside_m == pytest.approx([0.2, 0.5][:count])
+        assert levels.underside_from_m == pytest.approx([0.2, 0.5][:count])
         assert levels.cost.step == 25.0 * (2 if count == 2 else 0)
 
 
@@ -183,7 +183,7 @@ class TestTies:
     def test_a_level_is_kept_rather_than_changed_and_else_the_lower_taken(self) -> None:
         free = replace(RULES, gap_cost=0.0, dig_cost=0.0, step_cost=0.0, rise_cost=0.0)
         levels = plan(ground((0, 0.0), (20, 0.0)), 10, free)
-        assert levels.underside_m == pytest.approx(np.full(10, -0.1))
+        assert levels.underside_from_m == pytest.approx(np.full(10, -0.1))
 
     def test_both_searches_agree(self, monkeypatch: pytest.MonkeyPatch) -> None:
         s = np.linspace(0, 100, 401)
@@ -193,14 +193,14 @@ class TestTies:
         monkeypatch.setattr(candidates, "MOST_ARRIVALS", 0)
         general = plan(rolling, 50, rules)
         assert not quick.broken.any()
-        assert general.underside_m.tolist() == quick.underside_m.tolist()
+        assert general.underside_from_m.tolist() == quick.underside_from_m.tolist()
 
 
 class TestRecord:
     def test_arrays_are_read_only(self) -> None:
         levels = plan(ground((0, 0), (4, 0)), 2)
         with pytest.raises(ValueError, match="read-only"):
-            levels.underside_m[0] = 1.0
+            levels.underside_from_m[0] = 1.0
 
     def test_no_bays(self) -> None:
         levels = choose_levels(ground((0, 0), (4, 0)), np.empty(0), np.empty(0), RULES)

@@ -70,7 +70,7 @@ class TestSymmetry:
         before, after = plan(profile, rules, closed=closed), plan(raised, rules, closed=closed)
         # Two choices of levels can cost the same to the last digit, which rounding at the other level then decides.
         assert rank(after) == pytest.approx(rank(before), rel=1e-9, abs=1e-7)
-        moved = after.underside_m / rules.increment_m
+        moved = after.underside_from_m / rules.increment_m
         assert moved == pytest.approx(np.round(moved), abs=1e-6)
 
     @pytest.mark.parametrize("by", [-140, -1, 1, 37, 500])
@@ -85,7 +85,7 @@ class TestSymmetry:
         raised = Profile(chainage_m=profile.chainage_m, level_m=profile.level_m + by * rules.increment_m)
         before, after = plan(profile, rules, closed=closed), plan(raised, rules, closed=closed)
         assert np.count_nonzero(before.step_m) > 1
-        assert after.underside_m == pytest.approx(before.underside_m + by * rules.increment_m, abs=1e-6)
+        assert after.underside_from_m == pytest.approx(before.underside_from_m + by * rules.increment_m, abs=1e-6)
 
 
 class TestLimits:
@@ -99,7 +99,7 @@ class TestLimits:
         assert np.all(levels.dig_max_m[kept] <= rules.dig_max_m + 1e-6)
         assert np.all(steps <= rules.step_max_m + 1e-6)
         assert np.all((steps == 0) | (steps >= rules.step_min_m - 1e-6))
-        lattice = levels.underside_m / rules.increment_m
+        lattice = levels.underside_from_m / rules.increment_m
         assert lattice == pytest.approx(np.round(lattice), abs=1e-6)
 
     @quick
@@ -157,7 +157,7 @@ class TestOptimality:
     ) -> None:
         levels = plan(profile, rules, closed=closed)
         bay = data.draw(st.integers(0, len(levels) - 1))
-        moved = levels.underside_m.copy()
+        moved = levels.underside_from_m.copy()
         moved[bay] += rules.increment_m * data.draw(st.integers(-12, 12))
         assert priced(profile, moved, rules, closed=closed) >= (rank(levels)[0], rank(levels)[1] - 1e-7)
 

@@ -267,7 +267,7 @@ def test_no_combination_of_levels_is_better(seed: int) -> None:
     levels = planned(instance)
     low, high = instance.levels[[0, -1]] * instance.rules.increment_m
     assert (int(levels.broken.sum()), levels.cost.total) <= (best[0], best[1] + 1e-9)
-    if np.all((low - 1e-9 <= levels.underside_m) & (levels.underside_m <= high + 1e-9)):
+    if np.all((low - 1e-9 <= levels.underside_from_m) & (levels.underside_from_m <= high + 1e-9)):
         assert_equal(levels, best)
 
 
@@ -276,8 +276,8 @@ def test_areas_are_those_of_polygons(seed: int) -> None:
     """(c) Areas within 1e-11 m2; at levels of 9000 m GEOS itself keeps no more than 1e-9."""
     instance = random_instance(seed, bays=(3, 20))
     levels = planned(instance)
-    exact_to = 1e-11 if abs(levels.underside_m).max() < 100 else 1e-8
+    exact_to = 1e-11 if abs(levels.underside_from_m).max() < 100 else 1e-8
     for bay, (start, end) in enumerate(zip(instance.start_m, instance.end_m, strict=True)):
-        gap, dig = polygon_areas(instance.profile, start, end, levels.underside_m[bay : bay + 1])
+        gap, dig = polygon_areas(instance.profile, start, end, levels.underside_from_m[bay : bay + 1])
         assert levels.gap_area_m2[bay] == pytest.approx(gap[0], abs=exact_to)
         assert levels.dig_area_m2[bay] == pytest.approx(dig[0], abs=exact_to)
