@@ -252,6 +252,23 @@ class TestFindings:
         assert finding.line == "part"
         assert plan.line_names == ("long",)
 
+    def test_a_line_that_goes_the_same_way_twice_is_told_and_fenced_once(self, tmp_path: Path) -> None:
+        """An end drawn 30 m too far and back, before the line goes on north; on ground at 100 m."""
+        plan = plan_fence(crossing(tmp_path, only=((20, 20), (100, 20), (70, 20), (70, 60))))
+        (finding,) = (item for item in plan.fence.findings if item.code == "line-over-itself")
+        assert (finding.severity, finding.unit) == ("warn", "m")
+        scale = plan.grid.combined_factor
+        told = (finding.chainage_m, finding.chainage_to_m, finding.value)
+        assert [value * scale for value in told if value is not None] == pytest.approx([50, 80, 30], abs=2e-3)
+        assert plan.summary()["length_m"] * scale == pytest.approx(80 + 40, abs=3e-3)
+        assert plan.fence.posts.kind.count("junction") == 1
+        assert "boundary-shared" not in finding_codes(plan)
+
+    def test_a_gate_past_what_is_fenced_of_such_a_line_is_told_why(self, tmp_path: Path) -> None:
+        gate = "[[gate]]\nat_m = 90.0\nwidth_m = 3.6\n"
+        with pytest.raises(JobError, match=r"is past what is fenced of .*; 80\.0. m more of it are fenced with it al"):
+            plan_fence(crossing(tmp_path, tables=gate, only=((20, 20), (100, 20), (20, 20))))
+
     def test_every_finding_of_the_engine_names_its_line(self, tmp_path: Path) -> None:
         tables = "[levels]\ngap_max_m = 0.01\ndig_max_m = 0.0\n"
         plan = plan_fence(crossing(tmp_path, tables=tables, one=((20, 20), (100, 20)), two=((60, 80), (60, 20))))

@@ -109,15 +109,16 @@ def _refuse_elsewhere(
     shared_m = site.meetings.shared_m(runs)[line]
     if start_m <= fenced_m + COINCIDENT_M or not shared_m:
         return
-    name, owners = site.name_of(run), _listed(site.meetings.fenced_with(line))
+    told = repr(site.name_of(run)) if site.name_of(run) else site.line_of(run).told
+    owners = _listed(site.meetings.fenced_with(line)) or "it already"
     raise JobError(
-        f"is past what is fenced of {name!r}; {shared_m:.2f} m more of it are fenced with {owners}",
+        f"is past what is fenced of {told}; {shared_m:.2f} m more of it are fenced with {owners}",
         place=job.place("gate", row, "at_m"),
         value=job.gates[row].at_m,
         limit=round(fenced_m + runs[run].from_m, 3),
         unit="m",
         remedy="Chainages count what is fenced with a line. Name the line that the gate's stretch is fenced with "
-        "(findings of the code boundary-shared say where), or give near, a position.",
+        "(findings of the codes boundary-shared and line-over-itself say where), or give near, a position.",
     )
 
 

@@ -85,9 +85,9 @@ class Meetings:
         return found
 
     def fenced_with(self, line: int) -> list[str]:
-        """Names of the lines that parts of a line are fenced with, each once."""
+        """Names of the other lines that parts of a line are fenced with, each once."""
         owners = [self.source[shared.owner] for shared in self.network.shared if self.source[shared.other] == line]
-        return [self.lines[owner].name for owner in dict.fromkeys(owners)]
+        return [self.lines[owner].name for owner in dict.fromkeys(owners) if owner != line]
 
     @staticmethod
     def _stretch(shared: Shared, runs: Sequence[GroundLine]) -> tuple[float, float]:
@@ -123,6 +123,8 @@ class Meetings:
     def _shared(self, shared: Shared, runs: Sequence[GroundLine]) -> Finding:
         start, end = self._stretch(shared, runs)
         owner, other = self.lines[self.source[shared.owner]], self.lines[self.source[shared.other]]
+        if owner is other:
+            return _over_itself(owner, start, end)
         return Finding(
             code="boundary-shared",
             severity="note",
@@ -214,6 +216,21 @@ class Meetings:
             if apart[at] < COINCIDENT_M:
                 return float(run.vertex_m[at]) + run.from_m
         return None
+
+
+def _over_itself(line: DrawnLine, start_m: float, end_m: float) -> Finding:
+    return Finding(
+        code="line-over-itself",
+        severity="warn",
+        message=f"{line.told[:1].upper()}{line.told[1:]} goes the same way twice here, for {end_m - start_m:.2f} m, and "
+        "is fenced once",
+        remedy="Look whether it was drawn so by mistake, as where it was drawn too far and back: then draw it once.",
+        chainage_m=start_m,
+        chainage_to_m=end_m,
+        value=round(end_m - start_m, 3),
+        unit="m",
+        line=line.name,
+    )
 
 
 def brought_together(

@@ -2,7 +2,8 @@
 
 Drawn lines rarely meet exactly. Vertices of different lines that are no farther apart than a tolerance come together at
 one of them, a vertex within the tolerance of a leg comes to lie on it, and legs that cross without a vertex meet where
-they cross. Where lines come together depends on where they are, never on their order.
+they cross. Where a line turns back on itself is a node too. Where lines come together depends on where they are, never
+on their order.
 """
 
 from __future__ import annotations
@@ -42,7 +43,7 @@ def meet(lines: Sequence[Line], *, join_m: float) -> Web:
         The lines with a vertex at every node that they pass.
     """
     web = _at_vertices(Web.of(lines), join_m)
-    return _at_crossings(_on_legs(web, join_m), join_m)
+    return _at_turns(_at_crossings(_on_legs(web, join_m), join_m))
 
 
 def _at_vertices(web: Web, join_m: float) -> Web:
@@ -159,6 +160,21 @@ def _at_crossings(web: Web, join_m: float) -> Web:
     legs, nodes = (np.array(part) for part in zip(*passing, strict=True))
     grown = web.with_vertices(legs, np.array([*passing.values()]), nodes)
     return grown.moved(np.array(node_lon), np.array(node_lat))
+
+
+def _at_turns(web: Web) -> Web:
+    """Vertices from which a line goes back to where it came from are nodes: its two legs there are one stretch."""
+    vertex = web.distinct[~web.loose[web.distinct] & (web.node[web.distinct] == NO_NODE)]
+    first = np.isin(vertex, web.first[web.ring])
+    before = np.where(first, web.last[web.line[vertex]], vertex) - 1
+    place = np.where(web.node == NO_NODE, -1 - np.arange(len(web.node)), web.node)
+    place[web.last[web.ring]] = place[web.first[web.ring]]
+    turns = vertex[place[before] == place[vertex + 1]]
+    if not len(turns):
+        return web
+    node, (lon, lat) = web.node.copy(), web.node_places()
+    node[turns] = len(lon) + np.arange(len(turns))
+    return replace(web, node=node).moved(np.append(lon, web.lon_deg[turns]), np.append(lat, web.lat_deg[turns]))
 
 
 def _crossing(web: Web) -> tuple[Ints, Ints, Floats, Floats]:

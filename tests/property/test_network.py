@@ -64,6 +64,22 @@ def test_every_metre_is_fenced_once(lines: list[Corners]) -> None:
     assert shapely.hausdorff_distance(drawn, fenced) < 1e-3
 
 
+WANDERING = st.lists(POINTS, min_size=2, max_size=7).map(
+    lambda places: tuple(one for at, one in enumerate(places) if not at or one != places[at - 1])
+)
+"""A line that may run back over itself, whole legs of it or parts, and cross itself anywhere."""
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(WANDERING.filter(lambda places: len(places) > 1), min_size=1, max_size=2))
+def test_every_metre_is_fenced_once_wherever_a_line_wanders(lines: list[Corners]) -> None:
+    found = met(lines)
+    drawn = shapely.unary_union([shapely.LineString(20 * np.array(places)) for places in lines])
+    assert sum(float(run.length_m.sum()) for run in found.runs) == pytest.approx(drawn.length, abs=1e-3)
+    passed = sum(shapely.LineString(20 * np.array(places)).length for places in lines)
+    assert bool(found.shared) == (passed > drawn.length + 1e-3)
+
+
 @settings(max_examples=150, deadline=None)
 @given(NETWORKS)
 def test_a_post_stands_wherever_three_ways_lead_off(lines: list[Corners]) -> None:

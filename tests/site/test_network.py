@@ -177,6 +177,50 @@ class TestSharedStretches:
         assert len(found.junctions) == 12
 
 
+class TestALineThatGoesTheSameWayTwice:
+    """Each of its metres is fenced once, and told as shared by the line with itself.
+
+    A ring that is parted goes on through its first vertex.
+    """
+
+    @pytest.mark.parametrize(
+        ("corners", "runs_m", "twice_m", "meet_at"),
+        [
+            pytest.param([(0, 0), (80, 0), (0, 0)], [80], [(0, 80)], [], id="there and back"),
+            pytest.param([(0, 0), (30, 0), (80, 0), (30, 0), (0, 0)], [80], [(0, 80)], [], id="by a vertex"),
+            pytest.param([(0, 0), (80, 0), (20, 0)], [80], [(20, 80)], [], id="back a part of the way"),
+            pytest.param([(30, 0), (80, 0), (0, 0)], [50, 30], [(0, 50)], [(30.0, 0.0)], id="and beyond"),
+            pytest.param(
+                [(0, 0), (40, 0), (40, 25), (40, 0), (80, 0)], [65, 40], [(40, 65)], [(40.0, 0.0)], id="a spur"
+            ),
+            pytest.param([(0, 0), (80, 0), (50, 0), (50, 30)], [80, 30], [(50, 80)], [(50.0, 0.0)], id="too far"),
+            pytest.param([*SQUARE, (50, 0), (50, 10)], [200], [(0, 60)], [], id="a ring around once more"),
+            pytest.param(
+                [*SQUARE[:2], (50, -15), *SQUARE[1:]], [215], [(200, 215)], [(50.0, 0.0)], id="a ring with a spur"
+            ),
+        ],
+    )
+    def test_there(
+        self, corners: Corners, runs_m: list[float], twice_m: list[tuple[float, float]], meet_at: list[object]
+    ) -> None:
+        found = met(corners)
+        assert [float(run.length_m.sum()) for run in found.runs] == pytest.approx(runs_m, abs=1e-4)
+        assert [(round(each.from_m, 4), round(each.to_m, 4)) for each in found.shared] == twice_m
+        assert {(each.owner, each.other) for each in found.shared} == {(0, 0)}
+        assert places(found) == meet_at
+
+    def test_within_the_tolerance(self) -> None:
+        """The way back is drawn 0.015 m beside the way there."""
+        found = met([(0, 0), (80, 0), (20, 0.015), (20, 30)])
+        assert sum(float(run.length_m.sum()) for run in found.runs) == pytest.approx(110, abs=1e-3)
+        assert [(each.from_m, each.to_m) for each in found.shared] == [pytest.approx((20, 80), abs=1e-3)]
+
+    def test_but_not_where_it_turns_sharply(self) -> None:
+        found = met([(0, 0), (80, 0), (0, 1)])
+        assert (found.shared, found.junctions) == ((), ())
+        assert float(found.runs[0].length_m.sum()) == pytest.approx(80 + np.hypot(80, 1), abs=1e-4)
+
+
 class TestNearMisses:
     def test_ends_that_miss_by_less_than_a_metre(self):
         found = met([(0, 0), (100, 0)], [(40, 0.3), (40, 30)], [(100.4, 0), (130, 30)])
