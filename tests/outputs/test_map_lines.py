@@ -48,14 +48,16 @@ class TestData:
         assert len(str(run)) < 200
 
     def test_a_finding_lies_on_its_own_line(self) -> None:
-        """(a) Both stand at the middle of a stretch of bays, on the line that they name."""
+        """(a) All stand at the middle of a stretch of bays, on the line that they name."""
         plan = paddocks()
         found = map_data(plan)["findings"]
         lines = [found["texts"][row] for row in found["line"]]
         for at, line in enumerate(lines):
             if line:
                 run = run_of(plan, line)
+                assert plan.runs[found["run"][at]] is run
                 middle = (found["chainage_m"][at] + found["chainage_to_m"][at]) / 2
+                assert found["at_m"][at] == pytest.approx(middle, abs=1e-3)
                 near = int(run.posts[np.argmin(np.abs(run.chainage_m - middle))])
                 apart = np.hypot(
                     (found["lon_deg"][at] - plan.places.lon_deg[near]) * 68_000,

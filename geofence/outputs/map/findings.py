@@ -31,6 +31,8 @@ def findings(plan: FencePlan) -> dict[str, Any]:
         **({"line": [texts.setdefault(item.line, len(texts)) for item in found]} if plan.line_names else {}),
         "value": [or_none(item.value) for item in found],
         "limit": [or_none(item.limit) for item in found],
+        "run": [None if place is None else place.run for _, place in placed],
+        "at_m": [None if place is None else round(place.at_m, 3) for _, place in placed],
         "lon_deg": [None if place is None else round(place.of(lon_deg), PLACE_DECIMALS) for _, place in placed],
         "lat_deg": [None if place is None else round(place.of(lat_deg), PLACE_DECIMALS) for _, place in placed],
     }

@@ -97,9 +97,9 @@
       Object.assign(this, data);
       this.posts = this.readPosts(data.posts);
       this.bays = this.readBays(data.bays);
-      this.findings = this.readFindings(data.findings);
       this.joinBays();
       this.lines = new geofence.Lines(data.lines, this.posts, this.bays);
+      this.findings = this.readFindings(data.findings);
       this.metresPerWorldPixel = (40075016.686 / 256) * Math.cos((this.posts.latDeg.value(0) * Math.PI) / 180);
     }
 
@@ -149,6 +149,7 @@
         const [x, y] = placed ? project(packed.lon_deg[row], packed.lat_deg[row]) : [NaN, NaN];
         return {
           row, severity, word: this.severities[severity], placed, x, y,
+          place: placed ? this.lines.runs[packed.run[row]].moved + packed.at_m[row] : NaN, // on the long-section's axis
           code: text("code", row),
           message: text("message", row),
           remedy: text("remedy", row),
@@ -193,11 +194,6 @@
       const { x, y } = this.posts;
       const [from, to] = [this.bays.from[row], this.bays.to[row]];
       return this.latLng((x[from] + x[to]) / 2, (y[from] + y[to]) / 2);
-    }
-
-    /** The bay that holds a chainage of a line. */
-    bayAt(chainageM, line) {
-      return this.lines.bayAt(this.lines.place(chainageM, line));
     }
   }
 

@@ -20,9 +20,7 @@
 
     /** The post whose surroundings give a finding its direction. */
     anchor(finding) {
-      if (finding.post !== null) return finding.post;
-      const bay = finding.bay !== null ? finding.bay : this.plan.bayAt(finding.chainageM, finding.line);
-      return this.plan.bays.from[bay];
+      return finding.post ?? this.plan.bays.from[this.plan.lines.bayAt(finding.place)];
     }
 
     draw(context, frame, labels) {

@@ -72,12 +72,6 @@
       return found;
     }
 
-    /** The place on the axis of a chainage of a line; of the first line where none is named. */
-    place(chainageM, name = "") {
-      const span = this.spans.find((each) => each.name === name) || this.spans[0];
-      return span.moved + chainageM;
-    }
-
     /** The line at a place of the axis, null between two. */
     at(place) {
       const [slack] = [1e-6];

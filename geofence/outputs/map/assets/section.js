@@ -44,7 +44,6 @@
       this.wanted = Infinity; // exaggeration, or as much as fits
       this.picked = null;
       this.showFindings = true;
-      this.findings = plan.findings.map((finding) => [finding, this.chainageOf("finding", finding.row)]);
       this.drawn = {};
       this.view = { from: 0, to: this.lengthM };
     }
@@ -62,11 +61,7 @@
     chainageOf(part, row) {
       if (part === "post") return this.postM[row];
       if (part === "bay") return (this.startM[row] + this.endM[row]) / 2;
-      const { post, bay, line, chainageM, chainageToM } = this.plan.findings[row];
-      if (post !== null) return this.postM[post];
-      if (bay !== null) return this.chainageOf("bay", bay);
-      if (chainageM === null) return NaN;
-      return this.lines.place(chainageToM === null ? chainageM : (chainageM + chainageToM) / 2, line);
+      return this.plan.findings[row].place;
     }
 
     /** Shows a stretch, kept within the fence and no shorter than can be read. */
@@ -438,10 +433,10 @@
     }
 
     drawFindings(context) {
-      for (const [finding, chainageM] of this.findings) {
-        const x = this.x(chainageM);
-        if (!(chainageM >= this.view.from && chainageM <= this.view.to) || !this.room.take(x, 13, 7, 11)) continue;
-        drawFinding(context, finding.severity, x, 13);
+      for (const { severity, place } of this.plan.findings) {
+        const x = this.x(place);
+        if (!(place >= this.view.from && place <= this.view.to) || !this.room.take(x, 13, 7, 11)) continue;
+        drawFinding(context, severity, x, 13);
         this.drawn.findings++;
       }
     }
