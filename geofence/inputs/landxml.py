@@ -16,9 +16,8 @@ from geofence.errors import GridError, InputError, JobError
 from geofence.inputs.landxml_area import area_findings
 from geofence.inputs.landxml_chosen import Chosen, chosen
 from geofence.inputs.landxml_file import LandXml, is_landxml, read_landxml
-from geofence.inputs.landxml_grid import check_unit, grid_of, units_of, vertical_datum
-from geofence.inputs.landxml_levels import LevelUnit, check_levels, datum_findings, level_unit
-from geofence.inputs.level_units import offset_findings
+from geofence.inputs.landxml_grid import check_unit, datum_findings, grid_of, units_of
+from geofence.inputs.level_units import LevelUnit, check_levels, level_unit, offset_findings, unit_findings
 from geofence.site.grids import check_places, same, unit_m
 from geofence.site.ground import GroundOptions
 from geofence.site.reading import Reading
@@ -67,10 +66,10 @@ def read_survey(file: Path, options: GroundOptions) -> tuple[SurveyPoints, tuple
     crs = grid_of(file, content.system, given=options.grid, option=option)
     units = units_of(file, content.units)
     check_unit(file, units, crs, line=content.units.line if content.units else None, option=option)
-    unit = level_unit(file, units, crs, options)
+    unit = level_unit(file.name, units.level_m, crs, options)
     part = chosen(content, options)
     level_m = _metres(part.places[:, 2], unit, options)
-    check_levels(file, part.places, level_m)
+    check_levels(file.name, level_m, lambda row: _place(part.places[row]))
     check_places(crs, *_few(part.places), place=file.name, option=option)
     survey = SurveyPoints(
         x=part.places[:, 0],
@@ -86,11 +85,15 @@ def read_survey(file: Path, options: GroundOptions) -> tuple[SurveyPoints, tuple
     )
     findings = (
         *part.findings,
-        *unit.findings,
-        *datum_findings(file, vertical_datum(content.system), options),
+        *unit_findings([unit]),
+        *datum_findings(file, content.system, options),
         *(_area_findings(part, unit, units.place_m or unit_m(crs), units.area_m2)),
     )
     return survey, findings
+
+
+def _place(point: Floats) -> str:
+    return f"the point at northing {point[1]:.10g}, easting {point[0]:.10g}"
 
 
 def _metres(level: Floats, unit: LevelUnit, options: GroundOptions) -> Floats:
@@ -122,7 +125,7 @@ def _reading(content: LandXml, part: Chosen, unit: LevelUnit, crs: CRS, level_m:
             ("surface", part.title),
             *part.how,
             ("order", "northing, easting, level"),
-            ("level unit", f"{unit.word} ({unit.origin})"),
+            ("level unit", str(unit)),
             ("grid", crs.name),
         ),
         points=len(part.places),

@@ -1,4 +1,4 @@
-"""In which grid and units a LandXML file is: what it says, held against what the job says."""
+"""In which grid, units and level datum a LandXML file is: what it says, held against what the job says."""
 
 from __future__ import annotations
 
@@ -8,12 +8,14 @@ from pathlib import Path
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
+from geofence.engine.records import Finding
 from geofence.errors import GridError, InputError
 from geofence.inputs.xml_stream import Element
 from geofence.site.grids import horizontal, read_grid, same, unit_m
+from geofence.site.ground import GroundOptions
 from geofence.units import FOOT_M, US_SURVEY_FOOT_M
 
-__all__ = ["Units", "check_unit", "grid_of", "units_of", "vertical_datum"]
+__all__ = ["Units", "check_unit", "datum_findings", "grid_of", "units_of"]
 
 LENGTHS_M = {
     "millimeter": 0.001, "centimeter": 0.01, "meter": 1.0, "metre": 1.0, "kilometer": 1000.0,
@@ -27,7 +29,8 @@ AREAS_M2 = {
 """The words of LandXML 1.2, in lower case."""
 
 SAME_UNIT = 5e-7
-"""Units that differ by less are one, written with fewer digits (0.3048006 m); two feet differ by four times this."""
+"""A grid whose unit differs by less is in the file's, with fewer digits (0.3048006 m); two feet differ by four times
+this."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,8 +167,28 @@ def check_unit(file: Path, units: Units, crs: CRS, *, line: int | None, option: 
     )
 
 
-def vertical_datum(system: Element | None) -> str:
-    """What the file says its levels are above; empty where it does not."""
+def datum_findings(file: Path, system: Element | None, options: GroundOptions) -> list[Finding]:
+    """What the file says its levels are above, and whether the job says otherwise."""
     attributes = {} if system is None else system.attributes
     words = (attributes.get(key, "").strip() for key in ("verticalDatum", "verticalCoordinateSystemName"))
-    return next((word for word in words if word), "")
+    datum = next((word for word in words if word), "")
+    if not datum:
+        return []
+    if options.level_datum is not None and options.level_datum.casefold() != datum.casefold():
+        return [
+            Finding(
+                code="level-datum-overruled",
+                severity="warn",
+                message=f"The job says the levels of {file.name} are above {options.level_datum!r}; "
+                f"the file says {datum!r}",
+                remedy="Find out which is true: level datums differ by decimetres and more.",
+            )
+        ]
+    return [
+        Finding(
+            code="level-datum-stated",
+            severity="note",
+            message=f"By their file, levels are in {datum!r}",
+            remedy="Check that job.level_datum says the same.",
+        )
+    ]

@@ -16,10 +16,8 @@ from pyproj import CRS
 from geofence.engine.records import Finding, Floats
 from geofence.errors import JobError
 from geofence.inputs.landxml_file import CG_POINTS, NOT_GROUND, LandXml, read_landxml
-from geofence.inputs.landxml_grid import SAME_UNIT, check_unit, grid_of, units_of, vertical_datum
-from geofence.inputs.landxml_levels import datum_findings
+from geofence.inputs.landxml_grid import check_unit, datum_findings, grid_of, units_of
 from geofence.site.ground import GroundOptions
-from geofence.units import UNITS_M
 
 __all__ = ["LandXmlPoints", "read_landxml_points"]
 
@@ -36,9 +34,9 @@ class LandXmlPoints:
     x, y
         (n,) easting, northing in ``crs`` and its unit.
     level
-        (n,) in ``level_unit``, NaN where there is none.
-    level_unit
-        A word of the job file; None where the file states no unit.
+        (n,) in the file's unit, NaN where there is none.
+    level_unit_m
+        One unit of levels in metres; None where the file states none.
     row
         (n,) int64, which point of the file each is, from 1.
     code, name
@@ -53,7 +51,7 @@ class LandXmlPoints:
     x: Floats
     y: Floats
     level: Floats
-    level_unit: str | None
+    level_unit_m: float | None
     row: NDArray[np.int64]
     code: NDArray[Any]
     name: NDArray[Any]
@@ -87,20 +85,19 @@ def read_landxml_points(file: Path, options: GroundOptions) -> LandXmlPoints:
     units = units_of(file, content.units)
     check_unit(file, units, crs, line=content.units.line if content.units else None, option=option)
     rows, places, left_out = _places(content, options)
-    level_unit, scale = _level_unit(units.level_m)
     attributes = [content.points.attributes[row] for row in rows]
     return LandXmlPoints(
         crs=crs,
         x=places[:, 0],
         y=places[:, 1],
-        level=places[:, 2] * scale,
-        level_unit=level_unit,
+        level=places[:, 2],
+        level_unit_m=units.level_m,
         row=np.array(rows, dtype=np.int64) + 1,
         code=np.array([each.get("code", each.get("desc", "")).strip() for each in attributes]),
         name=np.array([each.get("name", "").strip() for each in attributes]),
         left_out=left_out,
         version=content.version or "not stated",
-        findings=tuple(datum_findings(file, vertical_datum(content.system), options)),
+        findings=tuple(datum_findings(file, content.system, options)),
     )
 
 
@@ -121,11 +118,3 @@ def _places(content: LandXml, options: GroundOptions) -> tuple[list[int], Floats
         what = f"holds no points of the ground: {left_out} are marked as none" if left_out else "holds no points"
         raise content.refusal(what, "Export the points (CgPoints), with levels.")
     return rows, np.array(places), left_out
-
-
-def _level_unit(metres: float | None) -> tuple[str | None, float]:
-    """The word for a unit of levels, and by how much levels are multiplied to be in it."""
-    if metres is None:
-        return None, 1.0
-    word = next((word for word, known in UNITS_M.items() if abs(metres / known - 1) < SAME_UNIT), None)
-    return ("m", metres) if word is None else (word, 1.0)

@@ -18,6 +18,7 @@ from geofence.inputs.point_columns import NEEDED, PLACE
 from geofence.inputs.point_layer import read_point_layer
 from geofence.inputs.point_text import PointText, read_point_text
 from geofence.site.ground import GroundOptions
+from geofence.units import UNITS_M
 
 __all__ = ["LAYER", "SCAN", "TEXT", "XML", "PointFile", "read_point_file"]
 
@@ -68,7 +69,7 @@ class PointFile:
     how: tuple[tuple[str, str], ...]
     crs: CRS | None = None
     place_unit: str | None = None
-    level_unit: str | None = None
+    level_unit_m: float | None = None
     by_letters_xy: bool = False
     code: NDArray[Any] | None = None
     name: NDArray[Any] | None = None
@@ -114,7 +115,7 @@ def _text(file: Path, options: GroundOptions, *, names: bool) -> PointFile:
         place="line",
         how=_how(text),
         place_unit=text.columns.place_unit,
-        level_unit=text.columns.level_unit,
+        level_unit_m=None if text.columns.level_unit is None else UNITS_M[text.columns.level_unit],
         by_letters_xy=text.columns.by_letters_xy and options.order is None,
         code=text.code,
         name=text.name,
@@ -185,7 +186,7 @@ def _landxml(file: Path, options: GroundOptions) -> PointFile:
         place="CgPoint",
         how=(("version", found.version), ("order", "northing, easting, level")),
         crs=found.crs,
-        level_unit=found.level_unit,
+        level_unit_m=found.level_unit_m,
         code=found.code,
         name=found.name,
         left_out=found.left_out,

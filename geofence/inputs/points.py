@@ -12,7 +12,14 @@ from pyproj import CRS
 
 from geofence.engine.records import Finding, Floats
 from geofence.errors import GridError, InputError, JobError
-from geofence.inputs.level_units import LEVEL_MAX_M, LEVEL_MIN_M, SAY_UNIT, ask_if_feet, offset_findings
+from geofence.inputs.level_units import (
+    LevelUnit,
+    check_levels,
+    level_unit,
+    offset_findings,
+    unit_findings,
+    vertical_unit_m,
+)
 from geofence.inputs.point_file import LAYER, SCAN, TEXT, PointFile, read_point_file
 from geofence.site.grids import check_places, horizontal, read_grid, same, unit_m
 from geofence.site.ground import GroundOptions
@@ -163,10 +170,10 @@ def read_marks(file: Path, options: GroundOptions) -> Marks:
     findings = [*found.findings, *_left_out(found, found.left_out + len(other), other, options)]
     known = np.isfinite(level)
     if known.any():
-        unit, from_whom = _level_unit(found, whole, crs, options)
-        level = level * UNITS_M[unit] + options.level_offset_m
-        _check_levels(found, rows[known], level[known], unit)
-        findings += _unit_findings(found, unit, from_whom)
+        unit = _level_unit(found, whole, crs, options)
+        level = level * unit.metres + options.level_offset_m
+        check_levels(found.file.name, level[known], lambda row: found.at(rows[known][row]))
+        findings += unit_findings([unit])
     return Marks(x=x, y=y, level_m=level, crs=crs, names=_names(found, rows), findings=tuple(findings))
 
 
@@ -180,7 +187,7 @@ def _levelled(found: PointFile, options: GroundOptions, *, names: bool) -> _Leve
     """The points with levels in metres, checked, in the file's grid."""
     whole, crs = _grid(found, options)
     _refuse_other_axes(found, crs, options)
-    unit, from_whom = _level_unit(found, whole, crs, options)
+    unit = _level_unit(found, whole, crs, options)
     taken = _of_codes(found, options)
     known = np.isfinite(found.level)
     rows = np.flatnonzero(taken & known)
@@ -189,15 +196,15 @@ def _levelled(found: PointFile, options: GroundOptions, *, names: bool) -> _Leve
         raise InputError("no point has a level", file=found.file.name, remedy="Export the points with their levels.")
     everything = len(rows) == len(found.level)
     x, y, level = (part if everything else part[rows] for part in (found.x, found.y, found.level))
-    level_m = level * UNITS_M[unit] + options.level_offset_m
-    _check_levels(found, rows, level_m, unit)
+    level_m = level * unit.metres + options.level_offset_m
+    check_levels(found.file.name, level_m, lambda row: found.at(rows[row]))
     _check_together(found, rows, crs, x, y)
     check_places(crs, *_middle(x, y), place=found.file.name, option=f"{options.table}.grid")
     name = _names(found, rows) if names else ()
     reading = Reading(
         file=found.file,
         kind=found.kind,
-        how=(*found.how, ("level unit", f"{unit} ({from_whom})"), ("grid", crs.name)),
+        how=(*found.how, ("level unit", str(unit)), ("grid", crs.name)),
         points=len(rows),
         without_level=without,
         left_out=left_out,
@@ -208,7 +215,7 @@ def _levelled(found: PointFile, options: GroundOptions, *, names: bool) -> _Leve
     )
     findings = (
         *found.findings,
-        *_unit_findings(found, unit, from_whom),
+        *unit_findings([unit]),
         *_without_level(reading),
         *_left_out(found, left_out, np.flatnonzero(~taken), options),
     )
@@ -266,24 +273,10 @@ def _refuse_other_axes(found: PointFile, crs: CRS, options: GroundOptions) -> No
         )
 
 
-def _level_unit(found: PointFile, whole: CRS, crs: CRS, options: GroundOptions) -> tuple[str, str]:
-    """The unit of the levels, and who says so; asked for where places are in feet and nobody says."""
-    own = found.level_unit or _vertical_unit(whole)
-    if options.level_unit is not None:
-        contradicted = own is not None and own != options.level_unit
-        return options.level_unit, f"the job; the file says {own}" if contradicted else "the job"
-    if own is not None:
-        return own, "the file"
-    ask_if_feet(found.file.name, crs, table=options.table)
-    return "m", "assumed"
-
-
-def _vertical_unit(whole: CRS) -> str | None:
-    axes = [axis for axis in whole.axis_info if axis.direction == "up"]
-    if not axes:
-        return None
-    factor = axes[0].unit_conversion_factor
-    return next((unit for unit, metres in UNITS_M.items() if abs(metres / factor - 1) < 1e-9), None)
+def _level_unit(found: PointFile, whole: CRS, crs: CRS, options: GroundOptions) -> LevelUnit:
+    """The unit of the levels; by the file that of its points, or else of the vertical axis of its grid."""
+    own_m = vertical_unit_m(whole) if found.level_unit_m is None else found.level_unit_m
+    return level_unit(found.file.name, own_m, crs, options)
 
 
 def _of_codes(found: PointFile, options: GroundOptions) -> NDArray[np.bool_]:
@@ -310,22 +303,6 @@ def _of_codes(found: PointFile, options: GroundOptions) -> NDArray[np.bool_]:
     return taken
 
 
-def _check_levels(found: PointFile, rows: NDArray[np.int64], level_m: Floats, unit: str) -> None:
-    if float(level_m.min()) >= LEVEL_MIN_M and float(level_m.max()) <= LEVEL_MAX_M:
-        return
-    row = int(np.argmax((level_m < LEVEL_MIN_M) | (level_m > LEVEL_MAX_M)))
-    raise InputError(
-        "no ground has such a level",
-        file=found.file.name,
-        place=found.at(rows[row]),
-        value=round(float(level_m[row]), 3),
-        limit=f"{LEVEL_MIN_M:g} to {LEVEL_MAX_M:g}",
-        unit="m",
-        remedy="Leave the level empty where there is none."
-        + (" Or are the levels in feet? Set level_unit." if unit == "m" else ""),
-    )
-
-
 def _check_together(found: PointFile, rows: NDArray[np.int64], crs: CRS, x: Floats, y: Floats) -> None:
     """Refuse a point that is nowhere near the others."""
     metres = unit_m(crs) if crs.is_projected else METRES_A_DEGREE
@@ -350,28 +327,6 @@ def _middle(x: Floats, y: Floats) -> tuple[Floats, Floats]:
     rows = np.argsort(x[:: max(len(x) // 1000, 1)], kind="stable") * max(len(x) // 1000, 1)
     few = rows[[len(rows) // 4, len(rows) // 2, 3 * len(rows) // 4]]
     return x[few], y[few]
-
-
-def _unit_findings(found: PointFile, unit: str, from_whom: str) -> list[Finding]:
-    if from_whom == "assumed":
-        return [
-            Finding(
-                code="level-unit-assumed",
-                severity="note",
-                message=f"{found.file.name} does not say the unit of its levels; metres are assumed",
-                remedy=f"If they are feet, say so: {SAY_UNIT}.",
-            )
-        ]
-    if "the file says" in from_whom:
-        return [
-            Finding(
-                code="level-unit-overruled",
-                severity="warn",
-                message=f"The job says levels are in {unit}; {found.file.name} says otherwise",
-                remedy="Check a level against a known point; leave level_unit out if the file is right.",
-            )
-        ]
-    return []
 
 
 def _without_level(reading: Reading) -> list[Finding]:

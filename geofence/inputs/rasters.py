@@ -21,7 +21,14 @@ from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
 from geofence.engine.records import Finding
 from geofence.errors import GridError, InputError, JobError
-from geofence.inputs.level_units import ask_if_feet, offset_findings, unit_named
+from geofence.inputs.level_units import (
+    LevelUnit,
+    level_unit,
+    offset_findings,
+    unit_findings,
+    unit_named,
+    vertical_unit_m,
+)
 from geofence.site.grids import check_places, horizontal, read_grid
 from geofence.site.ground import GroundOptions
 from geofence.site.raster import RasterGround, Tile
@@ -57,7 +64,7 @@ class _Opened:
     tile: Tile
     crs: CRS
     datum: str
-    unit_origin: str
+    unit: LevelUnit
     files: tuple[Path, ...]
 
 
@@ -129,7 +136,7 @@ def _described(file: Path, source: Any, options: GroundOptions) -> _Opened:
     transform = _transform(file, source)
     whole, crs = _grid(file, source, options.grid)
     _check_extent(file, source, crs, transform)
-    unit, unit_origin = _unit(file, source.units[band - 1], whole, options.level_unit)
+    unit = level_unit(file.name, _own_unit(file, source.units[band - 1], whole, options.level_unit), whole, options)
     tile = Tile(
         file=file,
         band=band,
@@ -138,14 +145,14 @@ def _described(file: Path, source: Any, options: GroundOptions) -> _Opened:
         transform=transform,
         block=source.block_shapes[band - 1],
         scale=float(source.scales[band - 1]),
-        offset=float(source.offsets[band - 1]) + options.level_offset_m / unit,
-        unit_m=unit,
+        offset=float(source.offsets[band - 1]) + options.level_offset_m / unit.metres,
+        unit_m=unit.metres,
         nodata=_nodata(source.nodatavals[band - 1], source.dtypes[band - 1]),
         mask=_mask(source, band),
         overviews=tuple(source.overviews(band)),
     )
     files = (file, *(path for path in map(Path, source.files) if path != file and path.is_file()))
-    return _Opened(tile=tile, crs=crs, datum=_datum(whole), unit_origin=unit_origin, files=files)
+    return _Opened(tile=tile, crs=crs, datum=_datum(whole), unit=unit, files=files)
 
 
 def _band(file: Path, source: Any, chosen: int | None) -> int:
@@ -249,18 +256,6 @@ def _check_extent(file: Path, source: Any, crs: CRS, transform: Affine) -> None:
     check_places(crs, x + a * column + b * row, y + d * column + e * row, place=str(file), option="ground.grid")
 
 
-def _unit(file: Path, band_unit: str | None, crs: CRS, given: str | None) -> tuple[float, str]:
-    """One unit of the levels in metres, and who says so: ``job``, ``job against file``, ``file`` or ``nobody``."""
-    own = _own_unit(file, band_unit, crs, given)
-    if given is not None:
-        contradicted = own is not None and abs(own / UNITS_M[given] - 1) > 1e-9
-        return UNITS_M[given], "job against file" if contradicted else "job"
-    if own is None:
-        ask_if_feet(file.name, crs, table="ground")
-        return 1.0, "nobody"
-    return own, "file"
-
-
 def _own_unit(file: Path, band_unit: str | None, crs: CRS, given: str | None) -> float | None:
     """What the file says of its levels' unit: by the band, or else by the vertical axis of its grid."""
     word = (band_unit or "").strip()
@@ -273,8 +268,7 @@ def _own_unit(file: Path, band_unit: str | None, crs: CRS, given: str | None) ->
             file=file,
             remedy='Say which one it is: level_unit = "m", "ft" (0.3048 m) or "ftUS" (1200/3937 m) in [ground].',
         )
-    axes = [axis for axis in crs.axis_info if axis.direction == "up"]
-    return float(axes[0].unit_conversion_factor) if axes else None
+    return vertical_unit_m(crs)
 
 
 def _mask(source: Any, band: int) -> int | None:
@@ -321,27 +315,7 @@ def _refuse_mixture(opened: Sequence[_Opened]) -> None:
 
 def _findings(opened: Sequence[_Opened], options: GroundOptions) -> list[Finding]:
     """What the reader of the plan must know of these files."""
-    found = []
-    silent = [each.tile.file.name for each in opened if each.unit_origin == "nobody"]
-    if silent:
-        found.append(
-            Finding(
-                code="level-unit-assumed",
-                severity="note",
-                message=f"{_listed(silent)} does not say the unit of its levels; metres are assumed",
-                remedy='If they are feet, set level_unit = "ft" or "ftUS" in [ground].',
-            )
-        )
-    overruled = [each.tile.file.name for each in opened if each.unit_origin == "job against file"]
-    if overruled:
-        found.append(
-            Finding(
-                code="level-unit-overruled",
-                severity="warn",
-                message=f"The job says levels are in {options.level_unit}; {_listed(overruled)} says otherwise",
-                remedy="Check a level against a known point; leave level_unit out if the file is right.",
-            )
-        )
+    found = unit_findings([each.unit for each in opened])
     datums = dict.fromkeys(each.datum for each in opened if each.datum)
     if datums:
         found.append(
@@ -353,10 +327,6 @@ def _findings(opened: Sequence[_Opened], options: GroundOptions) -> list[Finding
             )
         )
     return [*found, *offset_findings(options)]
-
-
-def _listed(names: Sequence[str]) -> str:
-    return ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
 
 
 READER = RasterReader()

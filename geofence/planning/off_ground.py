@@ -15,7 +15,7 @@ from geofence.site.patched import PatchedGround
 from geofence.site.raster import RasterGround
 from geofence.site.survey_points import SurveyPoints
 from geofence.site.tin import TinGround
-from geofence.units import UNITS_M
+from geofence.units import UNITS_M, same_unit
 
 __all__ = ["advice", "survey_of"]
 
@@ -63,7 +63,7 @@ def _swapped(survey: SurveyPoints, line: Box) -> str:
 
 def _in_feet(survey: SurveyPoints, line: Box) -> str:
     """Advice where the survey would be about the line if its numbers were feet; empty where it would not."""
-    if not survey.crs.is_projected or not np.isclose(grids.unit_m(survey.crs), 1.0):
+    if not survey.crs.is_projected or not same_unit(grids.unit_m(survey.crs), 1.0):
         return ""
     for unit in ("ft", "ftUS"):
         if _meet(line, _box(survey.x * UNITS_M[unit], survey.y * UNITS_M[unit])):

@@ -268,7 +268,8 @@ class TestUnits:
         file = self.feet(tmp_path, '<Units><Imperial linearUnit="USSurveyFoot"/></Units>')
         opened = ground(file, level_unit="m")
         assert self.at(opened, 4) == pytest.approx(104)
-        assert "level-unit-overruled" in codes(opened)
+        (told,) = (finding.message for finding in opened.findings if finding.code == "level-unit-overruled")
+        assert told == "The job says levels are in m; feet.xml says ftUS"
         assert "level-unit-overruled" not in codes(ground(file, level_unit="ftUS"))
 
     def test_none_stated(self, tmp_path: Path) -> None:
@@ -714,7 +715,7 @@ class TestPlan:
     def test_inspection_tells_how_it_was_read(self, tmp_path: Path) -> None:
         ran = geofence("inspect", self.job(tmp_path))
         assert ran.code == 0
-        for text in ("site.xml, LandXML", "98, used as they stand", "northing, easting, level", "meter (the file)"):
+        for text in ("site.xml, LandXML", "98, used as they stand", "northing, easting, level", "m (the file)"):
             assert text in ran.out
 
     def test_a_mistake_is_one_screen(self, tmp_path: Path) -> None:

@@ -153,9 +153,21 @@ class TestUnits:
         np.testing.assert_allclose(found.survey.level_m[0], 10 * factor, rtol=1e-15)
         assert ("level unit", f"{unit} (the file)") in found.survey.readings[0].how
 
+    def test_of_levels_as_the_grid_says_in_any_unit(self, tmp_path):
+        """(a) a fathom is six feet, which the job file has no word for."""
+        whole = CRS("EPSG:27700+5701").to_json_dict()
+        fathom = {"type": "LinearUnit", "name": "fathom", "conversion_factor": 1.8288}
+        whole["components"][1]["coordinate_system"]["axis"][0]["unit"] = fathom
+        del whole["components"][1]["id"]
+        found = survey(written(tmp_path), grid=CRS.from_json_dict(whole).to_wkt())
+        np.testing.assert_allclose(found.survey.level_m[0], 18.288, rtol=1e-15)
+        assert ("level unit", "1.8288 m (the file)") in found.survey.readings[0].how
+
     def test_the_job_against_the_header_is_told(self, tmp_path):
         found = survey(written(tmp_path, HEADER.replace("level", "level (ft)") + ROWS), level_unit="m")
-        assert [finding.code for finding in found.findings] == ["level-unit-overruled"]
+        (told,) = found.findings
+        assert (told.code, told.severity) == ("level-unit-overruled", "warn")
+        assert told.message == "The job says levels are in m; points.csv says ft"
         assert found.survey.level_m[0] == 10
 
     def test_metres_are_assumed_where_places_are_in_metres_and_told(self, tmp_path):

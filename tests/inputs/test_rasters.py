@@ -326,6 +326,7 @@ class TestUnit:
             target.units = ("m",)
         (finding,) = ground(file, level_unit="ft").findings
         assert (finding.code, finding.severity) == ("level-unit-overruled", "warn")
+        assert finding.message == "The job says levels are in ft; t.tif says m"
         assert level_of(file, level_unit="ft") == pytest.approx(15.24)
 
     def test_unknown_of_the_band(self, tmp_path: Path) -> None:
