@@ -38,7 +38,7 @@ def add_findings(drawing: Drawing, plan: FencePlan, numbered: Sequence[tuple[Fin
         found.append(finding)
         numbers.append(str(number))
         at.append(along[place.run].place(place.at_m))
-        if place.to_m > place.from_m:
+        if place.reaches:
             width = 0.0 if finding.severity == "note" else _STRETCH_MM * drawing.millimetre
             drawing.path(finding_layer(finding.severity), along[place.run].path(place.from_m, place.to_m), width=width)
     if not found:
