@@ -17,6 +17,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -61,12 +62,10 @@ def arrangements(
     from_m
         Chainage that messages give to the line's start.
     """
-    fits: tuple[Fit, ...] = ("end", "start") if line.bends_m(start_m, end_m) else ("end",)
-    barred, ways = barred_by(keep_clear), []
-    for fit in fits:
-        own = replace(rules, fit=fit)
-        pieces = lay_span(line, start_m, end_m, own, barred=barred)
-        ways.append(_in_series([_arranged(piece, line, own, keep_clear, from_m=from_m) for piece in pieces]))
+    way = partial(_way, line, start_m, end_m, rules, keep_clear, from_m=from_m)
+    ways = [way("end")]
+    if ways[0].inside or line.bends_m(start_m, end_m):
+        ways.append(way("start"))
     least = min(way.burden(rules) for way in ways)
     first, *others = (way.web for way in ways if way.burden(rules) == least)
     others = [web for web in others if not _same(web, first)]
@@ -94,7 +93,20 @@ class _Way:
         )
 
 
-def _in_series(ways: Sequence[_Way]) -> _Way:
+def _way(
+    line: BentLine,
+    start_m: float,
+    end_m: float,
+    rules: LayoutRules,
+    keep_clear: Sequence[KeepClear],
+    fit: Fit,
+    *,
+    from_m: float,
+) -> _Way:
+    """The layouts with posts on the vertices where a fit has them."""
+    rules = replace(rules, fit=fit)
+    pieces = lay_span(line, start_m, end_m, rules, barred=barred_by(keep_clear))
+    ways = [_arranged(piece, line, rules, keep_clear, from_m=from_m) for piece in pieces]
     return _Way(
         web=in_series([way.web for way in ways]),
         inside=sum(way.inside for way in ways),
