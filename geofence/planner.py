@@ -31,6 +31,7 @@ from geofence.planning import fieldwork, placing
 from geofence.planning.existing import Standing, stand
 from geofence.planning.existing_places import existing_posts
 from geofence.planning.gate_findings import gate_findings
+from geofence.planning.gate_leaves import leaf_findings
 from geofence.planning.gate_swing import Swings
 from geofence.planning.gates import errors_name_gates, place_gates
 from geofence.planning.reference_marks import few_in_reach, reference_marks
@@ -173,6 +174,7 @@ def _found(job: Job, site: SurveyedSite, built: _Built, places: Places, marks: R
     yield from built.standing.findings
     yield from built.fence.findings
     yield from gate_findings(built.swings, built.joined)
+    yield from leaf_findings(built.swings, built.fence)
     lines = [site.name_of(row) for row in range(len(built.runs))]
     yield from zone_findings(built.zoning, built.runs, built.joined, lines=lines, open_share=job.fence.open_share)
 

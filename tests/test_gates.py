@@ -295,6 +295,82 @@ class TestFenceInTheWay:
         assert not found(plan, "gate-strikes-fence")
 
 
+class TestLeavesOfTwoGates:
+    """(a) Closed forms; the ways themselves are in ``tests/site/test_leaf_ways.py``."""
+
+    def met(self, plan: FencePlan) -> list[Finding]:
+        return found(plan, "gate-leaves-meet")
+
+    def test_that_hang_at_one_post_meet_past_back_to_back(self, planned: Plan) -> None:
+        """Opened 100 degrees each they meet where their angles are 180 degrees together, from 80 on."""
+        pond = gate(name="Pond", at_m=15.6, open_deg=100.0)
+        plan = planned(flat, gate(hinge="end", open_deg=100.0), pond)
+        (finding,) = self.met(plan)
+        assert (finding.severity, finding.limit, finding.unit) == ("warn", 100.0, "deg")
+        assert finding.value == pytest.approx(80.0, abs=1e-3)
+        assert (finding.chainage_m, finding.chainage_to_m) == pytest.approx((12.0, 15.6))
+        assert finding.bay == plan.gates[0].bay
+        assert finding.message == (
+            "Gate Yard: the leaf that opens to the left, 80 of 100 deg open, comes into the way of gate Pond's at "
+            "15.60 m (the leaf that opens to the left, 80 of 100 deg open); one that stands open bars the other"
+        )
+        assert not self.met(planned(flat, gate(hinge="end"), gate(name="Pond", at_m=15.6)))
+
+    @pytest.mark.parametrize("cure", [{"swing": "right"}, {"hinge": "start"}, {"open_deg": 79.0}])
+    def test_are_kept_apart_by_what_the_remedy_says(self, planned: Plan, cure: dict[str, Any]) -> None:
+        pond = gate(name="Pond", at_m=15.6, open_deg=100.0)
+        (finding,) = self.met(planned(flat, gate(hinge="end", open_deg=100.0), pond))
+        told = re.search(
+            r"at gate Yard, open it to the right \(swing = 'right'\), or hang it at its other post "
+            r"\(hinge = 'start'\), or stop it at 79 deg \(open_deg\); or at gate Pond, ",
+            finding.remedy,
+        )
+        assert told
+        assert finding.remedy.endswith("Else shut the one before the other is opened.")
+        assert not self.met(planned(flat, gate(**{"hinge": "end", "open_deg": 100.0, **cure}), pond))
+
+    def test_across_a_lane_only_pass_each_other(self, planned: Plan) -> None:
+        """The fence comes back 4 m beside itself; the other gate hangs 1 m past the first one's second post."""
+        lane = [(0, 0), (40, 0), (40, 4), (0, 4)]
+        (finding,) = self.met(planned(flat, gate(), gate(name="Pond", at_m=84 - 16.6), corners=lane))
+        assert finding.severity == "note"
+        assert finding.message.endswith("standing open neither bars the other")
+        assert not self.met(planned(flat, gate(), gate(name="Pond", at_m=84 - 16.6, swing="right"), corners=lane))
+
+    def test_of_one_gate_go_together(self, planned: Plan) -> None:
+        assert not self.met(planned(flat, gate(leaves=2, swing="both", open_deg=180.0)))
+
+    def test_each_pair_of_gates_is_told_once(self, planned: Plan) -> None:
+        """Both ways, two leaves each: the first gate's second leaf and the second's first, to either side."""
+        keys = {"swing": "both", "leaves": 2, "open_deg": 120.0}
+        (finding,) = self.met(planned(flat, gate(**keys), gate(name="Pond", at_m=15.6, **keys)))
+        assert finding.value == pytest.approx(60.0, abs=1e-3)
+        assert "the leaf at its second post that opens to the left" in finding.message
+        assert "(the leaf at its first post" in finding.message
+
+    def test_that_slide_over_the_same_stretch(self, planned: Plan) -> None:
+        """Leaves of 3.6 m with 4.4 m between the gates: each may slide 0.8 m."""
+        pond = gate(name="Pond", at_m=20.0, swing="slide")
+        (finding,) = self.met(planned(flat, gate(swing="slide", hinge="end"), pond))
+        assert (finding.severity, finding.limit, finding.unit) == ("warn", pytest.approx(3.6), "m")
+        assert finding.value == pytest.approx(0.8, abs=1e-3)
+        assert "0.80 of 3.60 m slid" in finding.message
+
+    def test_names_the_line_of_the_other_gate(self, planned: Plan, tmp_path: Path) -> None:
+        planned(flat)
+        beside = np.array([(40, 4), (0, 4)]) * K + (WEST, NORTH - 30)
+        lines = [
+            {"file": str(tmp_path / "boundary.gpkg"), "name": "Main"},
+            {"file": str(write_line(tmp_path / "beside.gpkg", beside, crs=UTM)), "name": "Lane"},
+        ]
+        gates = [gate(line="Main"), gate(name="Pond", at_m=40 - 15.6, line="Lane")]
+        ground = {"files": [str(tmp_path / "ground.tif")], "level_unit": "m"}
+        plan = plan_fence(values={"line": lines, "ground": ground, "gate": gates}, system="aac-panel")
+        (finding,) = self.met(plan)
+        assert "gate Pond's at 24.40 m of Lane (" in finding.message
+        assert finding.line == "Main"
+
+
 class TestSlides:
     def test_past_its_post_along_the_ground_beside_the_fence(self, planned: Plan) -> None:
         """Ground that rises 0.1 m in each metre west of chainage 11.5: by 0.31 m at 8.4, 0.26 m over the underside."""

@@ -20,7 +20,7 @@ from geofence.site.grids import Crossing
 from geofence.site.ground import Ground
 from geofence.site.swing import Leaf, first_over, sweep
 
-__all__ = ["gate_findings"]
+__all__ = ["gate_findings", "leaf_words", "other_ways"]
 
 STRAIGHT_DEG = 1.0
 """A line that turns by less lets a leaf slide along it: over 5 m it comes 9 cm nearer to the fence."""
@@ -113,8 +113,7 @@ class _Hung:
             )  # fmt: skip
 
     def _leaf(self, swing: LeafSwing) -> str:
-        whose = "the leaf" if self.rules.leaves == 1 else f"the leaf at its {('first', 'second')[swing.end]} post"
-        return f"{whose} that slides" if swing.side == "slide" else f"{whose} that opens to the {swing.side}"
+        return leaf_words(self.rules, swing)
 
     def _place(self, swing: LeafSwing, at: int) -> str:
         site = self.swings.site
@@ -128,7 +127,7 @@ class _Hung:
         gap = float(bays.gap_max_m[self.row]) + lift
         beyond = "within" if gap <= rules.gap_max_m + LEVEL_TOLERANCE_M else "over"
         cures = [
-            *(f"{words}, which clears" for words, other in _others(rules, swing) if self._clears(other)),
+            *(f"{words}, which clears" for words, other in other_ways(rules, swing) if self._clears(other)),
             f'hang it {lift:.3f} m higher (swing_level = "raise"): closed it then hangs up to {gap:.3f} m over the '
             f"ground, {beyond} its limit of {rules.gap_max_m:.3f} m",
             f"cut the ground that it passes back by up to {short:.3f} m",
@@ -320,11 +319,17 @@ def _said(
     )
 
 
+def leaf_words(rules: GateRules, swing: LeafSwing) -> str:
+    """What to call a leaf of a gate."""
+    whose = "the leaf" if rules.leaves == 1 else f"the leaf at its {('first', 'second')[swing.end]} post"
+    return f"{whose} that slides" if swing.side == "slide" else f"{whose} that opens to the {swing.side}"
+
+
 def _opened(swing: LeafSwing, opened: float) -> str:
     return f"{opened:.2f} m slid" if swing.side == "slide" else f"{opened:.0f} deg open"
 
 
-def _others(rules: GateRules, swing: LeafSwing) -> Iterator[tuple[str, GateRules]]:
+def other_ways(rules: GateRules, swing: LeafSwing) -> Iterator[tuple[str, GateRules]]:
     """Other ways to hang and open a gate, in words and as rules."""
     other_end = "end" if rules.hinge == "start" else "start"
     if swing.side == "slide":

@@ -101,14 +101,15 @@ class Swings:
         """Each way in which the leaves of a gate open, with the ground under it."""
         line = self.runs[gate.run].line
         return tuple(
-            LeafSwing(
-                end=end,
-                side=side,
-                swept=sweep(self._leaf(gate, end, side), self.site.ground, self.site.to_ground, line.geod),
-            )
-            for end in gate.rules.hung_at
-            for side in sides(gate.rules)
+            LeafSwing(end=end, side=side, swept=sweep(leaf, self.site.ground, self.site.to_ground, line.geod))
+            for end, side, leaf in self.leaves(gate)
         )
+
+    def leaves(self, gate: PlacedGate) -> Iterator[tuple[int, Side, Leaf]]:
+        """Each leaf of a gate and each side to which it opens, with the post that it hangs at: 0 or 1."""
+        for end in gate.rules.hung_at:
+            for side in sides(gate.rules):
+                yield end, side, self._leaf(gate, end, side)
 
     def _leaf(self, gate: PlacedGate, end: int, side: Side) -> Leaf:
         """A leaf at its post, along the chord from there to the other one."""

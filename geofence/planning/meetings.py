@@ -222,8 +222,8 @@ def _over_itself(line: DrawnLine, start_m: float, end_m: float) -> Finding:
     return Finding(
         code="line-over-itself",
         severity="warn",
-        message=f"{line.told[:1].upper()}{line.told[1:]} goes the same way twice here, for {end_m - start_m:.2f} m, and "
-        "is fenced once",
+        message=f"{line.told[:1].upper()}{line.told[1:]} goes the same way twice here, for {end_m - start_m:.2f} m, "
+        "and is fenced once",
         remedy="Look whether it was drawn so by mistake, as where it was drawn too far and back: then draw it once.",
         chainage_m=start_m,
         chainage_to_m=end_m,
