@@ -86,5 +86,5 @@ def finding_folder(plan: FencePlan) -> Iterator[str]:
 
 
 def _numbers(values: Iterable[float | None]) -> Floats:
-    """Numbers, NaN for those that are not there."""
-    return np.array([math.nan if value is None else value for value in values])
+    """Numbers, NaN for those that are none."""
+    return np.array([math.nan if value is None or not math.isfinite(value) else value for value in values])
