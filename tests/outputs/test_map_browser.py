@@ -318,6 +318,24 @@ def test_leg_labels_show_once_there_is_room(visit: Visit) -> None:
     assert any(label.startswith("1.885 m · gap 0.") for label in labels)
 
 
+def test_a_corner_has_its_name_before_the_line_post_beside_it(
+    browser: Browser, plan: FencePlan, tmp_path: Path
+) -> None:
+    kind = [*plan.fence.posts.kind]
+    kind[12] = "corner"
+    lon_deg, lat_deg = plan.places.lon_deg.copy(), plan.places.lat_deg.copy()
+    for place in (lon_deg, lat_deg):
+        place[12] = 0.8 * place[11] + 0.2 * place[12]
+    fence = replace(plan.fence, posts=replace(plan.fence.posts, kind=tuple(kind)))
+    path = tmp_path / "map.html"
+    OUTPUT.write(replace(plan, fence=fence, places=replace(plan.places, lon_deg=lon_deg, lat_deg=lat_deg)), path)
+    with opened(browser, path) as visit:
+        visit.ask("geofenceMap.view('P013', 21.5), null")
+        names = set(visit.ask("geofenceMap.drawn().labels"))
+        assert "P013" in names
+        assert "P012" not in names
+
+
 def test_a_bay_over_a_limit_is_never_thinned_away(browser: Browser, tmp_path: Path) -> None:
     """Two thousand bays on a few hundred pixels: the one that must not be built still shows its own colour."""
     path = tmp_path / "map.html"

@@ -16,6 +16,17 @@ from tests.outputs.pages import PHONE, Visit, opened
 from tests.plans import made_up_plan
 
 pytestmark = pytest.mark.browser
+DARK = """(() => {
+    const canvas = document.querySelector("#section-canvas");
+    const [left, top, width, height] = BOX;
+    const { data } = canvas.getContext("2d").getImageData(left, top, width, height);
+    const first = [];
+    for (let x = 0; x < width; x++) {
+        for (let y = 0; y < height; y++) if (data[4 * (y * width + x)] < 110) { first.push(y); break; }
+    }
+    return first;
+})()"""
+"""Of each column of a box of the section that holds ink, how far down the first is, pixels."""
 
 
 def on_section(visit: Visit, name: str) -> tuple[float, float]:
@@ -232,3 +243,26 @@ def test_the_ground_breaks_where_the_fence_does(browser: Browser, plan: FencePla
     with opened(browser, path) as visit:
         visit.ask("geofenceMap.section.look(30, 45), null")
         assert visit.ask("geofenceMap.section.drawn().stretches") == 2
+
+
+def test_each_chainage_has_a_tick_that_can_be_seen(visit: Visit) -> None:
+    """In ink: in the colour of the texts' halo it would be lost on the paper."""
+    visit.ask("geofenceMap.section.look(0, 60), null")
+    assert visit.ask(DARK.replace("BOX", "[0, canvas.height - 19, canvas.width, 1]")) == [0] * 7
+
+
+def test_sloping_bays_are_drawn_sloping_however_many_there_are(browser: Browser, tmp_path: Path) -> None:
+    """Drawn level, blocks of three pixels would have most columns at the height of the one before."""
+    plan = made_up_plan(1000)
+    wave_m = 100.0 + 10.0 * np.sin(np.arange(1000) / 12.0)
+    sloping = {"top_from_m": wave_m[:-1], "top_to_m": wave_m[1:]}
+    under = {"underside_from_m": wave_m[:-1] - 1.8, "underside_to_m": wave_m[1:] - 1.8}
+    bays = replace(plan.fence.bays, **sloping, **under)
+    posts = replace(plan.fence.posts, top_level_m=wave_m)
+    path = tmp_path / "map.html"
+    OUTPUT.write(replace(plan, fence=replace(plan.fence, bays=bays, posts=posts, findings=())), path)
+    with opened(browser, path) as visit:
+        visit.ask("geofenceMap.section.drawn()")
+        tops = visit.ask(DARK.replace("BOX", "[62, 26, canvas.width - 80, canvas.height - 60]"))
+        assert len(tops) > 800
+        assert np.mean(np.diff(tops) == 0) < 0.3

@@ -25,6 +25,12 @@
       return this.whole[row] / 10 ** this.decimals;
     }
 
+    /** All values, NaN where there is none. */
+    values() {
+      const parts = 10 ** this.decimals;
+      return this.whole.map((number) => number / parts);
+    }
+
     has(row) {
       return !Number.isNaN(this.whole[row]);
     }

@@ -1,4 +1,4 @@
-/* Texts on the sheet: each has its own room, and what comes first keeps it. */
+/* Texts on the drawings: each has its own room, and what comes first keeps it. */
 (function (geofence) {
   "use strict";
 
@@ -7,22 +7,28 @@
   const PIECE_PX = 24;
   const ASIDE = [0, -0.4, 0.4, -0.8, 0.8]; // of the room along a stretch, from its middle
 
-  const font = ({ bold }) => `${bold ? "600 " : ""}12px ${style.FONT}`;
+  const font = ({ bold = false, sizePx = 12 }) => `${bold ? "600 " : ""}${sizePx}px ${style.FONT}`;
 
-  /** A text in ink within a halo, about a point. */
-  function paint(context, text, px, py, { angle = 0, fill = style.INK }) {
+  /** A text in ink within a halo, about a point or from it. */
+  function writeText(context, text, px, py, look) {
     context.save();
     context.translate(px, py);
-    context.rotate(angle);
-    context.textAlign = "center";
+    context.rotate(look.angle || 0);
+    context.font = font(look);
+    context.textAlign = look.align || "center";
     context.textBaseline = "middle";
     context.lineJoin = "round";
     context.lineWidth = 3.5;
     context.strokeStyle = style.HALO;
     context.strokeText(text, 0, 0);
-    context.fillStyle = fill;
+    context.fillStyle = look.fill || style.INK;
     context.fillText(text, 0, 0);
     context.restore();
+  }
+
+  function textWidth(context, text, look) {
+    context.font = font(look);
+    return context.measureText(text).width;
   }
 
   /** The boxes that a text takes: a slanted one piece by piece, as its upright box would claim far too much. */
@@ -44,24 +50,19 @@
       this.texts = [];
     }
 
-    width(text, look) {
-      this.context.font = font(look);
-      return this.context.measureText(text).width;
-    }
-
     /** Writes a text about a point if there is room; says whether there was. */
     write(text, px, py, look) {
-      const taken = boxes(px, py, this.width(text, look) / 2, look.angle);
+      const taken = boxes(px, py, textWidth(this.context, text, look) / 2, look.angle);
       if (!taken.every((box) => this.room.free(...box))) return false;
       for (const box of taken) this.room.put(...box);
-      paint(this.context, text, px, py, look);
+      writeText(this.context, text, px, py, look);
       this.texts.push(text);
       return true;
     }
 
     /** A text along a stretch, beside it where there is room: in the middle of its upper side if it can be. */
     along(text, [ax, ay, bx, by], away, look) {
-      const width = this.width(text, look);
+      const width = textWidth(this.context, text, look);
       const length = Math.hypot(bx - ax, by - ay);
       if (length < width + 16) return;
       let angle = Math.atan2(by - ay, bx - ax);
@@ -78,5 +79,5 @@
     }
   }
 
-  Object.assign(geofence, { Labels });
+  Object.assign(geofence, { Labels, writeText, textWidth });
 })((window.geofence = window.geofence || {}));

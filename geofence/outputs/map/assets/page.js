@@ -117,9 +117,9 @@
       let place = null;
       if (found.part === "post") place = this.plan.postPlace(found.row);
       else {
-        const { startM, endM } = this.hand.section;
+        const { bayFrom, bayTo } = this.plan.lines;
         const [from, to] = [bays.from[found.row], bays.to[found.row]];
-        const share = (found.chainageM - startM[found.row]) / (endM[found.row] - startM[found.row] || 1);
+        const share = (found.chainageM - bayFrom[found.row]) / (bayTo[found.row] - bayFrom[found.row] || 1);
         place = this.plan.latLng(posts.x[from] + share * (posts.x[to] - posts.x[from]), posts.y[from] + share * (posts.y[to] - posts.y[from]));
       }
       this.cursor.setLatLng(place).addTo(this.map);

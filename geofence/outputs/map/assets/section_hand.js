@@ -118,7 +118,7 @@
         const foot = posts.kind(row) === "existing" ? " m; exists already" : `, toe ${toe} m`;
         return `${posts.names.name(row)} at ${this.section.lines.text(chainageM)}: ground ${ground}, top ${top}${foot}`;
       }
-      const ground = this.section.groundAt(chainageM).toFixed(2);
+      const ground = this.section.ground.at(chainageM).toFixed(2);
       const what = part === "bay" ? `${bays.names.name(row)} at ` : "";
       if (Number.isNaN(chainageM)) return "";
       return `${what}${this.section.lines.text(chainageM)}: ground ${ground} m${part === "bay" ? `, largest gap ${bays.table.gap_max_m.text(row)} m` : ""}`;
