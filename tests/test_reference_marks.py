@@ -160,7 +160,7 @@ class TestControl:
             planned(tmp_path, file=str(tmp_path / "nowhere.csv"))
 
     def test_without_a_grid_is_refused(self, tmp_path: Path) -> None:
-        with pytest.raises(GridError, match=r"which grid it is in\..* in \[control\]"):
+        with pytest.raises(GridError, match=r"which grid it is in\. Set control\.grid"):
             planned(tmp_path, file=str(points(tmp_path / "c.csv", CONTROL)))
 
     def test_with_columns_that_nobody_names_is_refused(self, tmp_path: Path) -> None:

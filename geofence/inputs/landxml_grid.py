@@ -10,6 +10,7 @@ from pyproj.exceptions import CRSError
 
 from geofence.engine.records import Finding
 from geofence.errors import GridError, InputError
+from geofence.inputs.file_grid import grid_of_file
 from geofence.inputs.xml_stream import Element
 from geofence.site.grids import horizontal, read_grid, same, unit_m
 from geofence.site.ground import GroundOptions
@@ -98,29 +99,16 @@ def grid_of(file: Path, system: Element | None, *, given: str | None, option: st
     GridError
         Nobody states one, or two are stated.
     """
-    option_crs = None if given is None else read_grid(given, address=option)
     stated = _stated(file, system)
-    if not stated:
-        if option_crs is None:
-            raise GridError(
-                f"the file does not say which grid it is in{_hint(system)}",
-                place=file.name,
-                remedy=f'Say it, also where it is the working grid: {option} = "EPSG:..."',
-            )
-        return option_crs
-    if option_crs is not None and not any(same(crs, option_crs) for crs in stated):
-        raise GridError(
-            f"the file says its grid is {stated[0].name}, the job says {option_crs.name}",
-            place=file.name,
-            remedy=f"Leave {option} out, or mend the file.",
-        )
-    if option_crs is None and not all(same(crs, stated[0]) for crs in stated):
+    if given is None and stated and not all(same(crs, stated[0]) for crs in stated):
         raise GridError(
             f"the file states two grids, {stated[0].name} and {stated[1].name}",
             place=f"{file.name}, line {0 if system is None else system.line}",
             remedy=f"Say which one it is: {option}.",
         )
-    return stated[0] if option_crs is None else option_crs
+    asked = None if given is None else read_grid(given, address=option)
+    own = next((crs for crs in stated if asked is not None and same(crs, asked)), stated[0] if stated else None)
+    return grid_of_file(file.name, own, given, option=option, hint=_hint(system))[1]
 
 
 def _stated(file: Path, system: Element | None) -> list[CRS]:

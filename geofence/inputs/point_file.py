@@ -152,7 +152,7 @@ def _layer(file: Path, options: GroundOptions) -> PointFile:
         where=layer.feature,
         place="feature",
         how=(("layer", layer.layer), ("levels from", layer.level_from)),
-        crs=None if layer.crs_text is None else CRS.from_user_input(layer.crs_text),
+        crs=layer.crs,
         code=layer.code,
         name=layer.name,
     )

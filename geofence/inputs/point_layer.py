@@ -4,28 +4,23 @@ from __future__ import annotations
 
 import json
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
-import pyogrio
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
-from pyproj.exceptions import CRSError
 
 from geofence.engine.records import Floats
 from geofence.errors import InputError, JobError
-from geofence.inputs.geojson import stated_grid
+from geofence.inputs.layers import GEOJSON, read_layer
 from geofence.inputs.point_columns import Role, role_named
 from geofence.registry import nearest
 
 __all__ = ["PointLayer", "read_point_layer"]
-
-GEOJSON = (".geojson", ".json")
-READ_ERRORS = (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -42,7 +37,7 @@ class PointLayer:
         (n,) int64, which feature each is of, from 1.
     code, name
         (n,) texts of the fields so called; None where there is none.
-    crs_text
+    crs
         The layer's grid, None where it states none.
     layer
         The layer's name.
@@ -56,7 +51,7 @@ class PointLayer:
     feature: NDArray[np.int64]
     code: NDArray[Any] | None
     name: NDArray[Any] | None
-    crs_text: str | None
+    crs: CRS | None
     layer: str
     level_from: str
 
@@ -77,60 +72,29 @@ def read_point_layer(
     JobError
         It is not certain which layer, or which field, holds the levels.
     """
-    named = stated_grid(file, option=f"{table}.grid") if file.suffix.lower() in GEOJSON else None
-    layer = _layer(file, layer, table)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # what GDAL remarks on concerns other members than points and fields
-        try:
-            meta, _, wkb, columns = pyogrio.raw.read(file, layer=layer)
-        except READ_ERRORS as error:
-            raise InputError(f"cannot be read: {error}", file=file.name, remedy="Save it anew.") from error
-    own = meta["crs"]
+        found = read_layer(file, layer=layer, grid=grid, table=table, drawn="points", geometry="Point")
     if file.suffix.lower() in GEOJSON:
         _refuse_half_levels(file)
-        own = named or (None if grid else own)
-    fields = dict(zip(map(str, meta["fields"]), columns, strict=True))
-    points, feature = _points(file, wkb)
-    level, level_from = _levels(file, points, feature, fields, level_field, levels, table)
+    points, feature = _points(file, found.wkb)
+    level, level_from = _levels(file, points, feature, found.fields, level_field, levels, table)
     return PointLayer(
         x=shapely.get_x(points),
         y=shapely.get_y(points),
         level=level,
         feature=feature + 1,
-        code=_text(fields, ("code", "description"), feature),
-        name=_text(fields, ("point",), feature),
-        crs_text=None if own is None or _is_engineering(own) else str(own),
-        layer=layer,
+        code=_text(found.fields, ("code", "description"), feature),
+        name=_text(found.fields, ("point",), feature),
+        crs=found.crs,
+        layer=found.name,
         level_from=level_from,
     )
 
 
-def _layer(file: Path, layer: str | None, table: str) -> str:
-    try:
-        layers = {str(name): kind for name, kind in pyogrio.list_layers(file)}
-    except READ_ERRORS as error:
-        raise InputError(
-            "is no vector file that can be read, or is damaged",
-            file=file.name,
-            remedy="Give a GeoJSON, GeoPackage or shapefile.",
-        ) from error
-    if layer is not None and layer not in layers:
-        raise JobError(
-            f"{file.name} has no layer {layer!r}", place=f"{table}.layer", remedy=nearest(layer, tuple(layers))
-        )
-    candidates = [name for name, kind in layers.items() if "Point" in str(kind)] or list(layers)
-    if layer is None and len(candidates) != 1:
-        raise JobError(
-            f"{file.name} has {len(candidates)} layers that may hold points",
-            place=f"{table}.layer",
-            remedy=f"Name one of: {', '.join(candidates)}.",
-        )
-    return layer if layer is not None else candidates[0]
-
-
 def _points(file: Path, wkb: Any) -> tuple[NDArray[Any], NDArray[np.int64]]:
     """Single points, and the feature of each from 0; multi-points taken apart."""
-    geometries = np.array([]) if wkb is None else shapely.from_wkb(wkb)
+    geometries = shapely.from_wkb(wkb)
     known = np.flatnonzero(~(shapely.is_missing(geometries) | shapely.is_empty(geometries)))
     kinds = shapely.get_type_id(geometries[known])
     wrong = ~np.isin(kinds, [shapely.GeometryType.POINT, shapely.GeometryType.MULTIPOINT])
@@ -153,7 +117,7 @@ def _points(file: Path, wkb: Any) -> tuple[NDArray[Any], NDArray[np.int64]]:
 
 
 def _levels(
-    file: Path, points: NDArray[Any], feature: NDArray[np.int64], fields: dict[str, Any], chosen: str | None,
+    file: Path, points: NDArray[Any], feature: NDArray[np.int64], fields: Mapping[str, Any], chosen: str | None,
     levels: Literal["needed", "optional"], table: str,
 ) -> tuple[Floats, str]:  # fmt: skip
     numbers = [name for name, values in fields.items() if values.dtype.kind in "iuf"]
@@ -179,7 +143,7 @@ def _levels(
     )
 
 
-def _text(fields: dict[str, Any], roles: Sequence[Role], feature: NDArray[np.int64]) -> NDArray[Any] | None:
+def _text(fields: Mapping[str, Any], roles: Sequence[Role], feature: NDArray[np.int64]) -> NDArray[Any] | None:
     """The first field whose name has one of the roles, as text."""
     for role in roles:
         for name, values in fields.items():
@@ -209,11 +173,3 @@ def _multipoints(node: Any, address: str) -> Iterator[tuple[str, Sequence[Sequen
             for row, member in enumerate(node.get(key) or ()):
                 yield from _multipoints(member, f"{address}.{key}[{row}]".lstrip("."))
         yield from _multipoints(node.get("geometry"), f"{address}.geometry".lstrip("."))
-
-
-def _is_engineering(text: str) -> bool:
-    """Whether a grid is a site's own, tied to nothing: so a GeoPackage says that its grid is not known."""
-    try:
-        return CRS.from_user_input(text).is_engineering
-    except CRSError:
-        return False

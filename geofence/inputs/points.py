@@ -12,6 +12,7 @@ from pyproj import CRS
 
 from geofence.engine.records import Finding, Floats
 from geofence.errors import GridError, InputError, JobError
+from geofence.inputs.file_grid import grid_of_file
 from geofence.inputs.level_units import (
     LevelUnit,
     check_levels,
@@ -21,7 +22,7 @@ from geofence.inputs.level_units import (
     vertical_unit_m,
 )
 from geofence.inputs.point_file import LAYER, SCAN, TEXT, PointFile, read_point_file
-from geofence.site.grids import check_places, horizontal, read_grid, same, unit_m
+from geofence.site.grids import check_places, same, unit_m
 from geofence.site.ground import GroundOptions
 from geofence.site.reading import Reading
 from geofence.site.survey_points import SurveyPoints
@@ -232,23 +233,7 @@ def _names(found: PointFile, rows: NDArray[np.int64]) -> tuple[str, ...]:
 
 def _grid(found: PointFile, options: GroundOptions) -> tuple[CRS, CRS]:
     """The file's reference system, or else the given one: whole, and its horizontal part."""
-    option = None if options.grid is None else read_grid(options.grid, address=f"{options.table}.grid")
-    if found.crs is None or found.crs.is_engineering:
-        if options.grid is None or option is None:
-            raise GridError(
-                "the file does not say which grid it is in",
-                place=found.file.name,
-                remedy=f'Say it, also where it is the working grid: grid = "EPSG:..." in [{options.table}].',
-            )
-        return CRS.from_user_input(options.grid), option
-    own = horizontal(found.crs, place=found.file.name)
-    if option is not None and not same(own, option):
-        raise GridError(
-            f"the file says its grid is {own.name}, the job says {option.name}",
-            place=found.file.name,
-            remedy=f"Leave grid out of [{options.table}], or mend the file.",
-        )
-    return found.crs, own
+    return grid_of_file(found.file.name, found.crs, options.grid, option=f"{options.table}.grid")
 
 
 def _refuse_other_axes(found: PointFile, crs: CRS, options: GroundOptions) -> None:

@@ -21,6 +21,7 @@ from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
 from geofence.engine.records import Finding
 from geofence.errors import GridError, InputError, JobError
+from geofence.inputs.file_grid import grid_of_file
 from geofence.inputs.level_units import (
     LevelUnit,
     level_unit,
@@ -29,7 +30,7 @@ from geofence.inputs.level_units import (
     unit_named,
     vertical_unit_m,
 )
-from geofence.site.grids import check_places, horizontal, read_grid
+from geofence.site.grids import check_places
 from geofence.site.ground import GroundOptions
 from geofence.site.raster import RasterGround, Tile
 from geofence.units import UNITS_M
@@ -53,7 +54,6 @@ TEXT_GRID_STARTS = (b"ncols", b"nrows", b"dsaa", b"dsbb", b"dsrb")
 PICTURE_DRIVERS = frozenset({"BMP", "GIF", "JPEG", "WEBP"})
 PICTURE_COLOURS = frozenset({ColorInterp.palette, ColorInterp.red, ColorInterp.green, ColorInterp.blue})
 
-SAY_GRID = 'Say which one it is: grid = "EPSG:..." in [ground].'
 PASS_ELEVATION = "Pass the elevation raster (levels, not colours or shades)."
 
 
@@ -134,7 +134,8 @@ def _described(file: Path, source: Any, options: GroundOptions) -> _Opened:
     """What an open file says, checked."""
     band = _band(file, source, options.band)
     transform = _transform(file, source)
-    whole, crs = _grid(file, source, options.grid)
+    mend = "mend it: rio edit-info --crs EPSG:... FILE"
+    whole, crs = grid_of_file(str(file), _own_crs(source), options.grid, option="ground.grid", mend=mend)
     _check_extent(file, source, crs, transform)
     unit = level_unit(file.name, _own_unit(file, source.units[band - 1], whole, options.level_unit), whole, options)
     tile = Tile(
@@ -218,26 +219,6 @@ def _transform(file: Path, source: Any) -> Affine:
     if not np.all(np.isfinite([a, b, c, d, e, f])) or a * e == b * d:
         raise InputError("its cells have no size", file=file, value=f"{a:g} by {e:g}", remedy="Write the file anew.")
     return transform
-
-
-def _grid(file: Path, source: Any, given: str | None) -> tuple[CRS, CRS]:
-    """The file's reference system, or else the given one: whole, and its horizontal part."""
-    own = _own_crs(source)
-    if given is None:
-        if own is None:
-            raise GridError("it has no grid", place=str(file), remedy=SAY_GRID)
-        return own, horizontal(own, place=str(file))
-    option = read_grid(given, address="ground.grid")
-    if own is None or own.is_engineering:
-        return CRS.from_user_input(given), option
-    crs = horizontal(own, place=str(file))
-    if not crs.equals(option, ignore_axis_order=True):
-        raise GridError(
-            f"the file says its grid is {crs.name}, the job says {option.name}",
-            place=str(file),
-            remedy="Leave grid out of [ground]; or, if the file is wrong, mend it: rio edit-info --crs EPSG:... FILE",
-        )
-    return own, crs
 
 
 def _own_crs(source: Any) -> CRS | None:

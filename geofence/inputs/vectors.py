@@ -16,13 +16,13 @@ import shapely
 from pyproj import CRS
 
 from geofence.engine.records import Finding, Floats
-from geofence.errors import GridError, InputError
-from geofence.inputs.geojson import stated_grid
+from geofence.errors import InputError
+from geofence.inputs.file_grid import grid_of_file
 from geofence.inputs.landxml_file import is_landxml
 from geofence.inputs.landxml_lines import read_lines
-from geofence.inputs.layers import ARC_STEP_DEG, GEOJSON, READ_ERRORS, is_engineering, layers_of, read_layer
+from geofence.inputs.layers import ARC_STEP_DEG, READ_ERRORS, Layer, check_file, read_layer
 from geofence.registry import nearest
-from geofence.site.grids import WGS84, check_places, read_grid, same
+from geofence.site.grids import WGS84, check_places, same
 
 __all__ = ["Boundary", "read_boundary"]
 
@@ -109,33 +109,29 @@ def read_boundary(
         No grid is known, two are stated, or the coordinates cannot be in it.
     """
     asked = _Asked(layer=layer, grid=grid, feature=feature, features=features, name_field=name_field, table=table)
-    _check_file(file, asked)
+    check_file(file, option=f"{asked.table}.file")
     return _from_landxml(file, asked) if is_landxml(file) else _from_layer(file, asked)
 
 
 def _from_layer(file: Path, asked: _Asked) -> Boundary:
     """Lines of a layer that GDAL reads."""
-    grid = asked.grid
-    is_geojson = file.suffix.lower() in GEOJSON
-    named = stated_grid(file, option=f"{asked.table}.grid") if is_geojson else None
     findings: list[Finding] = []
     with _heard(findings):
-        found = _read(file, _layer(file, asked), asked)
-    own = named if is_geojson and (named or grid) else found.crs_text
-    lines, passed = _lines(file, _choose(file, found.geometries, asked), asked)
+        layer, geometries, called = _read(file, asked)
+        curved = _curved(file, layer.name)
+    lines, passed = _lines(file, _choose(file, geometries, asked), asked)
     findings += passed
-    crs = _grid(file, own, asked)
-    if found.curved or file.suffix.lower() == ".dxf":
+    _, crs = grid_of_file(file.name, layer.crs, asked.grid, option=f"{asked.table}.grid")
+    if curved or file.suffix.lower() == ".dxf":
         findings.append(_curves_note())
-    if named is not None and not same(crs, WGS84):
+    if layer.named and not same(crs, WGS84):
         findings.append(
             _note("geojson-grid", f"The GeoJSON states its own grid, {crs.name}, as RFC 7946 no longer does")
         )
     parts = tuple(_part(file, number, line) for number, (_, line) in enumerate(lines, start=1))
     corners = np.concatenate(parts)
-    option = f"{asked.table}.grid" if grid or (is_geojson and not named) else "the file's own grid"
-    check_places(crs, corners[:, 0], corners[:, 1], place=file.name, option=option)
-    names, of = _named([feature for feature, _ in lines], found.names, asked.features)
+    check_places(crs, corners[:, 0], corners[:, 1], place=file.name, option=layer.other_grid)
+    names, of = _named([feature for feature, _ in lines], called, asked.features)
     return Boundary(file=file, crs=crs, parts=parts, names=names, of=of, findings=tuple(findings))
 
 
@@ -182,18 +178,6 @@ def _note(code: str, message: str) -> Finding:
     return Finding(code=code, severity="note", message=message)
 
 
-def _check_file(file: Path, asked: _Asked) -> None:
-    if file.is_dir():
-        raise InputError(
-            "is a folder, not a file", file=file, remedy="Name the file in it, or save the boundary as a GeoPackage."
-        )
-    if not file.is_file():
-        remedy = f"Check {asked.table}.file; paths start at the job file."
-        raise InputError("there is no such file", file=file, remedy=remedy)
-    if file.stat().st_size == 0:
-        raise InputError("is an empty file", file=file.name, remedy="Copy or save it anew.")
-
-
 @contextmanager
 def _heard(findings: list[Finding]) -> Iterator[None]:
     """What GDAL remarks on while it reads becomes findings, each once."""
@@ -204,49 +188,35 @@ def _heard(findings: list[Finding]) -> Iterator[None]:
         findings.append(_note("file-remark", f"On reading the boundary's file GDAL remarks: {remark}"))
 
 
-def _layer(file: Path, asked: _Asked) -> str:
-    layer, layers, place = asked.layer, layers_of(file), f"{asked.table}.layer"
-    if layer is not None and layer not in layers:
-        raise InputError(f"has no layer {layer!r}", file=file.name, place=place, remedy=nearest(layer, tuple(layers)))
-    if layer is None and len(layers) != 1:
-        raise InputError(
-            f"has {len(layers)} layers", file=file.name, remedy=f"Set {place} to one of: {', '.join(layers)}."
-        )
-    return layer if layer is not None else layers[0]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Found:
-    """What a layer holds: its grid's text, geometries (None where null), their names, and whether any is curved."""
-
-    crs_text: str | None
-    geometries: list[Any]
-    names: list[str]
-    curved: bool
-
-
-def _read(file: Path, layer: str, asked: _Asked) -> _Found:
-    meta, wkb, columns = read_layer(
-        file, layer, drawn="line", columns=[] if asked.name_field is None else [asked.name_field]
+def _read(file: Path, asked: _Asked) -> tuple[Layer, list[Any], list[str]]:
+    """The layer, its geometries (None where null), and what they are called."""
+    field = asked.name_field
+    layer = read_layer(
+        file,
+        layer=asked.layer,
+        grid=asked.grid,
+        table=asked.table,
+        drawn="line",
+        columns=[] if field is None else [field],
     )
-    if asked.name_field is not None and not len(columns):
+    if field is not None and not layer.fields:
         raise InputError(
-            f"has no field {asked.name_field!r}",
+            f"has no field {field!r}",
             file=file.name,
             place=f"{asked.table}.name_field",
-            remedy=nearest(asked.name_field, tuple(map(str, pyogrio.read_info(file, layer=layer)["fields"]))),
+            remedy=nearest(field, tuple(map(str, pyogrio.read_info(file, layer=layer.name)["fields"]))),
         )
-    geometries = list(shapely.from_wkb(wkb, on_invalid="ignore"))
+    geometries = list(shapely.from_wkb(layer.wkb, on_invalid="ignore"))
     for number, geometry in enumerate(geometries, start=1):
-        if geometry is None and wkb[number - 1] is not None:
+        if geometry is None and layer.wkb[number - 1] is not None:
             raise InputError(
                 "is damaged: a line of one vertex, or a ring that does not close",
                 file=file.name,
                 place=f"feature {number}",
                 remedy="Draw it anew.",
             )
-    names = ["" if name is None else str(name).strip() for name in columns[0]] if len(columns) else [""] * len(wkb)
-    return _Found(crs_text=meta["crs"], geometries=geometries, names=names, curved=_curved(file, layer))
+    called = next(iter(layer.fields.values()), [None] * len(geometries))
+    return layer, geometries, ["" if name is None else str(name).strip() for name in called]
 
 
 def _curved(file: Path, layer: str) -> bool:
@@ -262,28 +232,6 @@ def _curved(file: Path, layer: str) -> bool:
         return False
     kinds = {str(kind).upper() for kind in columns[0]}
     return any(word in kind for kind in kinds for word in ("CURVE", "CIRCULARSTRING", "SURFACE"))
-
-
-def _grid(file: Path, own: str | None, asked: _Asked) -> CRS:
-    stated, option = asked.grid, f"{asked.table}.grid"
-    if own is not None and is_engineering(own):
-        own = None
-    if own is None and stated is None:
-        raise GridError(
-            "the file does not say which grid it is in",
-            place=file.name,
-            remedy=f'Set {option}, for instance {option} = "EPSG:27700".',
-        )
-    if own is None:
-        return read_grid(str(stated), address=option)
-    crs = read_grid(own, address=file.name)
-    if stated is not None and not same(crs, read_grid(stated, address=option)):
-        raise GridError(
-            f"the file is in {crs.name}, the job says {stated}",
-            place=f"{file.name}, {option}",
-            remedy=f"Leave {option} out, or mend the file.",
-        )
-    return crs
 
 
 def _choose(file: Path, geometries: list[Any], asked: _Asked) -> list[Any]:

@@ -249,7 +249,7 @@ class TestWhichOne:
 class TestGridAndFaults:
     def test_no_grid(self, tmp_path: Path) -> None:
         file = write(tmp_path / "a.xml", parcel("1", lines(*RIGHT_ANGLE)), grid="")
-        with pytest.raises(GridError, match=r"does not say which grid it is in.*line.grid ="):
+        with pytest.raises(GridError, match=r"does not say which grid it is in.*Set line.grid"):
             read_boundary(file)
         assert vertices(read_boundary(file, grid="EPSG:27700")) == [RIGHT_ANGLE]
 

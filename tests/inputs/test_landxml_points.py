@@ -110,7 +110,7 @@ class TestRefused:
 
     def test_no_grid(self, tmp_path: Path) -> None:
         file = write(tmp_path / "checks.xml", POINTS, grid="")
-        with pytest.raises(GridError, match=r'does not say which grid.*ground\.check\.grid = "EPSG:\.\.\."'):
+        with pytest.raises(GridError, match=r"does not say which grid.*Set ground\.check\.grid"):
             _read(file)
         assert _read(file, grid="EPSG:27700").survey.crs.to_epsg() == 27700
 

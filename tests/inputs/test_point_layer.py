@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 import warnings
 from pathlib import Path
 from typing import Any
@@ -11,8 +12,9 @@ import numpy as np
 import pyogrio
 import pytest
 import shapely
+from pyproj import CRS
 
-from geofence.errors import InputError, JobError
+from geofence.errors import GridError, InputError, JobError
 from geofence.inputs.point_layer import read_point_layer
 
 PLACES = np.array([(432101.25, 208330.5, 71.125), (432110.0, 208331.75, -0.5), (432120.5, 208340.0, 0.0)])
@@ -61,7 +63,7 @@ class TestLevels:
         assert found.level_from == "Z"
         assert found.code is not None
         assert set(found.code) == {"GL", "TB", ""}
-        assert found.crs_text == "EPSG:27700"
+        assert found.crs == CRS(27700)
 
     def test_are_a_field_where_the_job_says_so(self, tmp_path):
         file = write_layer(tmp_path / "points.gpkg", flat(), kind="Point", rl=[1.5, np.nan, 3.0])
@@ -135,7 +137,7 @@ class TestLayersAndGrids:
     def test_of_several_one_is_asked_for(self, tmp_path):
         file = write_layer(tmp_path / "site.gpkg", layer="monday")
         write_layer(file, layer="tuesday", append=True)
-        with pytest.raises(JobError, match=r"ground\.layer: site\.gpkg has 2 layers .* Name one of: monday, tuesday"):
+        with pytest.raises(JobError, match=r"ground\.layer: site\.gpkg has 2 layers\. Name one of: monday, tuesday"):
             read_point_layer(file)
         assert read_point_layer(file, layer="tuesday").layer == "tuesday"
         with pytest.raises(JobError, match=r"no layer 'munday'\. Did you mean monday"):
@@ -143,15 +145,30 @@ class TestLayersAndGrids:
 
     def test_geojson_is_in_degrees_unless_it_or_the_job_says_otherwise(self, tmp_path):
         file = geojson(tmp_path / "points.geojson", point(1, 52, 7))
-        assert read_point_layer(file).crs_text in ("EPSG:4326", "EPSG:4979", "OGC:CRS84")
-        assert read_point_layer(file, grid="EPSG:27700").crs_text is None
+        assert read_point_layer(file).crs.is_geographic
+        assert read_point_layer(file, grid="EPSG:27700").crs is None
         named = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::27700"}}
         file = geojson(tmp_path / "old.geojson", point(432101, 208330, 7), crs=named)
-        assert read_point_layer(file).crs_text == "urn:ogc:def:crs:EPSG::27700"
+        assert read_point_layer(file).crs == CRS(27700)
 
     def test_no_grid_is_none(self, tmp_path):
-        assert read_point_layer(write_layer(tmp_path / "points.shp", crs=None)).crs_text is None
-        assert read_point_layer(write_layer(tmp_path / "points.gpkg", crs=None)).crs_text is None
+        assert read_point_layer(write_layer(tmp_path / "points.shp", crs=None)).crs is None
+        assert read_point_layer(write_layer(tmp_path / "points.gpkg", crs=None)).crs is None
+
+    def test_a_grid_by_a_code_that_is_not_known_is_told(self, tmp_path):
+        """As a file by a newer GDAL may have it."""
+        file = write_layer(tmp_path / "points.gpkg")
+        wkt = CRS(27700).to_wkt("WKT1_GDAL").replace('AUTHORITY["EPSG","27700"]', 'AUTHORITY["EPSG","999"]')
+        with sqlite3.connect(file) as base:
+            base.execute(
+                "update gpkg_spatial_ref_sys set organization_coordsys_id = 999, definition = ? where srs_id = 27700",
+                (wkt,),
+            )
+        base.close()
+        with pytest.raises(
+            GridError, match=r"points\.gpkg: the file says its grid is 'EPSG:999', which PROJ does not k"
+        ):
+            read_point_layer(file)
 
     @pytest.mark.parametrize("name", ["points.gpkg", "points.shp", "points.geojson"])
     def test_damaged(self, tmp_path, name):

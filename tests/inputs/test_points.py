@@ -82,7 +82,7 @@ class TestGrids:
         text = said(written(tmp_path), grid=None)
         assert text == (
             "points.csv: the file does not say which grid it is in. "
-            'Say it, also where it is the working grid: grid = "EPSG:..." in [ground].'
+            'Set ground.grid, for instance grid = "EPSG:27700", also where that is the working grid.'
         )
 
     def test_a_layer_has_its_own(self, tmp_path):
@@ -259,7 +259,7 @@ class TestWhatIsTaken:
     def test_errors_name_the_table_that_speaks_of_the_file(self, tmp_path):
         file = written(tmp_path, ROWS)
         assert said(file, table="ground.check").startswith("ground.check.order: the order")
-        assert "in [ground.patch]" in said(written(tmp_path), grid=None, table="ground.patch")
+        assert "Set ground.patch.grid" in said(written(tmp_path), grid=None, table="ground.patch")
 
     def test_no_file(self, tmp_path):
         with pytest.raises(JobError, match=r"ground\.files: no file is given"):

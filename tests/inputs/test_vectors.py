@@ -210,11 +210,11 @@ class TestLayers:
         assert corners(read_boundary(file, layer='the "old" one')) == [LINE[::-1]]
 
     def test_several_and_none_chosen(self, file: Path) -> None:
-        assert refusal(file) == 'a.gpkg: has 2 layers. Set line.layer to one of: fence line, the "old" one.'
+        assert refusal(file) == 'line.layer: a.gpkg has 2 layers. Name one of: fence line, the "old" one.'
 
     def test_mistyped(self, file: Path) -> None:
         assert refusal(file, layer="fence lime") == (
-            "a.gpkg, line.layer: has no layer 'fence lime'. Did you mean fence line?"
+            "line.layer: a.gpkg has no layer 'fence lime'. Did you mean fence line?"
         )
 
 
@@ -297,7 +297,8 @@ class TestGrids:
         file = write(tmp_path / "a.shp", shapely.LineString(LINE), grid=None, kind="LineString")
         assert not file.with_suffix(".prj").exists()
         assert refusal(file) == (
-            'a.shp: the file does not say which grid it is in. Set line.grid, for instance line.grid = "EPSG:27700".'
+            "a.shp: the file does not say which grid it is in. "
+            'Set line.grid, for instance grid = "EPSG:27700", also where that is the working grid.'
         )
         assert read_boundary(file, grid="EPSG:27700").crs.to_epsg() == 27700
 
@@ -339,8 +340,8 @@ class TestGrids:
     def test_stated_twice_unlike(self, tmp_path: Path) -> None:
         file = write(tmp_path / "a.gpkg", shapely.LineString(LINE))
         assert refusal(file, grid="EPSG:32630") == (
-            "a.gpkg, line.grid: the file is in OSGB36 / British National Grid, the job says EPSG:32630. "
-            "Leave line.grid out, or mend the file."
+            "a.gpkg: the file says its grid is OSGB36 / British National Grid, the job says WGS 84 / UTM zone 30N. "
+            "Leave line.grid out; or, if the file is wrong, mend the file."
         )
 
     def test_unknown(self, tmp_path: Path) -> None:
@@ -381,7 +382,7 @@ class TestFiles:
     def test_a_folder(self, tmp_path: Path, name: str) -> None:
         (tmp_path / name).mkdir()
         assert refusal(tmp_path / name) == (
-            f"{tmp_path / name}: is a folder, not a file. Name the file in it, or save the boundary as a GeoPackage."
+            f"{tmp_path / name}: is a folder, not a file. Name the file in it, or save what it holds as a GeoPackage."
         )
 
     @pytest.mark.parametrize("name", ["a.geojson", "a.gpkg", "a.shp", "a.dxf"])
@@ -517,7 +518,7 @@ class TestGeoJson:
     def test_two_grids(self, tmp_path: Path) -> None:
         file = geojson(tmp_path / "a.geojson", collection(feature(coordinates=LINE), crs=named("EPSG:27700")))
         assert read_boundary(file, grid="EPSG:27700").crs.to_epsg() == 27700
-        with pytest.raises(GridError, match="the job says EPSG:32630"):
+        with pytest.raises(GridError, match="the job says WGS 84 / UTM zone 30N"):
             read_boundary(file, grid="EPSG:32630")
 
     def test_metres_without_a_word(self, tmp_path: Path) -> None:

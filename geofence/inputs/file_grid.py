@@ -1,0 +1,56 @@
+"""The grid that a file is in: the one that it states, held against the one that the job gives."""
+
+from __future__ import annotations
+
+from pyproj import CRS
+
+from geofence.errors import GridError
+from geofence.site.grids import horizontal, read_grid, same
+
+__all__ = ["grid_of_file"]
+
+
+def grid_of_file(
+    file: str, own: CRS | None, given: str | None, *, option: str, hint: str = "", mend: str = "mend the file"
+) -> tuple[CRS, CRS]:
+    """A file's reference system: its own, or else the one that the job gives; whole, and its horizontal part.
+
+    Parameters
+    ----------
+    file
+        What errors call the file.
+    own
+        What the file states; None where it states none. A site's own grid, tied to nothing, counts for none: so a
+        GeoPackage says that its grid is not known.
+    given
+        What the job gives: a code, WKT or a PROJ string.
+    option
+        The key of the job that gives it: ``ground.grid``.
+    hint
+        What the file says of its grid in words of its own, as the end of a sentence.
+    mend
+        How to mend a file that states a wrong one, as the end of a sentence.
+
+    Raises
+    ------
+    GridError
+        Nobody states one that is known, two different ones are stated, or it is no grid for places on the Earth.
+    """
+    asked = None if given is None else read_grid(given, address=option)
+    if own is None or own.is_engineering:
+        if given is None or asked is None:
+            told = hint if own is None else f": its {own.name!r} is tied to no place on the Earth"
+            raise GridError(
+                f"the file does not say which grid it is in{told}",
+                place=file,
+                remedy=f'Set {option}, for instance grid = "EPSG:27700", also where that is the working grid.',
+            )
+        return CRS.from_user_input(given), asked
+    crs = horizontal(own, place=file)
+    if asked is not None and not same(crs, asked):
+        raise GridError(
+            f"the file says its grid is {crs.name}, the job says {asked.name}",
+            place=file,
+            remedy=f"Leave {option} out; or, if the file is wrong, {mend}.",
+        )
+    return own, crs
