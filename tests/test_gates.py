@@ -397,6 +397,20 @@ class TestSlides:
         beside = planned(flat, gate(swing="slide"), other)
         assert [finding.value for finding in found(beside, "gate-run-back-short")] == [pytest.approx(2.0, abs=1e-3)]
 
+    @pytest.mark.parametrize(("spur_m", "room"), [(9.5, [2.5]), (8.0, [])])
+    def test_another_line_is_in_its_way(self, planned: Plan, tmp_path: Path, spur_m: float, room: list[float]) -> None:
+        """A fence leads off from chainage 9.5: whichever side the leaf slides on may be that one."""
+        planned(flat)
+        spur = np.array([(spur_m, 0), (spur_m, 9)]) * K + (WEST, NORTH - 30)
+        lines = [
+            {"file": str(tmp_path / "boundary.gpkg"), "name": "Main"},
+            {"file": str(write_line(tmp_path / "spur.gpkg", spur, crs=UTM)), "name": "Spur"},
+        ]
+        ground = {"files": [str(tmp_path / "ground.tif")], "level_unit": "m"}
+        values = {"line": lines, "ground": ground, "gate": [gate(line="Main", swing="slide")]}
+        findings = found(plan_fence(values=values, system="aac-panel"), "gate-run-back-short")
+        assert [finding.value for finding in findings] == pytest.approx(room, abs=1e-3)
+
     def test_stands_open_beside_the_fence(self, planned: Plan) -> None:
         (way,) = planned(flat, gate(swing="slide", hinge="end")).gates[0].ways
         assert way.easting == pytest.approx([WEST + 15.6 * K, WEST + 19.2 * K], abs=1e-3)

@@ -217,15 +217,17 @@ class _Hung:
             yield _said(
                 self, code="gate-run-back-short", severity="warn",
                 message=f"the leaf slides {length:.3f} m past its {post} post, where the fence runs on straight, "
-                f"without another gate, for {room:.3f} m",
+                f"without another gate or line, for {room:.3f} m",
                 remedy="Let it slide the other way (hinge), part it in two (leaves = 2), move the gate, or make sure "
-                "that it may stand beyond the corner, the end or the next gate.",
+                "that it may stand beyond the corner, the end, the junction or the next gate.",
                 value=room, limit=length,
             )  # fmt: skip
 
     def _room_m(self, end: int) -> float:
-        """How far the line runs straight, without another gate, from one of the gate's posts away from it."""
+        """How far the line runs straight, without a gate or line besides, from one of the gate's posts away from it."""
         run, bays = self.swings.runs[self.gate.placed.run], self.fence.bays
+        meetings = self.swings.site.meetings.places(self.swings.runs)
+        joins = [along for places in meetings for row, along in places if row == self.gate.placed.run]
         closed, length = run.line.closed, float(run.chainage_m[-1])
         turns = run.vertex_m[np.abs(run.line.deflection_deg) > STRAIGHT_DEG].tolist()
         others = [
@@ -234,7 +236,7 @@ class _Hung:
             if gate.placed.run == self.gate.placed.run and row != self.row
             for chainage in (bays.start_m, bays.end_m)
         ]
-        stops = [*turns, *others, *([] if closed else [0.0, length])]
+        stops = [*turns, *joins, *others, *([] if closed else [0.0, length])]
         post = float((bays.start_m if end == 0 else bays.end_m)[self.row]) - run.from_m
         away = [(post - stop) if end == 0 else (stop - post) for stop in stops]
         if closed:
