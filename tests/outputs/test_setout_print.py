@@ -18,7 +18,7 @@ from playwright.sync_api import Browser
 from geofence.engine.records import Finding
 from geofence.outputs.setout.html import write
 from geofence.outputs.setout.parts import SERVICES, SIGN_OFF
-from geofence.outputs.setout.style import PAPERS_MM, SetoutStyle
+from geofence.outputs.setout.style import PAPERS_MM, Paper, SetoutStyle
 from geofence.plan import FencePlan
 from tests.outputs.drawn_plans import plan_of
 from tests.outputs.pages import DESKTOP, PHONE, opened
@@ -132,6 +132,22 @@ class TestPages:
             for line in page.lines if "What the columns" not in page.words else ():
                 assert all(part.x0 >= 9 and part.x1 <= page.width_mm - 9 for part in line.parts), line.text
                 assert all(one.x1 <= other.x0 for one, other in pairwise(line.parts)), line.text
+
+    @pytest.mark.parametrize("paper", ["A4", "letter"])
+    @pytest.mark.parametrize("name", ["feet", "wires"])
+    def test_feet_and_inches_are_whole_on_their_line(
+        self, browser: Browser, tmp_path: Path, name: str, paper: Paper
+    ) -> None:
+        write(plan_of(name), tmp_path / "setout.html", style=SetoutStyle(paper=paper, units="ft-in"))
+        within_px = round((PAPERS_MM[paper][0] - 20) / 25.4 * 96)
+        with opened(browser, tmp_path / "setout.html", (within_px, 1000)) as visit:
+            visit.page.emulate_media(media="print")
+            broken = visit.ask("""[...document.querySelectorAll("table.data td:not(.text) > *")].filter((one) => {
+                const whole = document.createRange();
+                whole.selectNodeContents(one);
+                return one.closest("tr:not(.note, .band)") && whole.getBoundingClientRect().height > 20;
+            }).map((one) => one.textContent)""")
+        assert broken == []
 
 
 @pytest.fixture(scope="module")

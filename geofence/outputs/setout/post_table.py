@@ -32,7 +32,7 @@ class _Entry:
     kind: Kind = "number"
 
 
-TICKS = (Column(head=("dug", ""), width=8.5, kind="tick"), Column(head=("set", ""), width=8.5, kind="tick"))
+TICKS = (Column(head=("dug", ""), width=7.5, kind="tick"), Column(head=("set", ""), width=7.5, kind="tick"))
 
 
 def post_table(
@@ -127,7 +127,7 @@ def _entries(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
         *_sunk_entries(units),
         _Entry(
             head=("Sticks out", "top level"),
-            width=19 if units.inches else 20,
+            width=19.5 if units.inches else 20,
             cell=lambda post: _once(post, units.length(post.height_m), units.level(post.top_level_m)),
             means=("height of the top above the ground at the post's centre", "the top's level on the level datum"),
         ),
@@ -141,7 +141,7 @@ def _along_entries(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
     return (
         _Entry(
             head=("Post", "kind"),
-            width=15 if units.inches else 21,
+            width=13 if units.inches else 21,
             cell=lambda post: (post.name, post.kind),
             kind="text",
         ),
@@ -156,7 +156,7 @@ def _along_entries(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
         ),
         _Entry(
             head=("To next", "clear"),
-            width=23.5 if units.inches else 18,
+            width=22.5 if units.inches else 18,
             cell=lambda post: _once(post, length(post.to_next_m), _clear(post, units)),
             means=(
                 "centre to centre of the posts; also from a face to the like face of the next, so from the outside "
@@ -172,13 +172,13 @@ def _sunk_entries(units: Units) -> tuple[_Entry, ...]:
     return (
         _Entry(
             head=("Hole", "wide"),
-            width=17,
+            width=18 if units.inches else 17,
             cell=lambda post: _hole(post, units),
             means=("depth below the ground at the post's centre", "diameter"),
         ),
         _Entry(
             head=("Post long", "cut from"),
-            width=21,
+            width=19.5 if units.inches else 21,
             cell=lambda post: _post(post, units),
             means=(
                 "from top to toe",
@@ -191,7 +191,7 @@ def _sunk_entries(units: Units) -> tuple[_Entry, ...]:
 def _hung_entries(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
     """What hangs on the post: panels, rails or wires."""
     wires = plan.system.slope == "strained"
-    width = 17.5 if units.inches else 16.5
+    width = 19.25 if units.inches else 16.5
     what = "lowest wire" if wires else "underside of the panel"
     drops = (
         _Entry(
@@ -215,7 +215,7 @@ def _hung_entries(plan: FencePlan, units: Units) -> tuple[_Entry, ...]:
 def _wire_entry(units: Units) -> _Entry:
     return _Entry(
         head=("Droppers", "pull up"),
-        width=17,
+        width=15 if units.inches else 17,
         cell=lambda post: _once(
             post,
             "" if post.droppers != post.droppers else f"{post.droppers:.0f}",
@@ -228,7 +228,7 @@ def _wire_entry(units: Units) -> _Entry:
 def _step_entry(units: Units) -> _Entry:
     return _Entry(
         head=("Step", ""),
-        width=16,
+        width=20.5 if units.inches else 16,
         kind="signed",
         cell=lambda post: _once(post, units.signed(post.step_m), ""),
         means=("of the undersides from the bay behind to the bay ahead, up +", ""),
@@ -241,7 +241,7 @@ def _rake_entry(plan: FencePlan, units: Units) -> _Entry:
     if plan.fence.bays.step_m.any():
         return _Entry(
             head=("Step", "cut"),
-            width=17,
+            width=21 if units.inches else 17,
             kind="signed",
             cell=lambda post: _once(post, units.signed(post.step_m), _cut(post)),
             means=("of the undersides from the bay behind to the bay ahead, up +", cut),
