@@ -30,6 +30,10 @@ SELF_M = 1.0
 """A line comes back to a place only after this much way: what is nearer is the line itself going on, as round a curve
 of short legs."""
 
+TURNS_BACK = 2
+"""A line that goes back by more than so many times the tolerance, within it of where it came from, turns back however
+short the way is: no curve does."""
+
 SAME_M = 1e-6
 """Places this near each other are one: coordinates are given to no more than a thousandth of a millimetre."""
 
@@ -53,7 +57,8 @@ def _at_vertices(web: Web, join_m: float) -> Web:
     one, other = pairs[:, 0], pairs[:, 1]
     apart = web.between_m(one, other)
     way = web.apart_m(web.line[one], web.way_m[one], web.way_m[other])
-    near = (apart <= join_m) & ((web.line[one] != web.line[other]) | (way > SELF_M))
+    back = (np.abs(one - other) == 2) & (way > 2 * TURNS_BACK * join_m)
+    near = (apart <= join_m) & ((web.line[one] != web.line[other]) | (way > SELF_M) | back)
     one, other, apart = one[near], other[near], apart[near]
     least: dict[tuple[int, int], float] = defaultdict(lambda: np.inf)
     toward = [*zip(one.tolist(), web.line[other].tolist(), strict=True)]
@@ -127,7 +132,10 @@ def _meeting(web: Web, beside: Beside, join_m: float) -> Beside:
     way = web.way_m[web.leg_start[beside.leg]] + beside.along_m
     own = web.line[beside.vertex] == line
     free = (beside.along_m > SAME_M) & (beside.along_m < length - SAME_M)
-    free &= ~own | (web.apart_m(line, web.way_m[beside.vertex], way) > SELF_M)
+    start, back_m = web.leg_start[beside.leg], TURNS_BACK * join_m
+    back = (beside.vertex == start + 2) & (length - beside.along_m > back_m)
+    back |= (beside.vertex == start - 1) & (beside.along_m > back_m)
+    free &= ~own | (web.apart_m(line, web.way_m[beside.vertex], way) > SELF_M) | back
     known: dict[tuple[int, int], list[float]] = defaultdict(list)
     for row in np.flatnonzero(web.node != NO_NODE).tolist():
         known[int(web.node[row]), int(web.line[row])].append(float(web.way_m[row]))

@@ -215,6 +215,18 @@ class TestALineThatGoesTheSameWayTwice:
         assert sum(float(run.length_m.sum()) for run in found.runs) == pytest.approx(110, abs=1e-3)
         assert [(each.from_m, each.to_m) for each in found.shared] == [pytest.approx((20, 80), abs=1e-3)]
 
+    @pytest.mark.parametrize("too_far_m", [0.05, 0.3, 0.6])
+    def test_however_short(self, too_far_m: float) -> None:
+        found = met([(0, 0), (50 + too_far_m, 0), (50, 0.01), (50, 30)])
+        assert [float(run.length_m.sum()) for run in found.runs] == pytest.approx([50 + too_far_m, 30], abs=1e-3)
+        assert [each.to_m - each.from_m for each in found.shared] == [pytest.approx(too_far_m, abs=1e-3)]
+        spur = met([(0, 0), (50, 0), (50, too_far_m), (50, 0), (80, 0)])
+        assert [each.to_m - each.from_m for each in spur.shared] == [pytest.approx(too_far_m, abs=1e-4)]
+
+    def test_but_not_within_the_tolerance(self) -> None:
+        found = met([(0, 0), (50, 0), (49.985, 0), (80, 0)])
+        assert (found.shared, found.junctions) == ((), ())
+
     def test_but_not_where_it_turns_sharply(self) -> None:
         found = met([(0, 0), (80, 0), (0, 1)])
         assert (found.shared, found.junctions) == ((), ())
