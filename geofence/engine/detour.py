@@ -16,10 +16,10 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from geofence.engine.barred import TOLERANCE_M, Interval, Task, joined, left_over, obstacles, parts
-from geofence.engine.reach import clear_places
+from geofence.engine.reach import windows
 from geofence.engine.widening import Route, widened
 
-__all__ = ["GAIN_M", "Detour", "Prices", "Stand", "clear_windows", "detour", "stands_by_bay"]
+__all__ = ["GAIN_M", "Detour", "Prices", "Stand", "detour", "stands_by_bay"]
 
 GAIN_M = 10 * TOLERANCE_M
 """A narrowest bay that could be wider by less than a hundredth of a millimetre is wide enough."""
@@ -66,92 +66,43 @@ def detour(task: Task) -> Detour | None:
     stopped_at = obstacles(task)
     if stopped_at is None:
         return None
-    fewest = len(stopped_at)
-    bays = _fewest_bays(task, fewest)
-    if bays is None:
-        return None
-    prices = Prices.of(bays, task)
-    found = _route(task, bays, prices, most=fewest)
+    found = _route(task, barred=len(stopped_at))
     if found is None:
         return None
     cost, route = found
-    return Detour(
-        post_m=_widest(task, bays, prices, cost, route, most=fewest),
-        stopped_at_m=stopped_at,
-    )
+    return Detour(post_m=_widest(task, cost, route, barred=len(stopped_at)), stopped_at_m=stopped_at)
 
 
-def _widest(task: Task, bays: int, prices: Prices, cost: int, route: Route, *, most: int) -> list[float]:
+def _widest(task: Task, cost: int, route: Route, *, barred: int) -> list[float]:
     """The posts of the layout of this cost whose narrowest bay is the widest, to :data:`GAIN_M`."""
-    post_m = widened(task, route)
     while True:
+        post_m = widened(task, route)
         narrowest = min(task.ruler.width(start, end) for start, end in pairwise(post_m)) + GAIN_M
         if narrowest > task.module_m:
             return post_m
-        wider = _route(replace(task, min_bay_m=narrowest), bays, prices, most=most)
-        if wider is None or wider[0] > cost:
+        wider = _route(replace(task, min_bay_m=narrowest), barred=barred)
+        if wider is None or len(wider[1].full) > len(route.full) or wider[0] > cost:
             return post_m
-        post_m = widened(task, wider[1])
+        route = wider[1]
 
 
-def _fewest_bays(task: Task, barred: int) -> int | None:
-    """Fewest bays that lead to the end with so few posts in barred stretches; None where a bend leaves none."""
-    if not barred:
-        clear = clear_places(task)
-        return None if clear is None else len(clear) + 1
-    prices = Prices(barred=1, moved=0, cut=0)
-    bays = _fewest_at_all(task)
-    while bays * task.min_bay_m <= task.end_m - task.start_m + TOLERANCE_M:
-        if stands_by_bay(task, _windows(task, bays), prices, most=barred)[-1]:
-            return bays
-        bays += 1
-    return None
-
-
-def _fewest_at_all(task: Task) -> int:
-    """Fewest bays that are long enough."""
-    bays, post = 0, task.start_m
-    while post < task.end_m - TOLERANCE_M:
-        bays, post = bays + 1, task.ruler.ahead(post, task.module_m)
-    return bays
-
-
-def _route(task: Task, bays: int, prices: Prices, *, most: int) -> tuple[int, Route] | None:
-    """The cheapest way by so many bays, and its cost; None where there is none."""
-    windows = _windows(task, bays) if most else clear_windows(task)
-    if windows is None or len(windows) != bays:
+def _route(task: Task, *, barred: int) -> tuple[int, Route] | None:
+    """The cheapest way by the fewest bays, and its cost; None where there is none with so few barred posts."""
+    found = windows(task, barred=barred)
+    if found is None:
         return None
-    rows = stands_by_bay(task, windows, prices, most=(most + 1) * prices.barred - 1)
+    prices = Prices.of(len(found), task)
+    rows = stands_by_bay(task, found, prices, most=(barred + 1) * prices.barred - 1)
     if not rows[-1]:
         return None
     route = _traced(task, rows, prices)
     return None if route is None else (rows[-1][0].cost, route)
 
 
-def _windows(task: Task, bays: int) -> list[Interval]:
-    """From where the rest of the bays still lead to the end, for each post but the first."""
-    windows = [(task.end_m, task.end_m)]
-    for _ in range(bays - 1):
-        earliest, latest = windows[-1]
-        windows.append((task.ruler.behind(earliest, task.module_m), task.ruler.behind(latest, task.min_bay_m)))
-    return windows[::-1]
-
-
-def clear_windows(task: Task) -> list[Interval] | None:
-    """Where the posts of clear layouts with the fewest bays stand, for each post but the first; None without any.
-
-    From the first place to the last, what lies between them with it.
-    """
-    clear = clear_places(task)
-    if clear is None or not all(clear):
-        return None
-    return [*((places[0][0], places[-1][1]) for places in clear), (task.end_m, task.end_m)]
-
-
-def stands_by_bay(task: Task, windows: Sequence[Interval], prices: Prices, *, most: int) -> list[list[Stand]]:
+def stands_by_bay(task: Task, within: Sequence[Interval], prices: Prices, *, most: int) -> list[list[Stand]]:
     """Where each post can stand at least cost, up to a most: the first, and one in each window."""
     rows = [[Stand(0, task.start_m, task.start_m, 0)]]
-    for window in windows:
+    for window in within:
         rows.append(_next(task, rows[-1], prices, window=window, most=most))
     return rows
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -133,9 +134,7 @@ def all_round_keep_clears(web: Web, keep_clear: Sequence[KeepClear], rules: Layo
     piece = template.piece
     near = _near(piece, keep_clear)
     task = replace(task_of(piece, template.line, barred_by(near), rules), wanted_m=web.inner_posts_m())
-    found = ways_round(
-        task, replace(template, says=lambda laid: [_avoided(task, _beside_moved(task, near, laid), laid)])
-    )
+    found = ways_round(task, replace(template, says=partial(_moved, task, near)))
     if found is None:
         return None
     ((_, sample),) = found.laid(found.any_way())
@@ -162,6 +161,12 @@ def _beside_moved(task: Task, keep_clear: Sequence[KeepClear], piece: Piece) -> 
         ):
             found.append(each)
     return found
+
+
+def _moved(task: Task, near: Sequence[KeepClear], piece: Piece) -> list[Finding]:
+    """What is to be said of one of all layouts round some keep-clears."""
+    found = _avoided(task, _beside_moved(task, near, piece), piece)
+    return [found] if found.value else []
 
 
 def _avoided(task: Task, touched: Sequence[KeepClear], piece: Piece) -> Finding:

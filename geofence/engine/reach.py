@@ -1,4 +1,4 @@
-"""Where the posts of a layout with the fewest bays can stand, none of them in a barred stretch.
+"""Where the posts of a layout with the fewest bays can stand, if no more than so many of them are in barred stretches.
 
 A place on such a layout is one that so many bays lead to and no fewer do, and from which so many lead to the end and no
 fewer do: else the better way to it, or from it, would make a layout with fewer bays.
@@ -7,54 +7,77 @@ fewer do: else the better way to it, or from it, would make a layout with fewer 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import islice
 
 from geofence.engine.barred import TOLERANCE_M, Interval, Task, joined, leads_to_end, left_over, parts
 
-__all__ = ["clear_places"]
+__all__ = ["windows"]
+
+_Reached = list[list[Interval]]
+"""For each number of posts in barred stretches, from 0 on: where no more of them lead to."""
 
 
-def clear_places(task: Task) -> list[list[Interval]] | None:
-    """Where each post but the two ends can stand: intervals in order and apart, one list a post.
+def windows(task: Task, *, barred: int = 0) -> list[Interval] | None:
+    """For each post but the first, the stretch from the first place where it can stand to the last.
 
-    None where every layout has a post in a barred stretch.
+    ``barred``: how many posts may stand in barred stretches. None where no bays lead to the end with so few.
     """
-    rows: list[list[Interval]] = []
-    walk = _walk(task)
-    row = next(walk)
-    while not leads_to_end(task, row):
-        row = next(walk)
-        if not row:
+    rows: list[_Reached] = []
+    for reached in _walk(task, barred):
+        rows.append(reached)
+        if leads_to_end(task, reached[barred]):
+            break
+    else:
+        return None
+    found = [(task.end_m, task.end_m)]
+    for reached, rest in zip(rows[:0:-1], islice(_walk(task.mirrored(), barred), 1, None), strict=False):
+        places = list(_places(reached, rest))
+        if not places:
             return None
-        rows.append(row)
-    back = _walk(task.mirrored())
-    next(back)
-    for post in reversed(range(len(rows))):
-        rows[post] = list(_common(rows[post], [(-end, -start) for start, end in next(back)[::-1]]))
-    return rows
+        found.append((min(start for start, _ in places), max(end for _, end in places)))
+    return found[::-1]
 
 
-def _walk(task: Task) -> Iterator[list[Interval]]:
+def _walk(task: Task, barred: int) -> Iterator[_Reached]:
     """The start, then what one bay leads to, two bays, and so on: each time what no fewer lead to."""
-    row = reached = [(task.start_m, task.start_m)]
-    while True:
-        yield row
-        found = joined(list(_next(task, row)))
-        row = [left for stretch in found for left in left_over(*stretch, reached)]
-        reached = joined([*(stretch for stretch in reached if row and stretch[1] >= row[0][0]), *row])
+    rows: _Reached = [[(task.start_m, task.start_m)] for _ in range(barred + 1)]
+    reached = rows
+    while any(rows):
+        yield rows
+        rows = [
+            [left for stretch in joined(found) for left in left_over(*stretch, before)]
+            for found, before in zip(_next(task, rows), reached, strict=True)
+        ]
+        reached = [_so_far(before, row) for before, row in zip(reached, rows, strict=True)]
 
 
-def _next(task: Task, places: Sequence[Interval]) -> Iterator[Interval]:
+def _next(task: Task, rows: _Reached) -> _Reached:
     """Where one more bay leads to."""
-    for start, end in places:
-        first, last = task.ruler.ahead(start, task.min_bay_m), task.ruler.ahead(end, task.module_m)
-        if first < task.end_m:
-            for part_start, part_end, barred in parts(task, first, min(last, task.end_m)):
-                if not barred:
-                    yield part_start, part_end
+    found: _Reached = [[] for _ in rows]
+    for count, row in enumerate(rows):
+        for start, end in row:
+            first, last = task.ruler.ahead(start, task.min_bay_m), task.ruler.ahead(end, task.module_m)
+            if first < task.end_m:
+                for part_start, part_end, inside in parts(task, first, min(last, task.end_m)):
+                    if count + inside < len(rows):
+                        found[count + inside].append((part_start, part_end))
+    return found
+
+
+def _so_far(before: Sequence[Interval], row: Sequence[Interval]) -> list[Interval]:
+    """What has been reached, without what is behind all that bays lead to from here."""
+    return joined([*(stretch for stretch in before if row and stretch[1] >= row[0][0]), *row])
+
+
+def _places(reached: _Reached, rest: _Reached) -> Iterator[Interval]:
+    """Where both lead to. A post there that is in a barred stretch counts in both."""
+    most = len(reached) - 1
+    for count, row in enumerate(reached):
+        for others in {most - count, min(most - count + 1, most)}:
+            yield from _common(row, [(-end, -start) for start, end in rest[others][::-1]])
 
 
 def _common(one: Sequence[Interval], other: Sequence[Interval]) -> Iterator[Interval]:
-    """Where both are."""
     row = 0
     for start, end in one:
         while row < len(other) and other[row][1] < start - TOLERANCE_M:

@@ -22,8 +22,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geofence.engine.barred import TOLERANCE_M, Interval, Task
-from geofence.engine.detour import GAIN_M, Prices, Stand, clear_windows, stands_by_bay
+from geofence.engine.detour import GAIN_M, Prices, Stand, stands_by_bay
 from geofence.engine.orders import every_order
+from geofence.engine.reach import windows
 from geofence.engine.weaving import Weaver
 from geofence.engine.web import Template, Web
 
@@ -61,25 +62,25 @@ def ways_round(task: Task, template: Template) -> Web | None:
 
     None where every layout has a post in a barred stretch, or a bend makes the places that bays lead to jump.
     """
-    windows = clear_windows(task)
-    if windows is None:
+    within = windows(task)
+    if within is None:
         return None
-    prices = Prices.of(len(windows), task)
-    places = _places(task, windows, prices)
+    prices = Prices.of(len(within), task)
+    places = _places(task, within, prices)
     legs = _through(list(_legs(task, places, prices, template)), places[-1])
     if not legs:
         return None
-    weaver = Weaver(template, len(windows))
+    weaver = Weaver(template, len(within))
     for block in _blocks(legs):
         _weave(weaver, block)
     return weaver.web()
 
 
-def _places(task: Task, windows: Sequence[Interval], prices: Prices) -> list[list[_Place]]:
+def _places(task: Task, within: Sequence[Interval], prices: Prices) -> list[list[_Place]]:
     """Where each post of a layout of least cost is wanted or at the end of a barred stretch, the two ends with them."""
-    bays = len(windows)
-    mirrored = [(-end, -start) for start, end in (*windows[-2::-1], (task.start_m, task.start_m))]
-    ahead = stands_by_bay(task, windows, prices, most=prices.barred - 1)
+    bays = len(within)
+    mirrored = [(-end, -start) for start, end in (*within[-2::-1], (task.start_m, task.start_m))]
+    ahead = stands_by_bay(task, within, prices, most=prices.barred - 1)
     back = stands_by_bay(task.mirrored(), mirrored, prices, most=prices.barred - 1)[::-1]
     if not ahead[-1]:
         return [[] for _ in range(bays + 1)]
