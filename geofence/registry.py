@@ -13,14 +13,14 @@ group                     what an entry point names
 
 from __future__ import annotations
 
-import difflib
 from functools import cache
 from importlib.metadata import EntryPoint, entry_points
 from typing import Any
 
 from geofence.errors import JobError
+from geofence.words import nearest
 
-__all__ = ["GROUNDS", "OUTPUTS", "SYSTEMS", "extra", "find", "must_be_known", "names", "nearest"]
+__all__ = ["GROUNDS", "OUTPUTS", "SYSTEMS", "extra", "find", "names"]
 
 GROUNDS = "geofence.grounds"
 SYSTEMS = "geofence.systems"
@@ -35,28 +35,6 @@ def _entries(group: str) -> dict[str, EntryPoint]:
 def names(group: str) -> tuple[str, ...]:
     """Names of the plug-ins in a group, sorted."""
     return tuple(_entries(group))
-
-
-def nearest(word: str, known: tuple[str, ...]) -> str:
-    """A half-sentence that names the known word closest to a mistyped one, or all of them.
-
-    >>> nearest("hieght_m", ("height_m", "system"))
-    'Did you mean height_m?'
-    """
-    close = difflib.get_close_matches(word, known, n=1)
-    return f"Did you mean {close[0]}?" if close else f"Known: {', '.join(known) or 'none'}."
-
-
-def must_be_known(word: str, known: tuple[str, ...], *, place: str) -> None:
-    """Raise for a word that is none of those known; ``place`` is the dotted address of what it was given for.
-
-    Raises
-    ------
-    JobError
-        With the word, and the known one that it may have been meant for.
-    """
-    if word not in known:
-        raise JobError("unknown word", place=place, value=repr(word), remedy=nearest(str(word), known))
 
 
 def find(group: str, name: str) -> Any:

@@ -10,8 +10,8 @@ from typing import Any, Literal, get_args
 from geofence.engine.records import PostKind
 from geofence.errors import JobError
 from geofence.plan import FencePlan
-from geofence.registry import must_be_known
 from geofence.units import UNITS_M
+from geofence.words import must_be_known
 
 __all__ = [
     "BLANKS",

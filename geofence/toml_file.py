@@ -20,7 +20,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails, PydanticCustomError
 
 from geofence.errors import JobError
-from geofence.registry import nearest
+from geofence.words import nearest
 
 __all__ = ["Keys", "TomlFile", "address", "fault", "holds", "mistake", "read", "shown", "unit_of", "validate"]
 

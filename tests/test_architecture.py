@@ -13,7 +13,7 @@ import pytest
 PACKAGE = Path(__file__).parent.parent / "geofence"
 GUIDE = Path(__file__).parent.parent / "DEVELOPERS.md"
 FLOORS = (
-    {"errors", "numeric", "registry", "folder", "toml_file", "packed", "units"},
+    {"errors", "numeric", "registry", "folder", "toml_file", "packed", "units", "words"},
     {"engine"},
     {"site", "systems", "plan", "plan_parts", "plan_lines", "plan_rows", "plan_file", "placed_findings"}
     | {"stakeout_style", "glance"},

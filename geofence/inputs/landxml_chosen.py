@@ -14,8 +14,8 @@ from geofence.errors import JobError
 from geofence.inputs.landxml_file import CG_POINTS, NOT_GROUND, LandXml
 from geofence.inputs.landxml_sources import extent_of, sources_of
 from geofence.inputs.landxml_surface import Surface
-from geofence.registry import nearest
 from geofence.site.ground import GroundOptions
+from geofence.words import nearest, some_of
 
 __all__ = ["Chosen", "chosen"]
 
@@ -93,13 +93,12 @@ def _which(content: LandXml, usable: Sequence[Surface], wanted: Sequence[Surface
     titles = [f"#{surface.number}" if titles.count(surface.title) > 1 else surface.title for surface in usable]
     if content.points.texts:
         titles.append(CG_POINTS)
-    listed = ", ".join(repr(title) for title in titles[:NAMES_SHOWN])
-    listed += f" and {len(titles) - NAMES_SHOWN} more" if len(titles) > NAMES_SHOWN else ""
+    there = some_of([repr(title) for title in titles], NAMES_SHOWN)
     if options.surface is None:
         return JobError(
             f"{content.file.name} holds {len(usable)} surfaces",
             place=f"{options.table}.surface",
-            remedy=f'Say which one is the ground: surface = "..." in [{options.table}]; it has {listed}.',
+            remedy=f'Say which one is the ground: surface = "..." in [{options.table}]; it has {there}.',
         )
     twice = len(wanted) > 1
     message = "has several surfaces of that name" if twice else "has no such surface with points"
@@ -107,7 +106,7 @@ def _which(content: LandXml, usable: Sequence[Surface], wanted: Sequence[Surface
         f"{content.file.name} {message}",
         place=f"{options.table}.surface",
         value=repr(options.surface),
-        remedy=f"It has {listed}." if twice else nearest(options.surface, tuple(titles)),
+        remedy=f"It has {there}." if twice else nearest(options.surface, tuple(titles)),
     )
 
 

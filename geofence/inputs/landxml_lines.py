@@ -18,8 +18,8 @@ from geofence.inputs.landxml_grid import check_unit, grid_of, units_of
 from geofence.inputs.landxml_numbers import Misfit, place_of
 from geofence.inputs.landxml_sources import listed
 from geofence.inputs.xml_stream import Attributes, Element, FlatHandler, line_of, read_xml
-from geofence.registry import nearest
 from geofence.site.grids import unit_m
+from geofence.words import nearest, some_of
 
 __all__ = ["LandXmlLines", "read_lines"]
 
@@ -206,8 +206,7 @@ def _chosen(file: Path, named: list[_Feature], layer: str | None, number: int | 
             )
         return [named[number - 1]]
     if len(named) > 1:
-        listing = ", ".join(f"{KINDS[each.kind]} {each.title!r}" for each in named[:NAMES_SHOWN])
-        listing += f" and {len(named) - NAMES_SHOWN} more" if len(named) > NAMES_SHOWN else ""
+        listing = some_of([f"{KINDS[each.kind]} {each.title!r}" for each in named], NAMES_SHOWN)
         raise InputError(
             f"has {len(named)} parcels, plan features or alignments" + (f" {layer!r}" if layer else ""),
             file=file.name,

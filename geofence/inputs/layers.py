@@ -15,7 +15,7 @@ from pyproj.exceptions import CRSError
 
 from geofence.errors import GridError, InputError, JobError
 from geofence.inputs.geojson import stated_grid
-from geofence.registry import nearest
+from geofence.words import nearest
 
 __all__ = ["ARC_STEP_DEG", "GEOJSON", "READ_ERRORS", "Layer", "check_file", "read_layer"]
 

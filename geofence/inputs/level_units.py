@@ -14,6 +14,7 @@ from geofence.errors import InputError, JobError
 from geofence.site.grids import unit_m
 from geofence.site.ground import GroundOptions
 from geofence.units import UNITS_M, same_unit, unit_word
+from geofence.words import some_of
 
 __all__ = [
     "LevelUnit",
@@ -28,6 +29,9 @@ __all__ = [
 LEVEL_MIN_M, LEVEL_MAX_M = -500.0, 9000.0
 """No ground is lower than the shore of the Dead Sea (-430 m) or higher than the highest mountain (8849 m): -9999 and
 its like stand for a level that is not known."""
+
+NAMED = 3
+"""Most files that a finding names."""
 
 SAY_UNIT = 'level_unit = "m", "ft" (0.3048 m) or "ftUS" (1200/3937 m)'
 
@@ -128,7 +132,7 @@ def unit_findings(units: Sequence[LevelUnit]) -> list[Finding]:
             Finding(
                 code="level-unit-assumed",
                 severity="note",
-                message=f"{_listed(silent)} does not say the unit of its levels; metres are assumed",
+                message=f"{some_of(silent, NAMED)} does not say the unit of its levels; metres are assumed",
                 remedy=f"If they are feet, say so: {SAY_UNIT}.",
             )
         )
@@ -140,15 +144,11 @@ def unit_findings(units: Sequence[LevelUnit]) -> list[Finding]:
                 code="level-unit-overruled",
                 severity="warn",
                 message=f"The job says levels are in {_told(overruled[0].metres)}; "
-                f"{_listed([unit.file for unit in overruled])} says {stated}",
+                f"{some_of([unit.file for unit in overruled], NAMED)} says {stated}",
                 remedy="Check a level against a known point; leave level_unit out if the file is right.",
             )
         )
     return found
-
-
-def _listed(names: Sequence[str]) -> str:
-    return ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
 
 
 def check_levels(file: str, level_m: Floats, place: Callable[[int], str]) -> None:

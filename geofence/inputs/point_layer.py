@@ -18,7 +18,7 @@ from geofence.engine.records import Floats
 from geofence.errors import InputError, JobError
 from geofence.inputs.layers import GEOJSON, read_layer
 from geofence.inputs.point_columns import Role, role_named
-from geofence.registry import nearest
+from geofence.words import nearest
 
 __all__ = ["PointLayer", "read_point_layer"]
 

@@ -21,8 +21,8 @@ from geofence.inputs.file_grid import grid_of_file
 from geofence.inputs.landxml_file import is_landxml
 from geofence.inputs.landxml_lines import read_lines
 from geofence.inputs.layers import ARC_STEP_DEG, READ_ERRORS, Layer, check_file, read_layer
-from geofence.registry import nearest
 from geofence.site.grids import WGS84, check_places, same
+from geofence.words import nearest
 
 __all__ = ["Boundary", "read_boundary"]
 

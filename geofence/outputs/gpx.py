@@ -23,7 +23,7 @@ from geofence.outputs.post_words import post_words
 from geofence.outputs.run_names import run_names
 from geofence.outputs.xml_text import content
 from geofence.plan import FencePlan, Output, Run
-from geofence.registry import must_be_known
+from geofence.words import must_be_known
 
 __all__ = ["OUTPUT", "LevelOf", "write"]
 

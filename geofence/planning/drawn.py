@@ -17,6 +17,7 @@ from geofence.inputs.vectors import Boundary
 from geofence.site import grids
 from geofence.site.line import Line, joined, legs_between, merge_near, pick_legs, straightness
 from geofence.toml_file import address
+from geofence.words import some_of
 
 __all__ = ["DrawnLine", "box", "chosen", "draw"]
 
@@ -103,11 +104,11 @@ def _unlike(names: Sequence[str]) -> tuple[list[str], list[Finding]]:
 
 
 def _names_repeated(names: Sequence[str]) -> Finding:
-    shown = ", ".join(names[:NAMES_SHOWN]) + (f" and {len(names) - NAMES_SHOWN} more" if names[NAMES_SHOWN:] else "")
     return Finding(
         code="line-name-repeated",
         severity="note",
-        message=f"Several lines have one name ({shown}); those after the first have a number behind it",
+        message=f"Several lines have one name ({some_of(names, NAMES_SHOWN)}); those after the first have a number "
+        "behind it",
         remedy="Name them apart in the file, or choose another line.name_field.",
     )
 

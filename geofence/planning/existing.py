@@ -20,6 +20,7 @@ from geofence.planning.surveyed import SurveyedSite, existing_file
 from geofence.site.feet import feet
 from geofence.site.profile import GroundLine
 from geofence.site.true_plane import stretches
+from geofence.words import some_of
 
 __all__ = ["Spot", "Standing", "stand"]
 
@@ -325,13 +326,11 @@ def _said(job: Job, marks: Marks, beside: Sequence[_Post]) -> Iterator[Finding]:
 
 
 def _aside(keys: Existing, posts: Sequence[_Post]) -> Finding:
-    named = ", ".join(map(str, posts[:NAMED]))
-    more = f" and {len(posts) - NAMED} more" if len(posts) > NAMED else ""
     nearest = min(posts, key=lambda post: post.away_m)
     return Finding(
         code="existing-post-aside",
         severity="warn",
-        message=f"Too far from the line to be its posts, and left out: {named}{more}",
+        message=f"Too far from the line to be its posts, and left out: {some_of([*map(str, posts)], NAMED)}",
         remedy="Draw them, or move the line to them; allow more by existing.aside_max_m, beyond an end or outside a "
         "corner by existing.same_post_m.",
         line=nearest.line,

@@ -16,9 +16,9 @@ from geofence.inputs.job import Job
 from geofence.numeric import COINCIDENT_M
 from geofence.planning.placing import on_grid
 from geofence.planning.surveyed import SurveyedSite
-from geofence.registry import nearest
 from geofence.site import grids
 from geofence.site.profile import GroundLine
+from geofence.words import nearest, some_of
 
 __all__ = ["PlacedGate", "errors_name_gates", "place_gates"]
 
@@ -123,8 +123,7 @@ def _refuse_elsewhere(
 
 
 def _listed(names: Sequence[str]) -> str:
-    shown = ", ".join(repr(name) for name in names[:NAMES_SHOWN])
-    return shown + (f" and {len(names) - NAMES_SHOWN} more" if len(names) > NAMES_SHOWN else "")
+    return some_of([repr(name) for name in names], NAMES_SHOWN)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -27,8 +27,8 @@ from geofence.outputs.plain_text import one_line
 from geofence.outputs.post_words import post_words
 from geofence.outputs.xml_text import attribute
 from geofence.plan import FencePlan, Grid, Output
-from geofence.registry import must_be_known
 from geofence.site.grids import same
+from geofence.words import must_be_known
 
 __all__ = ["OUTPUT", "LevelOf", "write"]
 

@@ -8,7 +8,7 @@ from typing import Any, Literal, get_args
 from geofence.errors import JobError
 from geofence.outputs.setout.units import TapeUnit
 from geofence.plan import FencePlan
-from geofence.registry import must_be_known
+from geofence.words import must_be_known
 
 __all__ = ["CONTROL_REACH_M", "PAPERS_MM", "SETBACK_M", "Paper", "SetoutStyle"]
 

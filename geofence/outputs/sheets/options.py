@@ -9,7 +9,7 @@ import numpy as np
 
 from geofence.outputs.paper.page import PAPERS_MM
 from geofence.plan import FencePlan
-from geofence.registry import must_be_known
+from geofence.words import must_be_known
 
 __all__ = ["EXAGGERATIONS", "SCALES", "SheetOptions", "sheet_options"]
 
