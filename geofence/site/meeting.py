@@ -57,7 +57,9 @@ def _at_vertices(web: Web, join_m: float) -> Web:
     one, other = pairs[:, 0], pairs[:, 1]
     apart = web.between_m(one, other)
     way = web.apart_m(web.line[one], web.way_m[one], web.way_m[other])
-    back = (np.abs(one - other) == 2) & (way > 2 * TURNS_BACK * join_m)
+    steps, line = np.abs(one - other), web.line[one]
+    steps = np.where(web.ring[line], np.minimum(steps, web.last[line] - web.first[line] - steps), steps)
+    back = (steps == 2) & (way > 2 * TURNS_BACK * join_m)
     near = (apart <= join_m) & ((web.line[one] != web.line[other]) | (way > SELF_M) | back)
     one, other, apart = one[near], other[near], apart[near]
     least: dict[tuple[int, int], float] = defaultdict(lambda: np.inf)
@@ -132,10 +134,7 @@ def _meeting(web: Web, beside: Beside, join_m: float) -> Beside:
     way = web.way_m[web.leg_start[beside.leg]] + beside.along_m
     own = web.line[beside.vertex] == line
     free = (beside.along_m > SAME_M) & (beside.along_m < length - SAME_M)
-    start, back_m = web.leg_start[beside.leg], TURNS_BACK * join_m
-    back = (beside.vertex == start + 2) & (length - beside.along_m > back_m)
-    back |= (beside.vertex == start - 1) & (beside.along_m > back_m)
-    free &= ~own | (web.apart_m(line, web.way_m[beside.vertex], way) > SELF_M) | back
+    free &= ~own | (web.apart_m(line, web.way_m[beside.vertex], way) > SELF_M) | _back(web, beside, TURNS_BACK * join_m)
     known: dict[tuple[int, int], list[float]] = defaultdict(list)
     for row in np.flatnonzero(web.node != NO_NODE).tolist():
         known[int(web.node[row]), int(web.line[row])].append(float(web.way_m[row]))
@@ -145,6 +144,16 @@ def _meeting(web: Web, beside: Beside, join_m: float) -> Beside:
             apart = web.apart_m(np.full(len(there), line[row]), np.array(there), np.full(len(there), way[row]))
             free[row] = bool((apart > max(SELF_M, join_m)).all())
     return beside.only(free)
+
+
+def _back(web: Web, beside: Beside, least_m: float) -> NDArray[np.bool_]:
+    """Whether a vertex beside a leg is the next one after it, or the one before it, and lies well back along it."""
+    start = web.leg_start[beside.leg]
+    line, end = web.line[start], start + 1
+    after = np.where(web.ring[line] & (end == web.last[line]), web.first[line], end) + 1
+    before = np.where(web.ring[line] & (start == web.first[line]), web.last[line], start) - 1
+    back = (web.twin[beside.vertex] == after) & (web.sights.length_m[beside.leg] - beside.along_m > least_m)
+    return np.asarray(back | ((beside.vertex == before) & (beside.along_m > least_m)))
 
 
 def _at_crossings(web: Web, join_m: float) -> Web:

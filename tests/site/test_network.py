@@ -223,6 +223,15 @@ class TestALineThatGoesTheSameWayTwice:
         spur = met([(0, 0), (50, 0), (50, too_far_m), (50, 0), (80, 0)])
         assert [each.to_m - each.from_m for each in spur.shared] == [pytest.approx(too_far_m, abs=1e-4)]
 
+    @pytest.mark.parametrize("corner", [[(0, -0.3), (0, 0)], [(0, 0), (0, -0.3), (0, 0)]], ids=["too far", "a spur"])
+    def test_wherever_a_ring_begins(self, corner: Corners) -> None:
+        ring = [*corner, (50, 0), (50, 50), (0, 50)]
+        for first in range(len(ring)):
+            found = met([*ring[first:], *ring[: first + 1]])
+            assert sum(float(run.length_m.sum()) for run in found.runs) == pytest.approx(200.3, abs=1e-3)
+            assert [each.to_m - each.from_m for each in found.shared] == [pytest.approx(0.3, abs=1e-4)]
+            assert places(found) == [(0.0, 0.0)]
+
     def test_but_not_within_the_tolerance(self) -> None:
         found = met([(0, 0), (50, 0), (49.985, 0), (80, 0)])
         assert (found.shared, found.junctions) == ((), ())
