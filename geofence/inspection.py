@@ -291,39 +291,34 @@ def as_values(seen: Inspection) -> dict[str, Any]:
         },
         "lines": [_line_values(line) for line in seen.lines],
         "junctions": seen.junctions,
-        "grid": {
-            "name": seen.grid.name,
-            "code": seen.grid.code,
-            "unit": seen.grid.unit,
-            "unit_m": seen.grid.unit_m,
-            "level_datum": seen.grid.level_datum,
-            "combined_factor": _plain(seen.grid.combined_factor),
-        },
+        "grid": _grid_values(seen.grid),
         "length_m": _plain(seen.length_m),
         "legs": _leg_values(seen),
-        "ground": {
-            "files": list(seen.ground_files),
-            "grid": seen.ground_grid,
-            "covered": _plain(seen.covered),
-            "without_level": [
-                {"line": gap.line, "from_m": gap.from_m, "to_m": gap.to_m, "why": gap.reason}
-                for gap in seen.without_level
-            ],
-            "level_min_m": _plain(seen.level_min_m),
-            "level_max_m": _plain(seen.level_max_m),
-            "steepest_deg": _plain(seen.steepest_deg),
-            "stations": seen.station_count,
-        },
+        "ground": _ground_values(seen),
         "survey": None if seen.field is None else _field_values(seen.field),
         **_beside_values(seen.beside),
         "findings": [
-            {
-                "code": item.code,
-                "severity": item.severity,
-                "line": item.line,
-                "message": item.message,
-                "remedy": item.remedy,
-            }
+            {name: getattr(item, name) for name in ("code", "severity", "line", "message", "remedy")}
             for item in seen.findings
         ],
+    }
+
+
+def _grid_values(grid: Grid) -> dict[str, Any]:
+    names = ("name", "code", "unit", "unit_m", "level_datum")
+    return {name: getattr(grid, name) for name in names} | {"combined_factor": _plain(grid.combined_factor)}
+
+
+def _ground_values(seen: Inspection) -> dict[str, Any]:
+    return {
+        "files": list(seen.ground_files),
+        "grid": seen.ground_grid,
+        "covered": _plain(seen.covered),
+        "without_level": [
+            {"line": gap.line, "from_m": gap.from_m, "to_m": gap.to_m, "why": gap.reason} for gap in seen.without_level
+        ],
+        "level_min_m": _plain(seen.level_min_m),
+        "level_max_m": _plain(seen.level_max_m),
+        "steepest_deg": _plain(seen.steepest_deg),
+        "stations": seen.station_count,
     }

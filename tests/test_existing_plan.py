@@ -353,7 +353,7 @@ class TestWhereLinesMeet:
         plan = self.planned(meeting, [("S", 50.3, 12.0)])
         found = only(plan, "existing-post-aside")
         assert found.line == "spur"
-        assert "S (0.300 m right at 12.00 of spur)" in found.message
+        assert "S (0.300 m right at 12.00 m of spur)" in found.message
 
 
 class TestTops:

@@ -91,7 +91,7 @@ class _Post:
 
     def __str__(self) -> str:
         side, line = "left" if self.left_m > 0 else "right", self.line and f" of {self.line}"
-        return f"{self.name} ({self.away_m:.3f} m {side} at {self.chainage_m:.2f}{line})"
+        return f"{self.name} ({self.away_m:.3f} m {side} at {self.chainage_m:.2f} m{line})"
 
     def at(self, at_m: float, *, along_m: float) -> Spot:
         """The post as one that the run has at a chainage, so far along the line from its foot."""

@@ -195,7 +195,7 @@ def _setback(placed: PlacedZone, crossing: Crossing, built: _Built, _zoning: Zon
     move = f"Move the line {limit - apart:.3f} m away there" if apart else f"Move the line out, and {limit:.3f} m away"
     yield _said(
         placed, crossing, code="setback-under-limit", severity="stop",
-        message=f"The line {where} {placed.named(crossing)} at chainage {crossing.closest_at_m:.2f}; {limit:.3f} m "
+        message=f"The line {where} {placed.named(crossing)} at chainage {crossing.closest_at_m:.2f} m; {limit:.3f} m "
         "must stay between",
         remedy=f"{move} ({built.moved_by}).", value=apart, limit=limit,
     )  # fmt: skip
