@@ -30,7 +30,6 @@ def add_findings(drawing: Drawing, plan: FencePlan, numbered: Sequence[tuple[Fin
     """Each finding that has a place: a mark with its number in the notes, and the stretch that it is about."""
     make_finding_blocks(drawing)
     along = on_grid.chains(plan)
-    height = NAME_MM * drawing.millimetre
     found, numbers, at = [], [], []
     for number, (finding, place) in enumerate(numbered, start=1):
         if place is None:
@@ -41,12 +40,13 @@ def add_findings(drawing: Drawing, plan: FencePlan, numbered: Sequence[tuple[Fin
         if place.reaches:
             width = 0.0 if finding.severity == "note" else _STRETCH_MM * drawing.millimetre
             drawing.path(finding_layer(finding.severity), along[place.run].path(place.from_m, place.to_m), width=width)
-    if not found:
-        return
-    places = np.column_stack([np.array(at), np.zeros(len(at))])
+    if found:
+        _mark(drawing, plan, found, numbers, np.column_stack([np.array(at), np.zeros(len(at))]))
+
+
+def _mark(drawing: Drawing, plan: FencePlan, found: Sequence[Finding], numbers: Sequence[str], places: Floats) -> None:
+    height, said = NAME_MM * drawing.millimetre, said_in(plan.grid.unit_m, plan.grid.unit)
     beside, turn_deg = _beside(drawing, plan, places, numbers)
-    layers = [finding_layer(finding.severity) for finding in found]
-    said = said_in(plan.grid.unit_m, plan.grid.unit)
     columns = (
         numbers,
         [line_text(finding.code) for finding in found],
@@ -56,6 +56,7 @@ def add_findings(drawing: Drawing, plan: FencePlan, numbered: Sequence[tuple[Fin
         Tag(name=tag, texts=texts, layer=NOTE, height=height, at=beside, turn_deg=turn_deg if tag == "NUMBER" else None)
         for tag, texts in zip(FINDING_TAGS, columns, strict=True)
     ]
+    layers = [finding_layer(finding.severity) for finding in found]
     blocks = [finding_block(finding.severity) for finding in found]
     drawing.inserts(blocks, layers, places, turn_deg=np.zeros(len(found)), tags=tags)
 

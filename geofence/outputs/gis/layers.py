@@ -19,7 +19,7 @@ from geofence.outputs.plain_text import sound
 from geofence.outputs.plan_json import plain
 from geofence.outputs.zone_reach import ground_scale, reach_m, reach_rings
 from geofence.placed_findings import finding_places
-from geofence.plan import FencePlan, Grid
+from geofence.plan import FencePlan, Grid, PlannedZone
 
 __all__ = ["GisLayer", "Shape", "all_layers", "bays", "posts"]
 
@@ -65,7 +65,8 @@ def all_layers(plan: FencePlan) -> list[GisLayer]:
         _profile(plan),
         _runs(plan),
         bays(plan),
-        *_gates(plan),
+        _gates(plan),
+        _gate_swings(plan),
         *_findings(plan),
         posts(plan),
         _marks(plan),
@@ -142,7 +143,7 @@ def _profile(plan: FencePlan) -> GisLayer:
     return _layer(plan, "profile", title, "LineString Z", columns, _lines([at[run.stations] for run in runs]))
 
 
-def _gates(plan: FencePlan) -> Iterator[GisLayer]:
+def _gates(plan: FencePlan) -> GisLayer:
     names, fence = plan.post_names, plan.fence.bays
     rows = np.array([gate.bay for gate in plan.gates], dtype=np.int64)
     columns: dict[str, Values] = {
@@ -162,17 +163,20 @@ def _gates(plan: FencePlan) -> Iterator[GisLayer]:
     }
     at = np.column_stack([plan.places.easting, plan.places.northing])
     openings = _lines(list(at[np.column_stack([fence.from_post[rows], fence.to_post[rows]])]))
-    yield _layer(plan, "gates", "Gates, from post to post", "LineString", columns, openings)
+    return _layer(plan, "gates", "Gates, from post to post", "LineString", columns, openings)
+
+
+def _gate_swings(plan: FencePlan) -> GisLayer:
     ways = [(gate.name, way) for gate in plan.gates for way in gate.ways]
-    columns = {
+    columns: dict[str, Values] = {
         "gate": [name for name, _ in ways],
-        "post": [names[way.post] for _, way in ways],
+        "post": [plan.post_names[way.post] for _, way in ways],
         "side": [way.side for _, way in ways],
         "length_m": np.array([way.length_m for _, way in ways]),
         "open_deg": np.array([way.open_deg for _, way in ways]),
     }
     tips = _lines([np.column_stack([way.easting, way.northing]) for _, way in ways])
-    yield _layer(plan, "gate_swings", "Ways of the leaves' tips as gates open", "LineString", columns, tips)
+    return _layer(plan, "gate_swings", "Ways of the leaves' tips as gates open", "LineString", columns, tips)
 
 
 def _findings(plan: FencePlan) -> Iterator[GisLayer]:
@@ -207,43 +211,46 @@ def _marks(plan: FencePlan) -> GisLayer:
     return _layer(plan, "marks", "Marks on the ground that posts are tied to", "Point", columns, np.atleast_1d(at))
 
 
+_ZONE_LAYERS: Mapping[str, tuple[str, Shape]] = {
+    "zone_reach": ("How far the rules of the zones reach", "MultiPolygon"),
+    "zone_areas": ("Zones drawn as areas, near the line", "MultiPolygon"),
+    "zone_lines": ("Zones drawn as lines, near the line", "LineString"),
+    "zone_points": ("Zones drawn as points, near the line", "Point"),
+}
+
+
 def _zones(plan: FencePlan) -> Iterator[GisLayer]:
     """Zones as they are drawn, by what they are: areas, lines, points; and how far their rules reach."""
     if not plan.zones:
         return
-    carry = on_grid.from_degrees(plan)
-    parts: dict[str, list[tuple[int, Any]]] = {"zone_reach": [], "zone_areas": [], "zone_lines": [], "zone_points": []}
-    scale = ground_scale(plan)
-    for row, zone in enumerate(plan.zones):
-        if reach_m(zone) > 0:
-            rings = [np.column_stack(carry(*ring)) for ring in reach_rings(zone.outlines, reach_m(zone), scale=scale)]
-            parts["zone_reach"].append((row, _area(rings)))
-        areas = [np.column_stack(carry(part.lon_deg, part.lat_deg)) for part in zone.outlines if part.area]
-        if areas:
-            parts["zone_areas"].append((row, _area(areas)))
-        for part in zone.outlines:
-            way = np.column_stack(carry(part.lon_deg, part.lat_deg))
-            if len(way) == 1:
-                parts["zone_points"].append((row, shapely.Point(way[0])))
-            elif not part.area:
-                parts["zone_lines"].append((row, shapely.LineString(way)))
-    titles: dict[str, tuple[str, Shape]] = {
-        "zone_reach": ("How far the rules of the zones reach", "MultiPolygon"),
-        "zone_areas": ("Zones drawn as areas, near the line", "MultiPolygon"),
-        "zone_lines": ("Zones drawn as lines, near the line", "LineString"),
-        "zone_points": ("Zones drawn as points, near the line", "Point"),
-    }
-    for name, members in parts.items():
-        zones = [plan.zones[row] for row, _ in members]
+    carry, scale = on_grid.from_degrees(plan), ground_scale(plan)
+    drawn = [(zone, name, shape) for zone in plan.zones for name, shape in _zone_shapes(zone, carry, scale)]
+    for name, (title, shape) in _ZONE_LAYERS.items():
+        members = [(zone, part) for zone, layer, part in drawn if layer == name]
         columns: dict[str, Values] = {
-            "zone": [zone.name for zone in zones],
-            "rule": [zone.rule for zone in zones],
-            "source": [zone.source for zone in zones],
-            "buffer_m": np.array([zone.buffer_m for zone in zones], dtype=np.float64),
-            "limit_m": np.array([zone.limit_m for zone in zones], dtype=np.float64),
+            "zone": [zone.name for zone, _ in members],
+            "rule": [zone.rule for zone, _ in members],
+            "source": [zone.source for zone, _ in members],
+            "buffer_m": np.array([zone.buffer_m for zone, _ in members], dtype=np.float64),
+            "limit_m": np.array([zone.limit_m for zone, _ in members], dtype=np.float64),
         }
-        title, shape = titles[name]
         yield _layer(plan, name, title, shape, columns, _objects([part for _, part in members]))
+
+
+def _zone_shapes(zone: PlannedZone, carry: on_grid.Carry, scale: float) -> Iterator[tuple[str, Any]]:
+    """What is drawn of a zone, each with its layer."""
+    if reach_m(zone) > 0:
+        rings = reach_rings(zone.outlines, reach_m(zone), scale=scale)
+        yield "zone_reach", _area([np.column_stack(carry(*ring)) for ring in rings])
+    ways = [(part.area, np.column_stack(carry(part.lon_deg, part.lat_deg))) for part in zone.outlines]
+    areas = [way for area, way in ways if area]
+    if areas:
+        yield "zone_areas", _area(areas)
+    for area, way in ways:
+        if len(way) == 1:
+            yield "zone_points", shapely.Point(way[0])
+        elif not area:
+            yield "zone_lines", shapely.LineString(way)
 
 
 def _area(rings: Sequence[Floats]) -> Any:

@@ -109,12 +109,22 @@ def _options(values: Mapping[str, str]) -> str:
     return f'<Option type="Map">\n{inner}</Option>\n'
 
 
+_PLACEMENTS: Mapping[str, Mapping[str, str]] = {
+    "Point": {"placement": "0", "dist": "1.2", "distUnits": "MM"},
+    "MultiPolygon": {"placement": "1"},
+}
+_ALONG = {"placement": "2", "placementFlags": "10", "dist": "0.8", "distUnits": "MM"}
+_HALO = {
+    "bufferDraw": "1",
+    "bufferSize": "0.5",
+    "bufferSizeUnits": "MM",
+    "bufferColor": "255,255,255,255",
+    "bufferOpacity": "1",
+}
+
+
 def _labeling(style: Style, label: Label) -> str:
     """Beside points, along lines, in the middle of areas; not when the map is drawn small."""
-    placement = {
-        "Point": {"placement": "0", "dist": "1.2", "distUnits": "MM"},
-        "MultiPolygon": {"placement": "1"},
-    }.get(style.shape, {"placement": "2", "placementFlags": "10", "dist": "0.8", "distUnits": "MM"})
     text = {
         "fieldName": label.column,
         "isExpression": "0",
@@ -123,13 +133,6 @@ def _labeling(style: Style, label: Label) -> str:
         "fontSizeUnit": "Point",
         "textColor": _rgba(label.colour),
         "textOpacity": "1",
-    }
-    halo = {
-        "bufferDraw": "1",
-        "bufferSize": "0.5",
-        "bufferSizeUnits": "MM",
-        "bufferColor": "255,255,255,255",
-        "bufferOpacity": "1",
     }
     shown = {
         "scaleVisibility": "1",
@@ -140,8 +143,8 @@ def _labeling(style: Style, label: Label) -> str:
     }
     return (
         '<labeling type="simple">\n<settings calloutType="simple">\n'
-        f"<text-style {_given(text)}>\n<text-buffer {_given(halo)}/>\n</text-style>\n"
-        f"<placement {_given(placement)}/>\n<rendering {_given(shown)}/>\n</settings>\n</labeling>\n"
+        f"<text-style {_given(text)}>\n<text-buffer {_given(_HALO)}/>\n</text-style>\n"
+        f"<placement {_given(_PLACEMENTS.get(style.shape, _ALONG))}/>\n<rendering {_given(shown)}/>\n</settings>\n</labeling>\n"
     )
 
 

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+from geofence.outputs.finding_words import sentences
 from geofence.outputs.paper.text_flow import Paragraph
 from geofence.outputs.plain_text import one_line
 from geofence.outputs.sheets.drawing_signs import SEVERITY_INKS
 from geofence.outputs.sheets.findings import NumberedFinding, place_words
 from geofence.outputs.sheets.options import SheetOptions
-from geofence.plan import SEVERITIES, FencePlan
+from geofence.plan import SEVERITIES, FencePlan, PlannedZone
 
 __all__ = ["note_paragraphs"]
 
@@ -44,27 +45,20 @@ def note_paragraphs(
         yield Paragraph(f"Continued on sheet {goes_on}.")
     yield from _group(plan, findings, sheets, "stop")
     yield from _group(plan, findings, sheets, "warn")
-    yield Paragraph("The fence", kind="heading")
-    yield from _summary(plan)
-    for label in ("client", "number", "revision", "drawn", "checked", "date"):
-        text = one_line(getattr(options, label))
-        if len(text) > TITLE_LETTERS:
-            yield Paragraph(text, label.capitalize())
-    yield Paragraph("How to read these sheets", kind="heading")
-    yield from _reading(plan, options)
-    if options.notes:
-        yield Paragraph("Notes", kind="heading")
-        for number, note in enumerate(options.notes, start=1):
-            yield Paragraph(one_line(note), f"{number}")
-    if plan.zones:
-        yield Paragraph("Zones", kind="heading")
-        for zone in plan.zones:
-            source = one_line(zone.source) or "no source stated"
-            limits = [
-                f"{word} {value:g} m" for word, value in (("buffer", zone.buffer_m), ("limit", zone.limit_m)) if value
-            ]
-            yield Paragraph(f"{', '.join([zone.rule, *limits])}. Source: {source}", f"{one_line(zone.name)}:")
+    yield from _headed("The fence", (*_summary(plan), *_long_titles(options)))
+    yield from _headed("How to read these sheets", _reading(plan, options))
+    notes = (Paragraph(one_line(note), f"{number}") for number, note in enumerate(options.notes, start=1))
+    yield from _headed("Notes", notes)
+    yield from _headed("Zones", map(_zone, plan.zones))
     yield from _group(plan, findings, sheets, "note")
+
+
+def _headed(title: str, paragraphs: Iterable[Paragraph]) -> Iterator[Paragraph]:
+    """A heading with what stands under it; nothing where there is nothing."""
+    told = tuple(paragraphs)
+    if told:
+        yield Paragraph(title, kind="heading")
+        yield from told
 
 
 def _counted(findings: Sequence[NumberedFinding]) -> str:
@@ -76,11 +70,22 @@ def _counted(findings: Sequence[NumberedFinding]) -> str:
 def _group(
     plan: FencePlan, findings: Sequence[NumberedFinding], sheets: Mapping[int, str], severity: str
 ) -> Iterator[Paragraph]:
-    group = [item for item in findings if item.finding.severity == severity]
-    if group:
-        yield Paragraph(GROUPS[severity], kind="heading")
-    for item in group:
-        yield _finding(plan, item, sheets.get(item.number, ""))
+    group = (item for item in findings if item.finding.severity == severity)
+    yield from _headed(GROUPS[severity], (_finding(plan, item, sheets.get(item.number, "")) for item in group))
+
+
+def _long_titles(options: SheetOptions) -> Iterator[Paragraph]:
+    """What the title block has no room for."""
+    for label in ("client", "number", "revision", "drawn", "checked", "date"):
+        text = one_line(getattr(options, label))
+        if len(text) > TITLE_LETTERS:
+            yield Paragraph(text, label.capitalize())
+
+
+def _zone(zone: PlannedZone) -> Paragraph:
+    limits = [f"{word} {value:g} m" for word, value in (("buffer", zone.buffer_m), ("limit", zone.limit_m)) if value]
+    source = one_line(zone.source) or "no source stated"
+    return Paragraph(f"{', '.join([zone.rule, *limits])}. Source: {source}", f"{one_line(zone.name)}:")
 
 
 def _summary(plan: FencePlan) -> Iterator[Paragraph]:
@@ -130,9 +135,6 @@ def _reading(plan: FencePlan, options: SheetOptions) -> Iterator[Paragraph]:
 
 def _finding(plan: FencePlan, item: NumberedFinding, sheet: str) -> Paragraph:
     finding, place = item.finding, place_words(plan, item.finding)
-    where = f" at {place}" if place else ""
-    message = one_line(finding.message).rstrip(".")
-    remedy = f" {one_line(finding.remedy)}" if finding.remedy else ""
-    found = f" [sheet {sheet}]" if sheet else ""
-    text = f"{finding.severity}{where}: {message}.{remedy}{found}"
+    where, found = f" at {place}" if place else "", f" [sheet {sheet}]" if sheet else ""
+    text = f"{finding.severity}{where}: {sentences(finding, None)}{found}"
     return Paragraph(text, f"{item.number}", ink=SEVERITY_INKS[finding.severity])
