@@ -125,6 +125,7 @@ _HALO = {
 
 def _labeling(style: Style, label: Label) -> str:
     """Beside points, along lines, in the middle of areas; not when the map is drawn small."""
+    placement = _PLACEMENTS.get(style.shape, _ALONG)
     text = {
         "fieldName": label.column,
         "isExpression": "0",
@@ -144,7 +145,7 @@ def _labeling(style: Style, label: Label) -> str:
     return (
         '<labeling type="simple">\n<settings calloutType="simple">\n'
         f"<text-style {_given(text)}>\n<text-buffer {_given(_HALO)}/>\n</text-style>\n"
-        f"<placement {_given(_PLACEMENTS.get(style.shape, _ALONG))}/>\n<rendering {_given(shown)}/>\n</settings>\n</labeling>\n"
+        f"<placement {_given(placement)}/>\n<rendering {_given(shown)}/>\n</settings>\n</labeling>\n"
     )
 
 
