@@ -20,7 +20,6 @@ from geofence.engine.fence import build_fence
 from geofence.engine.joined import Joined, join_at
 from geofence.engine.junctions import JunctionRules
 from geofence.engine.records import Fence, Finding, KeepClear
-from geofence.engine.records import Path as EnginePath
 from geofence.errors import JobError
 from geofence.inputs.digest import digests
 from geofence.inputs.gate_rules import gate_rules
@@ -32,6 +31,7 @@ from geofence.planning.existing import Standing, stand
 from geofence.planning.existing_places import existing_posts
 from geofence.planning.gate_findings import gate_findings
 from geofence.planning.gate_leaves import leaf_findings
+from geofence.planning.gate_zones import opens_over
 from geofence.planning.gate_swing import Swings
 from geofence.planning.gates import errors_name_gates, place_gates
 from geofence.planning.reference_marks import few_in_reach, reference_marks
@@ -175,6 +175,7 @@ def _found(job: Job, site: SurveyedSite, built: _Built, places: Places, marks: R
     yield from built.fence.findings
     yield from gate_findings(built.swings, built.joined)
     yield from leaf_findings(built.swings, built.fence)
+    yield from opens_over(built.swings, built.fence, built.zoning)
     lines = [site.name_of(row) for row in range(len(built.runs))]
     yield from zone_findings(built.zoning, built.runs, built.joined, lines=lines, open_share=job.fence.open_share)
 
@@ -286,7 +287,7 @@ def _fences(
         with errors_name_gates(job, site.name_of(row)):
             fence = build_fence(
                 run.profile,
-                EnginePath(vertex_m=run.vertex_m, deflection_deg=run.line.deflection_deg, closed=run.line.closed),
+                run.path,
                 gates=swings.for_engine(row),
                 keep_clear=keep_clear[row],
                 fixed=(*fixed[row], *(spot.post for spot in standing.spots[row])),

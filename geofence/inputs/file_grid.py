@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+import numpy as np
 from pyproj import CRS
 
+from geofence.engine.records import Floats
 from geofence.errors import GridError
-from geofence.site.grids import horizontal, read_grid, same
+from geofence.site.grids import check_places, horizontal, read_grid, same
 
-__all__ = ["grid_of_file"]
+__all__ = ["check_most", "check_one_grid", "grid_of_file"]
 
 
 def grid_of_file(
@@ -54,3 +58,33 @@ def grid_of_file(
             remedy=f"Leave {option} out; or, if the file is wrong, {mend}.",
         )
     return own, crs
+
+
+def check_one_grid(files: Sequence[tuple[str, CRS]], *, remedy: str) -> None:
+    """Refuse files, by name, that are not all in one grid; ``remedy`` is what to do about it.
+
+    Raises
+    ------
+    GridError
+        At the first that is not in the grid of the first file.
+    """
+    first, crs = files[0]
+    for name, other in files[1:]:
+        if not same(other, crs):
+            raise GridError(f"its grid is {other.name}, that of {first} is {crs.name}", place=name, remedy=remedy)
+
+
+def check_most(crs: CRS, x: Floats, y: Floats, *, file: str, option: str) -> None:
+    """Refuse points most of which cannot be in the grid that they are said to be in; three of them tell.
+
+    ``option`` is what a user sets to say otherwise.
+
+    Raises
+    ------
+    GridError
+        They lie far outside the grid's area of use.
+    """
+    some = slice(None, None, max(len(x) // 1000, 1))
+    rows = np.argsort(x[some], kind="stable")
+    few = rows[[len(rows) // 4, len(rows) // 2, 3 * len(rows) // 4]]
+    check_places(crs, x[some][few], y[some][few], place=file, option=option)

@@ -12,13 +12,14 @@ import shapely
 from pyproj import CRS
 
 from geofence.engine.records import Finding, Floats
-from geofence.errors import GridError, InputError, JobError
+from geofence.errors import InputError, JobError
+from geofence.inputs.file_grid import check_most, check_one_grid
 from geofence.inputs.landxml_area import area_findings
 from geofence.inputs.landxml_chosen import Chosen, chosen
 from geofence.inputs.landxml_file import LandXml, is_landxml, read_landxml
 from geofence.inputs.landxml_grid import check_unit, datum_findings, grid_of, units_of
 from geofence.inputs.level_units import LevelUnit, check_levels, level_unit, offset_findings, unit_findings
-from geofence.site.grids import check_places, same, unit_m
+from geofence.site.grids import unit_m
 from geofence.site.ground import GroundOptions
 from geofence.site.reading import Reading
 from geofence.site.survey_points import SurveyPoints
@@ -70,7 +71,7 @@ def read_survey(file: Path, options: GroundOptions) -> tuple[SurveyPoints, tuple
     part = chosen(content, options)
     level_m = _metres(part.places[:, 2], unit, options)
     check_levels(file.name, level_m, lambda row: _place(part.places[row]))
-    check_places(crs, *_few(part.places), place=file.name, option=option)
+    check_most(crs, part.places[:, 0], part.places[:, 1], file=file.name, option=option)
     survey = SurveyPoints(
         x=part.places[:, 0],
         y=part.places[:, 1],
@@ -107,14 +108,6 @@ def _area_findings(part: Chosen, unit: LevelUnit, place_m: float, area_m2: float
     return area_findings(part.title, part.areas, places_m, part.faces, units_m2=(area_m2 or place_m**2, place_m**2))
 
 
-def _few(places: Floats) -> tuple[Floats, Floats]:
-    """Places that tell where the most are."""
-    some = places[:: max(len(places) // 1000, 1), :2]
-    some = some[np.argsort(some[:, 0], kind="stable")]
-    few = some[[len(some) // 4, len(some) // 2, 3 * len(some) // 4]]
-    return few[:, 0], few[:, 1]
-
-
 def _reading(content: LandXml, part: Chosen, unit: LevelUnit, crs: CRS, level_m: Floats) -> Reading:
     version = content.version or "not stated"
     return Reading(
@@ -141,13 +134,8 @@ def _reading(content: LandXml, part: Chosen, unit: LevelUnit, crs: CRS, level_m:
 def _joined(surveys: Sequence[SurveyPoints]) -> SurveyPoints:
     """Several files as one survey."""
     first = surveys[0]
+    check_one_grid([(survey.source, survey.crs) for survey in surveys], remedy="Give surfaces in one grid.")
     for other in surveys[1:]:
-        if not same(other.crs, first.crs):
-            raise GridError(
-                f"its grid is {other.crs.name}, that of {first.source} is {first.crs.name}",
-                place=other.source,
-                remedy="Give surfaces in one grid.",
-            )
         for what, held, also in (("faces", other.faces, first.faces), ("a boundary", other.extent, first.extent)):
             if (held is None) != (also is None):
                 raise InputError(

@@ -12,7 +12,7 @@ from pyproj import CRS
 
 from geofence.engine.records import Finding, Floats
 from geofence.errors import GridError, InputError, JobError
-from geofence.inputs.file_grid import grid_of_file
+from geofence.inputs.file_grid import check_most, check_one_grid, grid_of_file
 from geofence.inputs.level_units import (
     LevelUnit,
     check_levels,
@@ -22,7 +22,7 @@ from geofence.inputs.level_units import (
     vertical_unit_m,
 )
 from geofence.inputs.point_file import LAYER, SCAN, TEXT, PointFile, read_point_file
-from geofence.site.grids import check_places, same, unit_m
+from geofence.site.grids import unit_m
 from geofence.site.ground import GroundOptions
 from geofence.site.reading import Reading
 from geofence.site.survey_points import SurveyPoints
@@ -109,13 +109,9 @@ def read_points(files: Sequence[Path], options: GroundOptions, *, names: bool = 
         raise JobError("no file is given", place=f"{options.table}.files", remedy="Name the file with the points.")
     levelled = [_levelled(read_point_file(Path(file), options, names=names), options, names=names) for file in files]
     first = levelled[0]
-    for other in levelled[1:]:
-        if not same(other.crs, first.crs):
-            raise GridError(
-                f"its grid is {other.crs.name}, that of {first.reading.file.name} is {first.crs.name}",
-                place=other.reading.file.name,
-                remedy="Give points of one survey in one grid.",
-            )
+    check_one_grid(
+        [(each.reading.file.name, each.crs) for each in levelled], remedy="Give points of one survey in one grid."
+    )
     survey = SurveyPoints(
         x=_joined([each.x for each in levelled]),
         y=_joined([each.y for each in levelled]),
@@ -166,7 +162,7 @@ def read_marks(file: Path, options: GroundOptions) -> Marks:
     rows = np.flatnonzero(_of_codes(found, options))
     x, y, level = found.x[rows], found.y[rows], found.level[rows]
     _check_together(found, rows, crs, x, y)
-    check_places(crs, *_middle(x, y), place=found.file.name, option=f"{options.table}.grid")
+    check_most(crs, x, y, file=found.file.name, option=f"{options.table}.grid")
     other = np.flatnonzero(~_of_codes(found, options))
     findings = [*found.findings, *_left_out(found, found.left_out + len(other), other, options)]
     known = np.isfinite(level)
@@ -200,7 +196,7 @@ def _levelled(found: PointFile, options: GroundOptions, *, names: bool) -> _Leve
     level_m = level * unit.metres + options.level_offset_m
     check_levels(found.file.name, level_m, lambda row: found.at(rows[row]))
     _check_together(found, rows, crs, x, y)
-    check_places(crs, *_middle(x, y), place=found.file.name, option=f"{options.table}.grid")
+    check_most(crs, x, y, file=found.file.name, option=f"{options.table}.grid")
     name = _names(found, rows) if names else ()
     reading = Reading(
         file=found.file,
@@ -305,13 +301,6 @@ def _check_together(found: PointFile, rows: NDArray[np.int64], crs: CRS, x: Floa
                 unit="km",
                 remedy="Is a digit missing or too many? Mend it, or take the point out.",
             )
-
-
-def _middle(x: Floats, y: Floats) -> tuple[Floats, Floats]:
-    """A few places that tell where most points are."""
-    rows = np.argsort(x[:: max(len(x) // 1000, 1)], kind="stable") * max(len(x) // 1000, 1)
-    few = rows[[len(rows) // 4, len(rows) // 2, 3 * len(rows) // 4]]
-    return x[few], y[few]
 
 
 def _without_level(reading: Reading) -> list[Finding]:

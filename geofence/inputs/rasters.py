@@ -21,7 +21,7 @@ from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
 from geofence.engine.records import Finding
 from geofence.errors import GridError, InputError, JobError
-from geofence.inputs.file_grid import grid_of_file
+from geofence.inputs.file_grid import check_one_grid, grid_of_file
 from geofence.inputs.level_units import (
     LevelUnit,
     level_unit,
@@ -279,13 +279,11 @@ def _datum(crs: CRS) -> str:
 
 def _refuse_mixture(opened: Sequence[_Opened]) -> None:
     first = opened[0]
+    check_one_grid(
+        [(each.tile.file.name, each.crs) for each in opened],
+        remedy="Warp the ground files into one grid first: rio warp IN OUT --dst-crs EPSG:...",
+    )
     for other in opened[1:]:
-        if not other.crs.equals(first.crs, ignore_axis_order=True):
-            raise GridError(
-                f"its grid is {other.crs.name}, that of {first.tile.file.name} is {first.crs.name}",
-                place=str(other.tile.file),
-                remedy="Warp the ground files into one grid first: rio warp IN OUT --dst-crs EPSG:...",
-            )
         if first.datum and other.datum and other.datum != first.datum:
             raise GridError(
                 f"its levels are {other.datum!r}, those of {first.tile.file.name} are {first.datum!r}",

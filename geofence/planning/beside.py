@@ -11,7 +11,6 @@ import shapely
 
 from geofence.engine.layout import openings_on
 from geofence.engine.records import Finding, Floats
-from geofence.engine.records import Path as EnginePath
 from geofence.inputs.gate_rules import gate_rules
 from geofence.inputs.job import Job, Resolved, resolve
 from geofence.inputs.points import read_marks
@@ -202,9 +201,8 @@ def _gates(
 ) -> Iterator[SeenGate]:
     swings = Swings.over(placed, site, runs, geoid_separation_m=job.job.geoid_separation_m)
     for row, run in enumerate(runs):
-        path = EnginePath(vertex_m=run.vertex_m, deflection_deg=run.line.deflection_deg, closed=run.line.closed)
         with errors_name_gates(job, site.name_of(row)):
-            openings = openings_on(path, swings.for_engine(row), rules.layouts[site.line_of(row).table])
+            openings = openings_on(run.path, swings.for_engine(row), rules.layouts[site.line_of(row).table])
         for opening in openings:
             yield SeenGate(
                 name=opening.gate.name,

@@ -121,8 +121,7 @@ def _parts(job: Job, table: int, boundary: Boundary, grid: CRS) -> tuple[list[li
     crossing = grids.cross(
         boundary.crs, grids.geographic(grid), (float(lon.min()), float(lat.min()), float(lon.max()), float(lat.max()))
     )
-    shift = crossing.finding("line", boundary.crs.name, grid.name)
-    findings = [] if shift is None else [shift]
+    findings = [*crossing.findings("line", boundary.crs.name, grid.name)]
     lines: list[list[Line]] = [[] for _ in boundary.names]
     merged, bows = 0, []
     for part, row in zip(boundary.parts, boundary.of, strict=True):

@@ -145,9 +145,9 @@ def stand(
     keys = job.existing
     marks = read_marks(file, options_of(keys, "existing"))
     crossing = site.to_degrees(marks.crs)
-    shift = crossing.finding("file of existing posts", marks.crs.name, site.grid.name)
+    shifts = crossing.findings("file of existing posts", marks.crs.name, site.grid.name)
     beside = _beside(job, site, runs, marks, crossing.carry(marks.x, marks.y))
-    found = [*marks.findings, *([] if shift is None else [shift]), *_said(job, marks, beside)]
+    found = [*marks.findings, *shifts, *_said(job, marks, beside)]
     spots: list[tuple[Spot, ...]] = []
     moved: list[PlacedGate] = []
     for row, run in enumerate(runs):

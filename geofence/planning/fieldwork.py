@@ -126,8 +126,7 @@ def _checked(job: Job, site: SurveyedSite) -> list[Finding]:
     crossing = grids.cross(survey.crs, site.ground.crs, site.span)
     x, y = crossing.carry(survey.x, survey.y)
     found = held_against(site.ground, x, y, survey.level_m)
-    shift = crossing.finding("ground", survey.crs.name, site.ground.crs.name)
-    told = [*points.findings, *([] if shift is None else [shift])]
+    told = [*points.findings, *crossing.findings("ground", survey.crs.name, site.ground.crs.name)]
     if not len(found):
         return [*told, _nothing_checked(survey.source, len(x))]
     return [*told, _check_finding(site, found, points.names, source=survey.source, tolerance_m=check.tolerance_m)]

@@ -40,7 +40,6 @@ def reference_marks(job: Job, site: SurveyedSite) -> tuple[ReferenceMarks, tuple
     points = read_marks(file, options_of(job.control, "control"))
     crossing = grids.cross(points.crs, site.grid, site.span)
     easting, northing = crossing.carry(points.x, points.y)
-    shift = crossing.finding("control", points.crs.name, site.grid.name)
     marks = ReferenceMarks(
         name=(*boundary.name, *points.names),
         kind=boundary.kind + _kinds("control", len(points.names)),
@@ -48,7 +47,7 @@ def reference_marks(job: Job, site: SurveyedSite) -> tuple[ReferenceMarks, tuple
         northing=np.concatenate([boundary.northing, northing]),
         level_m=np.concatenate([boundary.level_m, points.level_m]),
     )
-    return marks, (*points.findings, *([] if shift is None else [shift]))
+    return marks, (*points.findings, *crossing.findings("control", points.crs.name, site.grid.name))
 
 
 def _kinds(kind: MarkKind, count: int) -> tuple[MarkKind, ...]:

@@ -118,10 +118,6 @@ def survey(job: Job, *, progress: Progress = lambda _stage: None) -> SurveyedSit
     to_grid = grids.cross(grids.geographic(grid), grid, span)
     to_ground = grids.cross(grids.geographic(grid), ground.crs, span)
     to_wgs84 = grids.cross(grids.geographic(grid), grids.WGS84, span)
-    shifts = [
-        to_ground.finding("ground", grid.name, ground.crs.name),
-        to_wgs84.finding("map", grid.name, "WGS 84"),
-    ]
     unmoved = [chosen(job, line, to_grid) for line in lines]
     wanted = [_aside(job, line, runs, ground, to_ground) for line, runs in zip(lines, unmoved, strict=True)]
     meetings = brought_together(lines, wanted, unmoved=unmoved, join_m=job.layout.join_m)
@@ -142,7 +138,8 @@ def survey(job: Job, *, progress: Progress = lambda _stage: None) -> SurveyedSit
             *dict.fromkeys(finding for boundary in boundaries for finding in boundary.findings),
             *findings,
             *noted,
-            *(shift for shift in shifts if shift),
+            *to_ground.findings("ground", grid.name, ground.crs.name),
+            *to_wgs84.findings("map", grid.name, "WGS 84"),
             *ground.findings,
             *meetings.findings(runs),
         ),

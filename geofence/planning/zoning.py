@@ -93,8 +93,7 @@ def place_zones(job: Job, site: SurveyedSite, runs: Sequence[GroundLine], facts:
     for row, zone in enumerate(job.zones):
         drawn = _drawn(job, site, row, zone)
         crossing = site.to_degrees(drawn.drawing.crs)
-        shift = crossing.finding("zone", drawn.drawing.crs.name, site.grid.name)
-        findings += [*drawn.findings, *([] if shift is None else [shift])]
+        findings += [*drawn.findings, *crossing.findings("zone", drawn.drawing.crs.name, site.grid.name)]
         placed.append(_placed(zone, drawn.drawing, crossing.transformer, line, facts))
         planned.append(_planned(placed[-1], line, crossing, site))
     return Zoning(zones=tuple(placed), stretches=line, planned=tuple(planned), findings=tuple(findings))

@@ -333,10 +333,10 @@ class Crossing:
         """Whether the datums' offset is taken into account; PROJ calls it ballpark where it is not."""
         return "ballpark" not in self.operation.lower()
 
-    def finding(self, what: Pole, source: str, target: str) -> Finding | None:
-        """What the reader must know of this crossing; None where no datum changes."""
+    def findings(self, what: Pole, source: str, target: str) -> tuple[Finding, ...]:
+        """What the reader must know of this crossing; nothing where no datum changes."""
         if self.accuracy_m == 0 and not self.missing:
-            return None
+            return ()
         if not self.shifted:
             stated = "which leaves the datums' offset out: it may be wrong by a hundred metres"
         elif math.isnan(self.accuracy_m):
@@ -348,7 +348,7 @@ class Crossing:
             remedy = "Set out from easting and northing, not from longitude and latitude."
         if self.missing:
             remedy += f" Or install the grid file for {self.missing!r}."
-        return Finding(
+        found = Finding(
             code="map-shift" if what == "map" else "datum-shift",
             severity=self._severity(what),
             message=f"The {what} is carried from {source} to {target} by {self.operation!r}, {stated}",
@@ -357,6 +357,7 @@ class Crossing:
             limit=ACCURACY_WARN_M,
             unit="m",
         )
+        return (found,)
 
     def _severity(self, what: Pole) -> Severity:
         """A map that is off misleads the eye, a line or ground that is off puts the fence elsewhere."""

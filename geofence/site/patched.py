@@ -63,8 +63,8 @@ class PatchedGround:
     @property
     def findings(self) -> tuple[Finding, ...]:
         """What is to be known of both, and of the way between their grids."""
-        shift = self.to_patch.finding("ground", self.base.crs.name, self.patch.crs.name)
-        return (*self.base.findings, *self.patch.findings, *(() if shift is None else (shift,)))
+        shifts = self.to_patch.findings("ground", self.base.crs.name, self.patch.crs.name)
+        return (*self.base.findings, *self.patch.findings, *shifts)
 
     def levels(self, x: Floats, y: Floats) -> Levels:
         """The patch's level where it gives one, else the base's."""

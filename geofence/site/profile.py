@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pyproj import Transformer
 
-from geofence.engine.records import Finding, Floats, Profile, read_only
+from geofence.engine.records import Finding, Floats, Path, Profile, read_only
 from geofence.errors import GroundError
 from geofence.numeric import STATION_SPACING_M, WIDTH_TOLERANCE_M
 from geofence.site.ground import Ground, State
@@ -72,6 +72,11 @@ class GroundLine:
     def profile(self) -> Profile:
         """The ground as the engine takes it; needs a level at every station."""
         return Profile(chainage_m=self.chainage_m, level_m=self.level_m)
+
+    @property
+    def path(self) -> Path:
+        """The run as the engine takes it."""
+        return Path(vertex_m=self.vertex_m, deflection_deg=self.line.deflection_deg, closed=self.line.closed)
 
     @property
     def vertex_m(self) -> Floats:

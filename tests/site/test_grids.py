@@ -282,7 +282,7 @@ class TestCheckPlaces:
 class TestCrossings:
     def test_one_datum_needs_no_word(self) -> None:
         crossing = grids.cross(CRS(4326), CRS(32630))
-        assert crossing.finding("line", "a", "b") is None
+        assert crossing.findings("line", "a", "b") == ()
         want = Transformer.from_crs(4326, 32630, always_xy=True).transform(-3.0, 51.0)
         assert crossing.transformer.transform(-3.0, 51.0) == pytest.approx(want, abs=1e-9)
 
@@ -291,8 +291,7 @@ class TestCrossings:
         crossing = grids.cross(CRS(4326), CRS(27700), (-3.0, 51.0, -2.9, 51.1))
         assert crossing.accuracy_m == 2.0
         assert "OSGB36 to WGS 84 (9)" in crossing.missing
-        finding = crossing.finding("line", "WGS 84", "OSGB36 / British National Grid")
-        assert finding is not None
+        (finding,) = crossing.findings("line", "WGS 84", "OSGB36 / British National Grid")
         assert (finding.code, finding.severity, finding.value, finding.limit) == ("datum-shift", "warn", 2.0, 0.1)
         assert finding.message.startswith("The line is carried from WGS 84 to OSGB36 / British National Grid by ")
         assert finding.message.endswith(", with a stated accuracy of 2 m")
@@ -300,17 +299,16 @@ class TestCrossings:
 
     def test_no_shift_at_all_stops(self) -> None:
         """NAD27 to NAD83 without its grid file leaves the offset out: some tens of metres in the United States."""
-        finding = grids.cross(CRS(4267), CRS(4269), (-100.0, 40.0, -99.9, 40.1)).finding("line", "NAD27", "NAD83")
-        assert finding is not None
+        (finding,) = grids.cross(CRS(4267), CRS(4269), (-100.0, 40.0, -99.9, 40.1)).findings("line", "NAD27", "NAD83")
         assert (finding.severity, finding.value) == ("stop", None)
         assert finding.message.endswith(", which leaves the datums' offset out: it may be wrong by a hundred metres")
-        on_map = grids.cross(CRS(4267), CRS(4269)).finding("map", "NAD27", "NAD83")
-        assert on_map is not None
+        (on_map,) = grids.cross(CRS(4267), CRS(4269)).findings("map", "NAD27", "NAD83")
         assert (on_map.code, on_map.severity) == ("map-shift", "warn")
 
     def test_a_centimetre_is_a_note(self) -> None:
-        finding = grids.cross(CRS(4283), CRS(7844), (150.0, -33.0, 150.1, -32.9)).finding("ground", "GDA94", "GDA2020")
-        assert finding is not None
+        (finding,) = grids.cross(CRS(4283), CRS(7844), (150.0, -33.0, 150.1, -32.9)).findings(
+            "ground", "GDA94", "GDA2020"
+        )
         assert (finding.severity, finding.value) == ("note", 0.01)
 
     def test_gda94_to_gda2020_moves_by_the_plate(self) -> None:
@@ -322,24 +320,20 @@ class TestCrossings:
         assert 0 < azimuth < 45
 
     def test_the_map_is_a_note_only(self) -> None:
-        finding = grids.cross(CRS(4277), grids.WGS84, (-3.0, 51.0, -2.9, 51.1)).finding("map", "OSGB36", "WGS 84")
-        assert finding is not None
+        (finding,) = grids.cross(CRS(4277), grids.WGS84, (-3.0, 51.0, -2.9, 51.1)).findings("map", "OSGB36", "WGS 84")
         assert (finding.code, finding.severity) == ("map-shift", "note")
         assert finding.remedy.startswith("Set out from easting and northing, not from longitude and latitude.")
 
     def test_a_better_way_that_is_not_installed(self) -> None:
         """However good the way at hand."""
         at_hand = {"transformer": Transformer.from_crs(4326, 4258), "accuracy_m": 0.05, "operation": "at hand"}
-        alone = grids.Crossing(**at_hand).finding("ground", "a", "b")
-        beside = grids.Crossing(**at_hand, missing="better").finding("ground", "a", "b")
-        assert alone is not None
-        assert beside is not None
+        (alone,) = grids.Crossing(**at_hand).findings("ground", "a", "b")
+        (beside,) = grids.Crossing(**at_hand, missing="better").findings("ground", "a", "b")
         assert (alone.severity, beside.severity) == ("note", "warn")
         assert beside.remedy.endswith(" Or install the grid file for 'better'.")
 
     def test_an_own_shift_has_no_stated_accuracy(self) -> None:
-        finding = grids.cross(read(HELMERT), CRS(4326)).finding("line", "own", "WGS 84")
-        assert finding is not None
+        (finding,) = grids.cross(read(HELMERT), CRS(4326)).findings("line", "own", "WGS 84")
         assert (finding.severity, finding.value) == ("warn", None)
         assert finding.message.endswith(", with no stated accuracy")
 
