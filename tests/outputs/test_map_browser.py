@@ -44,7 +44,7 @@ def test_it_opens_from_a_file_and_shows_the_plan(visit: Visit, plan: FencePlan) 
     assert facts == {
         "length_m": f"{summary['length_m']:.2f} m",
         "posts": "40",
-        "bays": "39 full",
+        "bays": "39\u00a0full",
         "steps": str(summary["steps"]),
         "steepest_ground_deg": f"{summary['steepest_ground_deg']:.1f}°",
         "grid": "WGS 84 / UTM zone 30N (EPSG:32630)",
@@ -140,7 +140,7 @@ def test_a_finding_in_the_list_moves_the_map_and_opens(visit: Visit, plan: Fence
     visit.page.click('.finding[data-code="post-extended"]')
     seen = visit.numbers("finding")
     assert seen["message"] == "The post is longer than the longest stock length."
-    assert (seen["value"], seen["limit"], seen["chainage_m"]) == ("3.12 m", "2.7 m", "5.66 m")
+    assert (seen["value"], seen["limit"], seen["chainage_m"]) == ("3.12 m", "2.70 m", "5.66 m")
     centre = visit.ask("(({lat, lng}) => [lat, lng])(geofenceMap.map.getCenter())")
     # The popup may push the map a little: a few metres at this zoom.
     assert centre == pytest.approx([plan.places.lat_deg[3], plan.places.lon_deg[3]], abs=5e-5)
@@ -175,6 +175,8 @@ def test_the_keyboard_walks_through_findings_on_the_map_and_in_the_list(visit: V
     assert visit.numbers("finding")["code"] == "post-extended"
     assert visit.ask("document.activeElement.dataset.code") == "post-extended"
     assert visit.page.inner_text("#findings-status").startswith("2 of 3: ")
+    visit.page.keyboard.press("Tab")
+    assert visit.ask("document.activeElement.id") == "finding-previous"
     visit.page.keyboard.press("Escape")
     visit.page.focus("#finding-next")
     visit.page.keyboard.press("Enter")
@@ -226,6 +228,17 @@ def lengths_in_view(visit: Visit) -> bool:
     )
 
 
+def beside_the_popup(visit: Visit) -> float:
+    """Room between the popup and the nearer side of the map, pixels; negative where it is cut off."""
+    return float(
+        visit.ask("""(() => {
+        const box = (name) => document.querySelector(name).getBoundingClientRect();
+        const [map, popup] = [box(".folium-map"), box(".leaflet-popup")];
+        return Math.min(popup.left - map.left, map.right - popup.right);
+    })()""")
+    )
+
+
 @pytest.mark.parametrize("size", [(375, 667), (375, 812), (320, 640)])
 def test_on_a_phone_a_crew_sees_its_lengths_first_and_that_there_is_more(
     browser: Browser, file: Path, size: tuple[int, int]
@@ -234,6 +247,7 @@ def test_on_a_phone_a_crew_sees_its_lengths_first_and_that_there_is_more(
         visit.ask("geofenceMap.open('P004'), null")
         visit.page.wait_for_timeout(100)
         assert lengths_in_view(visit)
+        assert beside_the_popup(visit) >= 0
         for _ in range(6):
             visit.ask("document.querySelector('.popup-more').click()")
             visit.page.wait_for_timeout(30)
@@ -280,6 +294,16 @@ def test_columns_of_sloping_and_wired_fences_are_shown_where_there_are_any(
         visit.click("B005", 22)
         assert "slope_length_m" not in visit.numbers("bay")
         assert "sag_m" not in seen
+
+
+def test_a_post_tells_which_way_its_wires_pull(browser: Browser, plan: FencePlan, tmp_path: Path) -> None:
+    posts = replace(plan.fence.posts, uplift_kn=np.where(np.arange(40) == 7, -0.25, 0.5))
+    path = tmp_path / "map.html"
+    OUTPUT.write(replace(plan, fence=replace(plan.fence, posts=posts)), path)
+    with opened(browser, path) as visit:
+        for name, told in (("P007", "Pulled up by wires 0.500 kN"), ("P008", "Pressed down by wires 0.250 kN")):
+            visit.ask(f"geofenceMap.open('{name}'), null")
+            assert told in " ".join(visit.page.inner_text(".leaflet-popup .popup").split())
 
 
 def two_stretches(plan: FencePlan) -> FencePlan:
@@ -334,6 +358,18 @@ def test_a_corner_has_its_name_before_the_line_post_beside_it(
         names = set(visit.ask("geofenceMap.drawn().labels"))
         assert "P013" in names
         assert "P012" not in names
+
+
+def test_a_leg_is_named_only_where_its_name_can_be_read(visit: Visit, plan: FencePlan) -> None:
+    """A corner of the map shows too little of the leg; the canvas reaches further, but nobody sees a name there."""
+    legs = plan.legs
+    lat, lon = (legs.lat_from_deg[0] + legs.lat_to_deg[0]) / 2, (legs.lon_from_deg[0] + legs.lon_to_deg[0]) / 2
+    visit.ask(f"geofenceMap.map.setView([{lat}, {lon}], 23, {{ animate: false }}), null")
+    assert visit.ask(LEG_LABELS) == ["Leg 1 · 37.70 m · 45.00°"]
+    visit.ask(
+        "geofenceMap.map.panBy(geofenceMap.map.getSize().divideBy(2).subtract([20, 20]), { animate: false }), null"
+    )
+    assert visit.ask(LEG_LABELS) == []
 
 
 def test_a_bay_over_a_limit_is_never_thinned_away(browser: Browser, tmp_path: Path) -> None:

@@ -251,7 +251,7 @@ def test_each_chainage_has_a_tick_that_can_be_seen(visit: Visit) -> None:
     assert visit.ask(DARK.replace("BOX", "[0, canvas.height - 19, canvas.width, 1]")) == [0] * 7
 
 
-def test_sloping_bays_are_drawn_sloping_however_many_there_are(browser: Browser, tmp_path: Path) -> None:
+def test_a_fence_goes_up_and_down_smoothly_however_many_bays_there_are(browser: Browser, tmp_path: Path) -> None:
     """Drawn level, blocks of three pixels would have most columns at the height of the one before."""
     plan = made_up_plan(1000)
     wave_m = 100.0 + 10.0 * np.sin(np.arange(1000) / 12.0)

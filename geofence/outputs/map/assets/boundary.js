@@ -2,7 +2,7 @@
 (function (geofence) {
   "use strict";
 
-  const { style, clip } = geofence;
+  const { style, around, clip } = geofence;
   const BAND_PX = 17;
   const LINE_PX = 1.3;
   const DASH = [12, 4, 2, 4];
@@ -39,9 +39,10 @@
     /** Only what is in view: dashes along a leg of kilometres cost as much as the leg is long on screen. */
     stretches(frame) {
       const stretches = [];
+      const box = around(frame, 30);
       for (const leg of this.legs) {
         const ends = this.ends(leg, frame);
-        const seen = clip(...ends, frame.width, frame.height, 30);
+        const seen = clip(...ends, box);
         if (seen) stretches.push({ seen, hidden: Math.hypot(seen[0] - ends[0], seen[1] - ends[1]) });
       }
       return stretches;
@@ -90,7 +91,7 @@
 
     label(labels, frame) {
       for (const leg of this.legs) {
-        const seen = clip(...this.ends(leg, frame), frame.width, frame.height);
+        const seen = clip(...this.ends(leg, frame), frame.view);
         if (seen) labels.along(leg.label, seen, LABEL_AWAY_PX, { fill: style.BOUNDARY, bold: true });
       }
     }

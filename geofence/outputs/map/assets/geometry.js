@@ -104,10 +104,11 @@
     return [x - dx, y - dy, x + dx, y + dy];
   }
 
-  /** The part of a stretch within the canvas and a margin around it (Liang and Barsky, 1984), or null. */
-  function clip(ax, ay, bx, by, width, height, margin = 0) {
-    const [west, north] = [-margin, -margin];
-    const [east, south] = [width + margin, height + margin];
+  /** The box of a canvas with a margin around it. */
+  const around = ({ width, height }, margin) => ({ west: -margin, north: -margin, east: width + margin, south: height + margin });
+
+  /** The part of a stretch within a box (Liang and Barsky, 1984), or null. */
+  function clip(ax, ay, bx, by, { west, north, east, south }) {
     if (Math.min(ax, bx) > east || Math.max(ax, bx) < west || Math.min(ay, by) > south || Math.max(ay, by) < north) return null;
     let [enter, leave] = [0, 1];
     const [dx, dy] = [bx - ax, by - ay];
@@ -119,5 +120,5 @@
     return enter < leave ? [ax + enter * dx, ay + enter * dy, ax + leave * dx, ay + leave * dy] : null;
   }
 
-  Object.assign(geofence, { Runs, Room, segmentDistance, within, worse, atLeast, clip });
+  Object.assign(geofence, { Runs, Room, segmentDistance, within, worse, atLeast, around, clip });
 })((window.geofence = window.geofence || {}));

@@ -3,6 +3,7 @@
   "use strict";
 
   const TWO_COLUMNS_PX = 620; // of map width: from here a popup has room for two columns
+  const POPUP_FRAME_PX = 60; // a popup's own frame, and room at both sides of it
   const CLOSE_ZOOM = 22; // from here a post of 50 mm and its neighbours read well
   const OF_THE_FENCE = new Set(["post", "bay", "finding"]); // what the long-section shows too
   const byId = (id) => document.getElementById(id);
@@ -190,8 +191,8 @@
       content.classList.toggle("wide", wide);
       // The popup scrolls inside rather than reach out of the map.
       Object.assign(this.popup.options, {
-        minWidth: wide ? 452 : Math.min(262, width - 70),
-        maxWidth: wide ? 452 : Math.min(320, width - 40),
+        minWidth: wide ? 452 : Math.min(262, width - POPUP_FRAME_PX),
+        maxWidth: wide ? 452 : Math.min(320, width - POPUP_FRAME_PX),
         maxHeight: Math.max(170, Math.min(520, height - 74)),
       });
       this.popup.setLatLng(place).setContent(content);

@@ -18,10 +18,10 @@
     return `${km}+${(rounded - 1000 * km).toFixed(decimals).padStart(decimals ? 4 + decimals : 3, "0")}`;
   };
 
-  /** A total and what it is made of: "40: 2 end, 38 line". */
+  /** A total and what it is made of: "40: 36 full, 4 gates", a number and its word on one line. */
   function counts(numbers) {
     const total = Object.values(numbers).reduce((sum, number) => sum + number, 0);
-    const parts = Object.entries(numbers).map(([kind, number]) => `${number} ${kind}`);
+    const parts = Object.entries(numbers).map(([kind, number]) => `${number}\u00a0${kind === "gate" && number > 1 ? "gates" : kind}`);
     return parts.length === 1 ? parts[0] : `${total}: ${parts.join(", ")}`;
   }
 
@@ -29,7 +29,7 @@
     const { summary, grid, system } = plan;
     document.title = `${plan.name} – fence plan`;
     byId("job-name").textContent = plan.name;
-    byId("job-system").textContent = `${system.title}, ${system.height_m.toFixed(2)} m high, ${plan.systemSlope()}`;
+    byId("job-system").textContent = `${system.title}, ${system.height_m.toFixed(2)}\u00a0m high, ${plan.systemSlope()}`;
     const code = grid.code ? `${grid.name} (${grid.code})` : grid.name;
     byId("facts").append(
       ...fact("Length on the ground", `${summary.length_m.toFixed(2)} m`, "length_m"),
@@ -97,6 +97,7 @@
       this.rows = 0;
       this.list.replaceChildren();
       this.extend(LIST_STEP);
+      this.reach(0);
       this.tell();
     }
 
@@ -123,7 +124,7 @@
       const where = row === null ? "" : ` · ${this.plan[part].names.name(row)}`;
       const button = element(
         "button",
-        { type: "button", class: "finding", "data-code": finding.code, on: () => this.choose(place) },
+        { type: "button", class: "finding", tabindex: "-1", "data-code": finding.code, on: () => this.choose(place) },
         geofence.swatch(22, 22, (context) => drawFinding(context, finding.severity, 11, 11)),
         element(
           "span",
@@ -145,9 +146,17 @@
       if (focus) this.list.children[next].firstChild.focus();
     }
 
+    /** Tab stops at one finding of the list; arrow keys lead to the others. */
+    reach(place) {
+      const before = this.list.querySelector('.finding[tabindex="0"]');
+      if (before) before.tabIndex = -1;
+      if (this.filtered.length) this.list.children[place].firstChild.tabIndex = 0;
+    }
+
     choose(place) {
       if (this.at >= 0) this.list.children[this.at].firstChild.removeAttribute("aria-current");
       this.at = place;
+      this.reach(place);
       const button = this.list.children[place].firstChild;
       button.setAttribute("aria-current", "true");
       // Only the list scrolls, never the page.
@@ -192,7 +201,7 @@
       if (plan.zones.length) this.group("zones", "Zones", plan.zones.map((zone) => this.zoneRow(zone)));
       if (plan.shot) this.group("survey", "Survey", [this.surveyRow(plan.shot)]);
       this.group("boundary", "Boundary", [this.row(this.boundarySwatch(), "Leg: its number, ground distance, grid bearing")]);
-      this.group("bays", "Bays, by largest gap under the panel", this.bayRows());
+      this.group("bays", "Bays, by largest gap below", this.bayRows());
       this.group("posts", "Posts", this.postRows());
       if (plan.findings.length) this.group("findings", "Findings", this.findingRows());
     }
@@ -222,7 +231,7 @@
         context.strokeStyle = style.INK;
         context.strokeRect(0.5, 0.5, width - 1, height - 1);
       });
-      const heights = terrain.exaggeration > 1 ? `, shaded with heights × ${terrain.exaggeration}` : "";
+      const heights = terrain.exaggeration > 1 ? `, shaded with heights ×\u00a0${terrain.exaggeration}` : "";
       return this.row(swatch, `${terrain.lowest_m.toFixed(0)} to ${terrain.highest_m.toFixed(0)} m${heights}`);
     }
 

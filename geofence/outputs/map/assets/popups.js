@@ -57,6 +57,20 @@
     return element("section", { class: "numbers" }, element("h3", null, "Findings"), list);
   }
 
+  /** What wires do to a post, where it has any: they pull it up or press it down. */
+  function uplift({ uplift_kn: column }, row) {
+    if (!column || !column.has(row)) return [];
+    const label = column.value(row) < 0 ? "Pressed down by wires" : "Pulled up by wires";
+    return [[label, `${column.text(row).replace("-", "")} kN`, "uplift_kn"]];
+  }
+
+  /** A finding's value and limit as text, both to as many decimals as the finer of them needs, at most three. */
+  function amounts({ value, limit, unit }) {
+    const decimals = (number) => (String(Number(number.toFixed(3))).split(".")[1] || "").length;
+    const most = Math.max(...[value, limit].filter((number) => number !== null).map(decimals));
+    return (number) => `${number.toFixed(most)}${unit && ` ${unit}`}`;
+  }
+
   class Popups {
     constructor(plan, { gates, layers: { zones, survey } }, open) {
       Object.assign(this, { plan, zones, survey, gates });
@@ -83,7 +97,7 @@
       return this.article("post", row, posts, postLook(posts.kind(row)).word, [
         group(exists ? "Stands already: nothing to cut or dig" : "To cut and set", [
           ...toSet.filter(([, , field]) => !exists || field === "height_m"),
-          ...optional(table, row, [["Pulled up by wires", "uplift_kn", "kN"]]),
+          ...uplift(table, row),
           ...optional(table, row, [
             ["Stands left of here, right -", "stands_left_m", "m"],
             ["Stands ahead of here, back -", "stands_ahead_m", "m"],
@@ -219,7 +233,7 @@
     finding(row) {
       const finding = this.plan.findings[row];
       const look = style.FINDINGS[finding.severity];
-      const amount = (value) => `${Number(value.toFixed(3))}${finding.unit && ` ${finding.unit}`}`;
+      const amount = amounts(finding);
       const rows = [];
       if (finding.chainageM !== null) rows.push(["Chainage", geofence.stretch(finding), "chainage_m"]);
       if (finding.value !== null) rows.push(["Measured", amount(finding.value), "value"]);

@@ -33,7 +33,7 @@
         context.stroke();
         section.write(level.toFixed(decimals), plot.left - 6, y, { align: "right" });
       }
-      section.write("Level, m", 4, 9, { align: "left", fill: style.QUIET });
+      section.write("Level, m", 5, 9, { align: "left", fill: style.QUIET });
     }
 
     drawChainages(context, section) {

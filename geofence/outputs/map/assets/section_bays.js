@@ -6,6 +6,7 @@
   const BLOCK_PX = 3; // bays too short to be told apart are drawn in blocks of this
   const STEPS_FROM_PX = 34; // of post spacing: from here steps are written
   const STEP_ASIDE_PX = 20;
+  const MOST_STEEP = 3; // pixels down for one across: steeper bands do not grow any more
 
   class SectionBays {
     constructor(plan) {
@@ -40,16 +41,11 @@
       return pieces;
     }
 
-    /** Level bays from their lowest underside to their highest top, sloping ones from end to end. */
+    /** From where the first bay of a block begins to where its last one ends. */
     drawBlock(context, section, first, last, shade) {
-      const { topFrom, topTo, underFrom, underTo } = this;
-      let [top, under] = [[topFrom[first], topTo[last]], [underFrom[first], underTo[last]]];
-      if (topFrom[first] === topTo[first]) {
-        const [high, low] = [topFrom.subarray(first, last + 1), underFrom.subarray(first, last + 1)];
-        [top, under] = [Array(2).fill(Math.max(...high)), Array(2).fill(Math.min(...low))];
-      }
       const ends = [section.x(this.startM[first]), section.x(this.endM[last])];
-      const [above, below] = [top.map((level) => section.y(level)), under.map((level) => section.y(level))];
+      const above = [section.y(this.topFrom[first]), section.y(this.topTo[last])];
+      const below = [section.y(this.underFrom[first]), section.y(this.underTo[last])];
       if (shade !== style.GATE) fillBetween(context, style.PANEL, ends, above, below);
       fillAlong(context, style.INK, ends, above, 0.6);
       fillAlong(context, style.INK, ends, below, 2.5);
@@ -126,8 +122,11 @@
     context.fill();
   }
 
+  /** Fills a band as wide on steep lines as on level ones. */
   function fillAlong(context, fill, ends, line, half) {
-    fillBetween(context, fill, ends, line.map((y) => y - half), line.map((y) => y + half));
+    const [dx, dy] = [ends[1] - ends[0], line[1] - line[0]];
+    const reach = half * Math.min(MOST_STEEP, Math.hypot(dx, dy) / dx);
+    fillBetween(context, fill, ends, line.map((y) => y - reach), line.map((y) => y + reach));
   }
 
   Object.assign(geofence, { SectionBays });

@@ -109,9 +109,11 @@
       const scale = 2 ** this._zoom;
       const corner = this._map.getPixelOrigin().add(this._bounds.min);
       const { x: width, y: height } = this._bounds.getSize();
+      const [insetX, insetY] = [width, height].map((length) => (length * this.options.padding) / (1 + 2 * this.options.padding));
+      const view = { west: insetX, north: insetY, east: width - insetX, south: height - insetY }; // what the map shows of the canvas
       const pxPerMetre = scale / this.plan.metresPerWorldPixel;
       const spacingPx = this.plan.system.module_m * pxPerMetre;
-      return { scale, left: corner.x, top: corner.y, width, height, spacingPx, pxPerMetre };
+      return { scale, left: corner.x, top: corner.y, width, height, view, spacingPx, pxPerMetre };
     },
 
     /** Runs of bays within a box of the canvas and a margin around it. */

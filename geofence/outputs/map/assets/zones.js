@@ -40,12 +40,13 @@
   }
 
   /** Only what is in view: dashes along kilometres cost as much as they are long on screen. */
-  function traceSeen(path, way, { width, height }) {
+  function traceSeen(path, way, frame) {
+    const box = geofence.around(frame, MARGIN_PX);
     // A stretch of no length would not be drawn at all.
     const points = way.length === 2 ? [way[0] - 0.01, way[1], ...way] : way;
     let [lastX, lastY] = [NaN, NaN];
     for (let at = 2; at < points.length; at += 2) {
-      const seen = geofence.clip(points[at - 2], points[at - 1], points[at], points[at + 1], width, height, MARGIN_PX);
+      const seen = geofence.clip(points[at - 2], points[at - 1], points[at], points[at + 1], box);
       if (!seen) continue;
       if (lastX !== seen[0] || lastY !== seen[1]) path.moveTo(seen[0], seen[1]);
       path.lineTo(seen[2], seen[3]);
@@ -123,14 +124,14 @@
       }
     }
 
-    longestSide({ outlines }, { scale, left, top, width, height }) {
+    longestSide({ outlines }, { scale, left, top, view }) {
       let [best, longest] = [null, 0];
       for (const { x, y } of outlines) {
         for (let row = 1; row < x.length; row++) {
           const [ax, ay, bx, by] = [x[row - 1], y[row - 1], x[row], y[row]];
           // Most sides are too short for any name, and need no more than this look.
           if ((Math.abs(bx - ax) + Math.abs(by - ay)) * scale < Math.max(longest, LABEL_SIDE_PX)) continue;
-          const seen = geofence.clip(ax * scale - left, ay * scale - top, bx * scale - left, by * scale - top, width, height);
+          const seen = geofence.clip(ax * scale - left, ay * scale - top, bx * scale - left, by * scale - top, view);
           const length = seen ? Math.hypot(seen[2] - seen[0], seen[3] - seen[1]) : 0;
           if (length > longest) [best, longest] = [seen, length];
         }
@@ -139,10 +140,10 @@
     }
 
     /** A level stretch at the foot of the reach of a zone that is a place alone; null for others, or out of view. */
-    belowPlace({ outlines, reach_m: reachM }, { scale, left, top, width, height, pxPerMetre }) {
+    belowPlace({ outlines, reach_m: reachM }, { scale, left, top, view, pxPerMetre }) {
       if (!outlines.length || outlines[0].x.length !== 1 || reachM * pxPerMetre < LABEL_FROM_PX) return null;
       const [px, py] = [outlines[0].x[0] * scale - left, outlines[0].y[0] * scale - top + reachM * pxPerMetre + BELOW_PX];
-      if (px < 0 || py < 0 || px > width || py > height) return null;
+      if (px < view.west || py < view.north || px > view.east || py > view.south) return null;
       return [px - LABEL_HALF_PX, py, px + LABEL_HALF_PX, py];
     }
 
