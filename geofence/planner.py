@@ -31,8 +31,8 @@ from geofence.planning.existing import Standing, stand
 from geofence.planning.existing_places import existing_posts
 from geofence.planning.gate_findings import gate_findings
 from geofence.planning.gate_leaves import leaf_findings
-from geofence.planning.gate_zones import opens_over
 from geofence.planning.gate_swing import Swings
+from geofence.planning.gate_zones import opens_over
 from geofence.planning.gates import errors_name_gates, place_gates
 from geofence.planning.reference_marks import few_in_reach, reference_marks
 from geofence.planning.surveyed import Progress, SurveyedSite, input_files, survey

@@ -10,8 +10,10 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
+import geopandas as gpd
 import numpy as np
 import pytest
+import shapely
 from pyproj import CRS, Geod, Transformer
 
 from geofence.engine.records import Finding, Floats
@@ -369,6 +371,58 @@ class TestLeavesOfTwoGates:
         (finding,) = self.met(plan)
         assert "gate Pond's at 24.40 m of Lane (" in finding.message
         assert finding.line == "Main"
+
+
+class TestZones:
+    """Shapes in metres east and north of the line's start; a raster's level 100 makes the ground 1.0000157 as long."""
+
+    def over(self, planned: Plan, shape: Any, rule: str, **keys: Any) -> list[Finding]:
+        moved = [shapely.transform(one, lambda xy: xy * K + (WEST, NORTH - 30)) for one in np.atleast_1d(shape)]
+        file = self.folder / "zone.geojson"
+        gpd.GeoDataFrame(geometry=moved, crs=UTM).to_crs(4326).to_file(file, engine="pyogrio", COORDINATE_PRECISION=9)
+        zone = {"file": str(file), "rule": rule, "name": "Green", "source": "drawing 7", **keys.pop("zone", {})}
+        return found(planned(flat, gate(**keys), zone=[zone]), "gate-opens-over-zone")
+
+    @pytest.fixture(autouse=True)
+    def _folder(self, tmp_path: Path) -> None:
+        self.folder = tmp_path
+
+    def test_a_tree_is_met_where_it_stands(self, planned: Plan) -> None:
+        """2 m along the shut leaf and 1.5 m aside: arctan(1.5 / 2) = 36.87 degrees."""
+        (finding,) = self.over(planned, shapely.Point(14, 1.5), "keep-clear")
+        assert (finding.severity, finding.limit, finding.unit) == ("note", 90.0, "deg")
+        assert finding.value == pytest.approx(36.870, abs=0.01)
+        assert finding.message == (
+            "Gate Yard: the leaf that opens to the left comes over Green (keep-clear; drawing 7), 37 of 90 deg open"
+        )
+        assert "stop it at 36 deg (open_deg), or make sure that nothing stands up there." in finding.remedy
+
+    @pytest.mark.parametrize("keys", [{"swing": "right"}, {"open_deg": 36.0}, {"swing": "slide"}, {"width_m": 2.4}])
+    def test_and_not_by_another_leaf(self, planned: Plan, keys: dict[str, Any]) -> None:
+        assert not self.over(planned, shapely.Point(14, 1.5), "keep-clear", **keys)
+
+    @pytest.mark.parametrize(("rule", "zone"), [("no-fence", {}), ("splay", {"limit_m": 0.6})])
+    def test_a_road_is_met_by_the_tip(self, planned: Plan, rule: str, zone: dict[str, Any]) -> None:
+        """Its edge 3 m from the line: arcsin(3 / 3.6) = 56.44 degrees; the leaf stands open over it."""
+        (finding,) = self.over(planned, shapely.box(0, 3, 40, 9), rule, zone=zone)
+        assert finding.severity == "warn"
+        assert finding.value == pytest.approx(56.443, abs=0.01)
+        assert finding.message.endswith("56 of 90 deg open, and stands open over it")
+
+    def test_as_far_as_the_rule_reaches(self, planned: Plan) -> None:
+        """1 m wider: arcsin(2 / 3.6) = 33.75 degrees."""
+        (finding,) = self.over(planned, shapely.box(0, 3, 40, 9), "no-fence", zone={"buffer_m": 1.0})
+        assert finding.value == pytest.approx(33.749, abs=0.01)
+
+    def test_what_the_gate_spans_is_told_by_the_zone_alone(self, planned: Plan) -> None:
+        pipe, tree = shapely.LineString([(13, -20), (13, 20)]), shapely.Point(14, 1.5)
+        assert not self.over(planned, pipe, "keep-clear")
+        assert not self.over(planned, pipe, "keep-clear", leaves=2)
+        (finding,) = self.over(planned, [pipe, tree], "keep-clear")
+        assert finding.value == pytest.approx(36.870, abs=0.01)
+
+    def test_a_setback_is_the_fences(self, planned: Plan) -> None:
+        assert not self.over(planned, shapely.box(0, 3, 40, 9), "setback", zone={"limit_m": 1.0})
 
 
 class TestSlides:

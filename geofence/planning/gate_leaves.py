@@ -13,7 +13,7 @@ from geofence.engine.records import Fence, Finding
 from geofence.inputs.gate_rules import GateRules
 from geofence.planning.gate_findings import leaf_words, other_ways
 from geofence.planning.gate_swing import LeafSwing, Swings, SwungGate
-from geofence.site.leaf_ways import Entry, comes_into
+from geofence.site.leaf_ways import Entry, LeafWay
 
 __all__ = ["leaf_findings"]
 
@@ -80,8 +80,9 @@ class _Pair:
         """The leaves that come into each other's way."""
         for one in self.gates[0].gate.swings:
             for other in self.gates[1].gate.swings:
-                entry = comes_into(one.swept.leaf, other.swept.leaf, self.geod)
-                back = comes_into(other.swept.leaf, one.swept.leaf, self.geod)
+                leaf, its = one.swept.leaf, other.swept.leaf
+                entry = LeafWay.about_itself(leaf, self.geod).into(its)
+                back = LeafWay.about_itself(its, self.geod).into(leaf)
                 if entry is not None and back is not None:
                     yield _Met(leaves=(one, other), entries=(entry, back))
 
@@ -131,7 +132,7 @@ class _Pair:
     def _meet(self, gate: _Hung, rules: GateRules, other: _Hung) -> bool:
         """Whether leaves by other rules would come into the way of another gate's."""
         return any(
-            comes_into(leaf, swing.swept.leaf, self.geod) is not None
+            LeafWay.about_itself(leaf, self.geod).into(swing.swept.leaf) is not None
             for _, _, leaf in self.swings.leaves(replace(gate.gate.placed, rules=rules))
             for swing in other.gate.swings
         )

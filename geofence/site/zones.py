@@ -18,7 +18,7 @@ from geofence.plan import ZoneOutline
 from geofence.site import grids
 from geofence.site.true_plane import TrueStretch
 
-__all__ = ["Crossing", "Drawing", "crossings", "distances", "nearest", "outlines", "triangle"]
+__all__ = ["Crossing", "Drawing", "crossings", "distances", "near_shapes", "nearest", "outlines", "triangle"]
 
 QUARTER = 128
 """Chords in a quarter of a circle round a shape. They lie outside the circle, so nothing comes nearer than it should:
@@ -91,7 +91,7 @@ def crossings(
     """
     found: list[Crossing] = []
     for stretch in stretches:
-        for row, shape in _flat(drawing, stretch, to_degrees, margin_m=reach_m + LOOK_M):
+        for row, shape in near_shapes(drawing, stretch, to_degrees, margin_m=reach_m + LOOK_M):
             found += _within(stretch, shape, row, reach_m)
     return _joined(found)
 
@@ -101,7 +101,7 @@ def nearest(drawing: Drawing, stretches: Iterable[TrueStretch], to_degrees: Tran
     least = math.inf
     for stretch in stretches:
         line = shapely.LineString(stretch.xy_m)
-        for _, shape in _flat(drawing, stretch, to_degrees, margin_m=reach_m + LOOK_M):
+        for _, shape in near_shapes(drawing, stretch, to_degrees, margin_m=reach_m + LOOK_M):
             least = min(least, float(shapely.distance(line, shape)))
     return least
 
@@ -122,13 +122,13 @@ def distances(
         if stretch.run != crossing.run or not here.any():
             continue
         one = replace(drawing, shapes=(drawing.shapes[crossing.shape],), names=("",))
-        for _, shape in _flat(one, stretch, to_degrees, margin_m=reach_m + LOOK_M):
+        for _, shape in near_shapes(one, stretch, to_degrees, margin_m=reach_m + LOOK_M):
             xy = [np.interp(chainage_m[here], stretch.chainage_m, axis) for axis in stretch.xy_m.T]
             apart[here] = np.minimum(apart[here], shapely.distance(shapely.points(*xy), shape))
     return apart
 
 
-def _flat(
+def near_shapes(
     drawing: Drawing, stretch: TrueStretch, to_degrees: Transformer, *, margin_m: float
 ) -> Iterator[tuple[int, Any]]:
     """The shapes that come near a stretch, with their rows, in its plane and as far as they do."""

@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geofence.site.leaf_ways import ARC_DEG, PLAY_DEG, PLAY_M, Entry, comes_into
+from geofence.site.leaf_ways import ARC_DEG, PLAY_DEG, PLAY_M, Entry, LeafWay
 from geofence.site.swing import Leaf, Motion
 from tests.site.test_swing import EAST, GEOD, LAT, LON, local
 
@@ -22,8 +22,12 @@ def hung(x: float, y: float, azimuth_deg: float, motion: Motion, **others: float
     return replace(EAST, lon_deg=lon, lat_deg=lat, azimuth_deg=azimuth_deg, motion=motion, **others)
 
 
+def comes_into(one: Leaf, other: Leaf) -> Entry | None:
+    return LeafWay.about_itself(one, GEOD).into(other)
+
+
 def both(one: Leaf, other: Leaf) -> tuple[Entry | None, Entry | None]:
-    return comes_into(one, other, GEOD), comes_into(other, one, GEOD)
+    return comes_into(one, other), comes_into(other, one)
 
 
 def opened(one: Leaf, other: Leaf) -> tuple[float, float]:
@@ -115,7 +119,7 @@ def test_no_place_of_a_fine_grid_says_otherwise(seed: int) -> None:
     azimuth = np.degrees(np.arctan2(x - from_x, y - from_y))
     turned = (azimuth - other.azimuth_deg) * (1 if other.motion == "clockwise" else -1) % 360
     inside = (np.hypot(x - from_x, y - from_y) <= other.length_m) & (turned <= other.open_deg)
-    entry = comes_into(one, other, GEOD)
+    entry = comes_into(one, other)
     if entry is None:
         shy = (angle > PLAY_DEG) & (angle < one.open_deg - PLAY_DEG) & (reach < one.length_m - PLAY_M)
         shy &= np.hypot(x - from_x, y - from_y) <= other.length_m - PLAY_M
