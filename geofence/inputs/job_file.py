@@ -50,14 +50,19 @@ __all__ = [
 ]
 
 
-def _pair(value: Any) -> Any:
-    if not isinstance(value, Sequence) or isinstance(value, str) or len(value) != 2:
-        raise fault("is not a position", remedy="Write it as [easting, northing].")
-    return tuple(value)
+def _two(what: str, example: str) -> BeforeValidator:
+    """Takes a list of two as a pair; anything else is refused as not being what is wanted."""
+
+    def pair(value: Any) -> Any:
+        if not isinstance(value, Sequence) or isinstance(value, str) or len(value) != 2:
+            raise fault(f"is not {what}", remedy=f"Write it as {example}.")
+        return tuple(value)
+
+    return BeforeValidator(pair)
 
 
 Count = Annotated[int, Field(ge=1)]
-Position = Annotated[tuple[float, float], BeforeValidator(_pair)]
+Position = Annotated[tuple[float, float], _two("a position", "[easting, northing]")]
 
 
 class Naming(Section):
@@ -399,18 +404,6 @@ KEYS_OF_RULES: Mapping[str, tuple[str, ...]] = {
 """The rules to which a key says something; with another it would be passed over in silence."""
 
 
-def _pair_of_positions(value: Any) -> Any:
-    if not isinstance(value, Sequence) or isinstance(value, str) or len(value) != 2:
-        raise fault("is not two positions", remedy="Write it as [[easting, northing], [easting, northing]].")
-    return tuple(value)
-
-
-def _pair_of_lengths(value: Any) -> Any:
-    if not isinstance(value, Sequence) or isinstance(value, str) or len(value) != 2:
-        raise fault("is not two lengths", remedy="Write it as [7.5, 7.5].")
-    return tuple(value)
-
-
 class Zone(Section):
     """An area with a rule."""
 
@@ -421,10 +414,10 @@ class Zone(Section):
     apex: Position | None = Field(
         default=None, description="[easting, northing] where the two sides of a visibility triangle meet; this or file"
     )
-    toward: Annotated[tuple[Position, Position], BeforeValidator(_pair_of_positions)] | None = Field(
-        default=None, description="a position on each side of the triangle: along lot lines or centre lines"
-    )
-    legs_m: Annotated[tuple[Annotated[float, Field(gt=0, le=1000)], ...], BeforeValidator(_pair_of_lengths)] | None = (
+    toward: (
+        Annotated[tuple[Position, Position], _two("two positions", "[[easting, northing], [easting, northing]]")] | None
+    ) = Field(default=None, description="a position on each side of the triangle: along lot lines or centre lines")
+    legs_m: Annotated[tuple[Annotated[float, Field(gt=0, le=1000)], ...], _two("two lengths", "[7.5, 7.5]")] | None = (
         Field(default=None, description="how far the triangle reaches along each side, on the ground")
     )
     rule: Rule = Field(
