@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 
+import numpy as np
 from pyproj import Geod
 
 from geofence.engine.records import Fence, Finding
 from geofence.inputs.gate_rules import GateRules
 from geofence.planning.gate_findings import leaf_words, other_ways
 from geofence.planning.gate_swing import LeafSwing, Swings, SwungGate
+from geofence.site.fence_chords import DEGREE_M
 from geofence.site.leaf_ways import Entry, LeafWay
 
 __all__ = ["leaf_findings"]
@@ -23,10 +24,23 @@ TOLD = 3
 
 def leaf_findings(swings: Swings, fence: Fence) -> Iterator[Finding]:
     """What is to be said of each pair of gates whose leaves come into each other's way; two of one gate go together."""
-    for one, other in combinations([_Hung(gate=gate, row=row) for gate, row in swings.in_bays(fence)], 2):
-        pair = _Pair(swings=swings, fence=fence, gates=(one, other))
+    hung = [_Hung(gate=gate, row=row) for gate, row in swings.in_bays(fence) if gate.swings]
+    for one, other in _near_each_other(hung):
+        pair = _Pair(swings=swings, fence=fence, gates=(hung[one], hung[other]))
         if met := list(pair.met()):
             yield pair.told(met)
+
+
+def _near_each_other(hung: Sequence[_Hung]) -> Iterator[tuple[int, int]]:
+    """Rows of gates whose leaves may reach each other, and some more: leaves reach two widths from a gate's posts."""
+    leaves = [each.gate.swings[0].swept.leaf for each in hung]
+    lon, lat = np.array([leaf.lon_deg for leaf in leaves]), np.array([leaf.lat_deg for leaf in leaves])
+    width = np.array([each.rules.width_m for each in hung])
+    for row in range(len(hung)):
+        x = ((lon[row + 1 :] - lon[row] + 180) % 360 - 180) * math.cos(math.radians(lat[row])) * DEGREE_M
+        y = (lat[row + 1 :] - lat[row]) * DEGREE_M
+        near = np.hypot(x, y) <= 2 * (width[row + 1 :] + width[row])
+        yield from ((row, row + 1 + int(other)) for other in np.flatnonzero(near))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

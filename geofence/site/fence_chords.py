@@ -11,7 +11,7 @@ from geofence.engine.joined import Joined
 from geofence.engine.records import Floats, Ints
 from geofence.site.profile import GroundLine
 
-__all__ = ["FenceChords"]
+__all__ = ["DEGREE_M", "FenceChords"]
 
 DEGREE_M = 110_500.0
 """A degree of the Earth, along a meridian or across, is nowhere shorter: distances by it are short by up to 1.1 %."""
