@@ -10,8 +10,9 @@ best whole flow is its best flow. Its arcs come from the same areas; what is tim
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
@@ -22,10 +23,11 @@ from geofence.engine.best import BestFit
 from geofence.engine.chords import BentLine
 from geofence.engine.layout import lay_out
 from geofence.engine.raked import choose_rakes
-from geofence.engine.records import Layout, LayoutRules, LevelRules, Path, Profile, RakeRules
+from geofence.engine.records import KeepClear, Layout, LayoutRules, LevelRules, Path, Profile, RakeRules
 from geofence.engine.stepped import choose_levels
 from geofence.engine.web_chain import WebChain
 from geofence.engine.web_levels import SteppedWeb
+from tests.validation.test_ways_round import least_rank, stretches
 
 MODULE_M = 1.885
 RULES = LevelRules(
@@ -60,11 +62,24 @@ def with_corners(path: Path, every_bays: float) -> Path:
     return Path(vertex_m=[0.0, *corners, path.length_m], deflection_deg=turns)
 
 
+def pipes(path: Path, every_bays: float) -> list[KeepClear]:
+    """Keep-clears 1.2 m wide, one for so many bays, here or there in them."""
+    count = max(1, round(path.length_m / (every_bays * MODULE_M)))
+    shift = np.random.default_rng(3).uniform(0.2, 0.8, count)
+    at = (np.arange(count) + shift) * path.length_m / count
+    return [KeepClear(name="pipe", from_m=float(each) - 0.6, to_m=float(each) + 0.6) for each in at]
+
+
 def laid(
-    profile: Profile, path: Path, rules: LevelRules = RULES, layout: LayoutRules = LAYOUT, rake: RakeRules | None = None
+    profile: Profile,
+    path: Path,
+    rules: LevelRules = RULES,
+    layout: LayoutRules = LAYOUT,
+    rake: RakeRules | None = None,
+    keep_clear: Sequence[KeepClear] = (),
 ) -> Layout:
     choose = BestFit(profile=profile, levels=rules, rake=rake) if layout.fit == "best" else None
-    return lay_out(path, [], layout, choose=choose)
+    return lay_out(path, [], layout, keep_clear=keep_clear, choose=choose)
 
 
 def cost(profile: Profile, layout: Layout, rules: LevelRules, rake: RakeRules | None = None) -> tuple[int, float]:
@@ -162,12 +177,13 @@ def against_peers(bays: int, *, highs: bool) -> None:
 
 
 def growth() -> None:
-    print("growth: layout with levels, against levels alone on that layout; cost against end")
+    print("growth: layout with levels, against the layout of end and levels alone; cost against end")
     cases = (
         ("within limits", 0.1, RULES, LAYOUT, None, (10, 1_000, 20_000)),
         ("two cut bays", 0.1, RULES, replace(LAYOUT, min_bay_m=0.9), None, (10, 1_000, 20_000)),
         ("a corner each 14.3 bays", 0.1, RULES, LAYOUT, None, (1_000, 20_000)),
         ("steep, most broken", 0.5, replace(RULES, gap_max_m=0.15, dig_max_m=0.1), LAYOUT, None, (10, 1_000, 20_000)),
+        ("a keep-clear each 100 bays", 0.1, RULES, LAYOUT, None, (10, 1_000, 20_000)),
         ("raked", 0.1, replace(RULES, gap_max_m=0.15, dig_max_m=0.05), LAYOUT, RAKE, (10, 1_000, 20_000)),
     )
     for name, steep, rules, layout, rake, sizes in cases:
@@ -175,18 +191,38 @@ def growth() -> None:
             profile, path = rolling(bays, steep)
             if "corner" in name:
                 path = with_corners(path, 14.3)
-            own, best = seconds(lambda at=(profile, path, rules, layout, rake): laid(*at), 1 if bays > 10_000 else 3)
+            bars = pipes(path, 100.0) if "keep-clear" in name else []
+            work = partial(laid, profile, path, rules, layout, rake, bars)
+            own, best = seconds(work, 1 if bays > 10_000 else 3)
             assert isinstance(best, Layout)
-            levels, (broken, total) = seconds(lambda at=(profile, best, rules, rake): cost(*at), 1)  # type: ignore[misc]
-            end = cost(profile, laid(profile, path, rules, replace(layout, fit="end"), rake), rules, rake)
+            levels, (broken, total) = seconds(partial(cost, profile, best, rules, rake), 1)  # type: ignore[misc]
+            alone, plain = seconds(partial(laid, profile, path, rules, replace(layout, fit="end"), rake, bars), 1)
+            assert isinstance(plain, Layout)
+            end = cost(profile, plain, rules, rake)
+            moved = "; moved " + ", ".join(f"{moves(each):.0f}" for each in (best, plain)) if bars else ""
             print(
-                f"  {name:24s} {bays:6d} bays {own * 1e3:9.1f} ms, {own / bays * 1e6:6.1f} us a bay, "
-                f"{own / levels:5.1f} times levels alone; {broken} broken, {total:.1f} (end {end[0]}, {end[1]:.1f})"
+                f"  {name:28s} {bays:6d} bays {own * 1e3:9.1f} ms, {own / bays * 1e6:6.1f} us a bay, "
+                f"{own / (alone + levels):5.1f} times end and its levels; "
+                f"{broken} broken, {total:.1f} (end {end[0]}, {end[1]:.1f}){moved}"
             )
+
+
+def moves(layout: Layout) -> float:
+    return sum(each.value or 0.0 for each in layout.findings if each.code == "keep-clear-avoided")
+
+
+def round_keep_clears() -> None:
+    """Against HiGHS, posts as continuous unknowns, which finds the fewest moved posts but not yet their levels."""
+    own = theirs = 0.0
+    for stretch in stretches(1, 20):
+        own += seconds(stretch.laid, 3)[0]
+        theirs += seconds(partial(least_rank, stretch), 1)[0]
+    print(f"20 stretches round keep-clears {own * 1e3:.1f} ms; HiGHS, layout only, {theirs / own:.0f} times")
 
 
 if __name__ == "__main__":
     against_peers(10, highs=True)
     against_peers(200, highs=True)
     against_peers(1_000, highs=False)
+    round_keep_clears()
     growth()

@@ -171,6 +171,14 @@ class TestRoundKeepClears:
             assert "pipe" in said.message
             assert "tree" not in said.message
 
+    def test_nothing_is_said_where_every_post_stands_where_some_order_has_one(self) -> None:
+        """8.3 m: posts at 2.4, 4.8 and 7.2 m, or at 1.1, 3.5 and 5.9 m. From 3.5 m to 4.8 m is one bay more."""
+        bars = (KeepClear(name="tree", from_m=1.4, to_m=3.3), KeepClear(name="pipe", from_m=5.5, to_m=6.5))
+        web = straight(8.3, keep_clear=bars)
+        assert [web.end_m[way].round(6).tolist() for way in ways(web)] == [[1.1, 3.5, 4.8, 7.2, 8.3]]
+        ((_, piece),) = web.laid(web.any_way())
+        assert web.templates[0].says(piece) == []
+
     def test_where_none_leads_round_the_one_layout_has_a_stop(self) -> None:
         keep_clear = (KeepClear(name="pit", from_m=4.0, to_m=7.0),)
         web = straight(9.1, min_bay_m=1.2, keep_clear=keep_clear)
@@ -186,6 +194,13 @@ class TestRoundKeepClears:
             chords = [line.chord_m(*bay) for bay in zip(web.start_m[way], web.end_m[way], strict=True)]
             assert chords == pytest.approx(web.width_m[way].tolist(), abs=1e-6)
             assert not any(4.2 < post < 5.0 for post in web.end_m[way])
+
+    def test_posts_on_vertices_that_move_fewer_others_come_before_fewer_cut_bays(self) -> None:
+        """(d) not independent: with the vertices of ``end`` one post moves and one bay is cut; of ``start`` none, two."""
+        line = BentLine.from_turns([0.0, 7.1, 11.9, 20.3], [0.0, 4.0, -3.0, 0.0])
+        rules = LayoutRules(module_m=2.4, min_bay_m=0.9, fit="best")
+        web = arrangements(line, 0.0, 20.3, rules, keep_clear=(KeepClear(name="x", from_m=11.4, to_m=12.5),))
+        assert {np.count_nonzero(web.width_m[way] < 2.4 - 1e-9) for way in ways(web)} == {2}
 
 
 class TestWebs:
