@@ -196,7 +196,7 @@ class TestRoundKeepClears:
             assert not any(4.2 < post < 5.0 for post in web.end_m[way])
 
     def test_posts_on_vertices_that_move_fewer_others_come_before_fewer_cut_bays(self) -> None:
-        """(d) not independent: with the vertices of ``end`` one post moves and one bay is cut; of ``start`` none, two."""
+        """(d) not independent: with those of ``end`` one post moves and one bay is cut; of ``start`` none, and two."""
         line = BentLine.from_turns([0.0, 7.1, 11.9, 20.3], [0.0, 4.0, -3.0, 0.0])
         rules = LayoutRules(module_m=2.4, min_bay_m=0.9, fit="best")
         web = arrangements(line, 0.0, 20.3, rules, keep_clear=(KeepClear(name="x", from_m=11.4, to_m=12.5),))
