@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
@@ -148,6 +150,17 @@ class TestPages:
                 return one.closest("tr:not(.note, .band)") && whole.getBoundingClientRect().height > 20;
             }).map((one) => one.textContent)""")
         assert broken == []
+
+    def test_what_stands_on_the_second_line_stays_there_where_the_first_is_empty(
+        self, browser: Browser, tmp_path: Path
+    ) -> None:
+        plan = plan_of("wires")
+        bays = replace(plan.fence.bays, droppers=np.full(len(plan.fence.bays), np.nan))
+        write(replace(plan, fence=replace(plan.fence, bays=bays)), tmp_path / "setout.html")
+        with opened(browser, tmp_path / "setout.html") as visit:
+            heights = visit.ask("""[...document.querySelectorAll(".data td b:empty")]
+                .map((one) => one.getBoundingClientRect().height)""")
+        assert min(heights) > 14
 
 
 @pytest.fixture(scope="module")
