@@ -24,8 +24,8 @@ from geofence.outputs.setout.style import PAPERS_MM, Paper, SetoutStyle
 from geofence.plan import FencePlan
 from tests.outputs.drawn_plans import plan_of
 from tests.outputs.pages import DESKTOP, PHONE, opened
-from tests.outputs.printed import PrintedPage, read_pdf
-from tests.outputs.setout_plans import square, with_findings, with_marks
+from tests.outputs.setout.plans import square, with_findings, with_marks
+from tests.outputs.setout.printed import PrintedPage, read_pdf
 from tests.plans import HOSTILE, hostile_plan, made_up_plan
 
 pytestmark = pytest.mark.browser

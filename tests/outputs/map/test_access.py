@@ -15,8 +15,8 @@ from playwright.sync_api import Browser
 
 from geofence.outputs.map.page import OUTPUT
 from geofence.plan import PlannedZone
+from tests.outputs.map.test_zones import outline
 from tests.outputs.pages import DESKTOP, PHONE, Visit, opened
-from tests.outputs.test_map_zones import outline
 from tests.plans import made_up_plan
 
 pytestmark = pytest.mark.browser

@@ -22,7 +22,7 @@ from geofence.outputs.setout.strings import tape_of
 from geofence.outputs.setout.units import TapeUnit, Units
 from geofence.plan import FencePlan, Parameter
 from tests.outputs.drawn_plans import plan_of
-from tests.outputs.setout_plans import plan_through, square, tee, with_marks
+from tests.outputs.setout.plans import plan_through, square, tee, with_marks
 
 HALF_MM = 5e-4
 

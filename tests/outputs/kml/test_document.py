@@ -31,7 +31,7 @@ from tests.plans import HOSTILE, hostile_plan, made_up_plan
 
 SCHEMA = etree.XMLSchema(etree.parse(Path(fastkml.__file__).parent / "schema" / "ogckml22.xsd"))
 NAMES = {"x": "http://www.opengis.net/kml/2.2"}
-MAP_STYLE = Path(__file__).parents[2] / "geofence" / "outputs" / "map" / "assets" / "style.js"
+MAP_STYLE = Path(__file__).parents[3] / "geofence" / "outputs" / "map" / "assets" / "style.js"
 
 
 def _written(plan: FencePlan, tmp_path: Path) -> Path:

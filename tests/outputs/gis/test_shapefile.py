@@ -135,6 +135,6 @@ def test_the_same_plan_gives_the_same_bytes(tmp_path: Path) -> None:
 
 
 def test_the_page_has_every_short_name() -> None:
-    page = (Path(__file__).parents[2] / "docs" / "outputs.md").read_text(encoding="utf-8")
+    page = (Path(__file__).parents[3] / "docs" / "outputs.md").read_text(encoding="utf-8")
     for column, name in shapefile.SHORT.items():
         assert f"| `{column}` | `{name}` |" in page

@@ -33,7 +33,7 @@ from geofence.outputs.sheets.strip_plan import SWING
 from geofence.outputs.sheets.strip_table import RULE
 from geofence.plan import CAUTIONS, FencePlan, Parameter
 from tests.outputs.drawn_plans import PLANS, plan_of
-from tests.outputs.drawn_texts import POINT_MM, DrawnText, overlapping, texts_of
+from tests.outputs.sheets.drawn_texts import POINT_MM, DrawnText, overlapping, texts_of
 from tests.plans import HOSTILE, hostile_plan, made_up_plan
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -25,7 +25,7 @@ from tests.landxml import ground
 from tests.outputs.runs import in_two_runs, on_a_square
 from tests.plans import HOSTILE, MODULE_M, hostile_plan, made_up_plan
 
-SCHEMA = etree.XMLSchema(etree.parse(Path(__file__).parent / "schemas" / "landxml-1.2-part.xsd"))
+SCHEMA = etree.XMLSchema(etree.parse(Path(__file__).parents[1] / "schemas" / "landxml-1.2-part.xsd"))
 NAMES = {"x": "http://www.landxml.org/schema/LandXML-1.2"}
 FOOT, SURVEY_FOOT, CLARKE_FOOT = 0.3048, 1200 / 3937, 0.3047972654
 

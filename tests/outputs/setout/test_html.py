@@ -23,7 +23,7 @@ from geofence.plan import FencePlan, Parameter
 from geofence.planner import plan_fence
 from geofence.sample import PADDOCKS_JOB
 from tests.outputs.drawn_plans import plan_of
-from tests.outputs.setout_plans import plan_through, square, tee, with_findings, with_marks
+from tests.outputs.setout.plans import plan_through, square, tee, with_findings, with_marks
 from tests.plans import HOSTILE, hostile_plan, made_up_plan
 
 MILLIMETRE = 5.01e-4

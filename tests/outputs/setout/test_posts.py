@@ -14,7 +14,7 @@ from geofence.outputs.setout.posts import SetOutPost, Stretch, stretches, whole_
 from geofence.outputs.setout.strings import STRING_M, held_along, tape_of
 from geofence.plan import FencePlan, PlannedGate
 from tests.outputs.drawn_plans import plan_of
-from tests.outputs.setout_plans import STEP_M, plan_through, square, tee, with_findings
+from tests.outputs.setout.plans import STEP_M, plan_through, square, tee, with_findings
 
 
 def along(plan: FencePlan, line: str) -> list[SetOutPost]:

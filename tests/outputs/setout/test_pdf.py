@@ -17,8 +17,8 @@ from geofence.outputs.setout.pdf import OUTPUT, write
 from geofence.outputs.setout.style import PAPERS_MM, SetoutStyle
 from geofence.plan import FencePlan
 from tests.outputs.drawn_plans import plan_of
-from tests.outputs.printed import PrintedPage, read_pdf
-from tests.outputs.setout_plans import square, tee, with_marks
+from tests.outputs.setout.plans import square, tee, with_marks
+from tests.outputs.setout.printed import PrintedPage, read_pdf
 from tests.plans import HOSTILE, hostile_plan, made_up_plan
 
 FOREIGN = "柵栏 Забор čšž"

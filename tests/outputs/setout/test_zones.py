@@ -21,8 +21,8 @@ from geofence.outputs.setout.html import write
 from geofence.outputs.setout.units import Units
 from geofence.outputs.setout.zones import zone_notes, zone_texts
 from geofence.plan import ExistingPosts, FencePlan, PlannedZone, ZoneOutline, ZoneStretch
-from tests.outputs.printed import read_pdf
-from tests.outputs.setout_plans import EAST, NORTH, tee
+from tests.outputs.setout.plans import EAST, NORTH, tee
+from tests.outputs.setout.printed import read_pdf
 from tests.plans import HOSTILE
 
 ALONG = [(2.9, -5.0), (2.9, 5.0)]

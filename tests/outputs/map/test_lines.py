@@ -13,8 +13,8 @@ from geofence.outputs.map.data import map_data
 from geofence.outputs.map.lines import lines_data
 from geofence.outputs.map.page import OUTPUT
 from tests.networks import HOSTILE_NAMES, hostile_paddocks, paddocks, run_of
+from tests.outputs.map.test_data import unpacked
 from tests.outputs.pages import Visit, opened
-from tests.outputs.test_map_data import unpacked
 from tests.plans import made_up_plan
 
 pytestmark = pytest.mark.browser
