@@ -12,18 +12,14 @@
   class Posts {
     constructor(plan) {
       this.plan = plan;
+      this.apart = []; // rows of those that are no line posts
+      for (let post = 0; post < plan.posts.count; post++) if (plan.posts.kind(post) !== "line") this.apart.push(post);
     }
 
     /** Calls `visit(post, x, y)` once for each post of the frame's runs that is on the canvas or near it. */
     each(frame, marginPx, visit) {
-      const { x, y } = this.plan.posts;
       const { from, to } = this.plan.bays;
-      const see = (post) => {
-        const px = x[post] * frame.scale - frame.left;
-        const py = y[post] * frame.scale - frame.top;
-        if (px < -marginPx || py < -marginPx || px > frame.width + marginPx || py > frame.height + marginPx) return;
-        visit(post, px, py);
-      };
+      const see = this.seer(frame, marginPx, visit);
       for (const run of frame.runs) {
         for (let bay = run.first; bay < run.last; bay++) {
           see(from[bay]);
@@ -33,14 +29,24 @@
       }
     }
 
+    /** A function that calls `visit(post, x, y)` if a post is on the canvas or near it. */
+    seer({ scale, left, top, width, height }, marginPx, visit) {
+      const { x, y } = this.plan.posts;
+      return (post) => {
+        const px = x[post] * scale - left;
+        const py = y[post] * scale - top;
+        if (px < -marginPx || py < -marginPx || px > width + marginPx || py > height + marginPx) return;
+        visit(post, px, py);
+      };
+    }
+
     draw(context, frame, labels) {
       const { kind } = this.plan.posts;
       const full = frame.spacingPx >= style.SHAPES_FROM_PX;
       const [dots, shapes] = [[], []];
-      this.each(frame, 12, (post, px, py) => {
-        if (full || kind(post) !== "line") shapes.push([post, px, py]);
-        else if (frame.spacingPx >= style.DOTS_FROM_PX) dots.push([post, px, py]);
-      });
+      const gather = (post, px, py) => (full || kind(post) !== "line" ? shapes : dots).push([post, px, py]);
+      if (frame.spacingPx >= style.DOTS_FROM_PX) this.each(frame, 12, gather);
+      else this.apart.forEach(this.seer(frame, 12, gather));
       fillDots(context, dots);
       const holePx = this.plan.system.hole_diameter_m * frame.pxPerMetre;
       if (holePx > HOLES_FROM_PX) strokeHoles(context, shapes, holePx / 2);
