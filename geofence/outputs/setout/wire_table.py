@@ -57,9 +57,10 @@ def _strain(plan: FencePlan, units: Units, row: int, inside: NDArray[np.int64]) 
 
 def _temperatures(plan: FencePlan, units: Units) -> str:
     """At which each wire has the pulls of the table."""
-    strained, coldest, hottest = (plan.value(f"wire.temperature{part}_c") for part in ("", "_min", "_max"))
-    if strained is None:
+    told = [plan.value(f"wire.temperature{part}_c") for part in ("", "_min", "_max")]
+    if None in told:
         return ""
+    strained, coldest, hottest = told
     text = (
         f" Strain to: the pull of each wire at {strained:g} °C; coldest at {coldest:g} °C, hottest at {hottest:g} °C."
     )

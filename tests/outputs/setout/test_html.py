@@ -182,6 +182,13 @@ class TestPosts:
         (hint,) = [hint for hint in hints if "each wire at" in hint]
         assert f"each wire at {celsius:g} °C [{celsius * 9 / 5 + 32:.0f} °F]; coldest at" in hint
 
+    def test_no_temperature_is_told_of_a_plan_that_lacks_one(self, page: Any) -> None:
+        """As a plan that is read back may."""
+        plan = plan_of("wires")
+        told = {key: value for key, value in plan.parameters.items() if key != "wire.temperature_max_c"}
+        root = page(replace(plan, parameters=told))
+        assert not [hint for hint in root.xpath('//p[@class="hint"]/text()') if "each wire at" in hint]
+
     def test_droppers_are_those_of_their_own_line(self, page: Any) -> None:
         plan = plan_fence(PADDOCKS_JOB)
         strains = lines(table(page(plan), "Strains of wire"))
