@@ -405,6 +405,20 @@ def test_hostile_names_are_shown_and_do_nothing(browser: Browser, tmp_path: Path
         assert visit.ask("document.querySelectorAll('.finding b, #job-name *').length") == 0
 
 
+def test_on_a_phone_all_layers_can_be_chosen_without_scrolling(browser: Browser, file: Path) -> None:
+    with opened(browser, file, PHONE, has_touch=True, is_mobile=True, reduced_motion="reduce") as visit:
+        visit.page.focus(".leaflet-control-layers-toggle")
+        visit.page.keyboard.press("Enter")
+        rows = visit.ask("""[...document.querySelectorAll(".leaflet-control-layers label")].map((row) => {
+            const [box, word] = row.querySelectorAll("input, input + span");
+            return [row.offsetHeight, word.getBoundingClientRect().left - box.getBoundingClientRect().right];
+        })""")
+        assert len(rows) == 6
+        assert all(height >= 40 and 4 <= apart <= 8 for height, apart in rows)
+        listed = "document.querySelector('.leaflet-control-layers-list')"
+        assert visit.ask(f"{listed}.scrollHeight <= {listed}.clientHeight")
+
+
 def test_a_phone_has_the_map_first_and_no_sideways_scroll(browser: Browser, file: Path) -> None:
     with opened(browser, file, PHONE, has_touch=True, is_mobile=True) as visit:
         assert visit.ask("document.documentElement.scrollWidth") <= PHONE[0]
