@@ -23,7 +23,7 @@ import pytest
 
 from geofence.engine.best import BestFit
 from geofence.engine.layout import lay_out
-from geofence.engine.records import KeepClear, Layout, LayoutRules, Path
+from geofence.engine.records import KeepClear, Layout, LayoutRules, Path, Profile
 from tests.validation import test_best_optimum as levelled
 from tests.validation import test_keep_clear_optimum as clear
 from tests.validation.test_best_optimum import Bay, agree
@@ -195,6 +195,48 @@ def test_highs_finds_the_same_optimum_of_layout_and_levels_on_200_stretches(grou
 def test_highs_finds_the_same_optimum_of_layout_and_levels_on_a_thousand_more(group: int) -> None:
     for stretch in stretches(6_000 + group, 50):
         holds(stretch)
+
+
+def round_a_corner(one: Stretch, other: Stretch) -> bool:
+    """Two stretches, chosen together across their corner; whether there is more than one layout of each."""
+    length, ground = one.length_m + other.length_m, one.ground
+    stretched = ground.profile.chainage_m * (length / ground.profile.chainage_m[-1])
+    ground = replace(
+        ground,
+        lengths_m=(one.length_m, other.length_m),
+        profile=Profile(chainage_m=stretched, level_m=ground.profile.level_m),
+        min_bay_m=one.rules.min_bay_m,
+    )
+    bars = [*one.barred, *((a + one.length_m, b + one.length_m) for a, b in other.barred)]
+    laid = lay_out(
+        ground.path,
+        [],
+        one.rules,
+        keep_clear=[KeepClear(name="x", from_m=a, to_m=b) for a, b in bars],
+        choose=BestFit(profile=ground.profile, levels=ground.rules),
+    )
+    layouts = [stretch.every_layout(stretch.rank(stretch.laid().post_m)[0]) for stretch in (one, other)]
+    both = [np.append(first, one.length_m + second[1:]) for first in layouts[0] for second in layouts[1]]
+    programme = Programme(replace(one, ground=ground), both)
+    mine = ground.stepped(laid.bay_start_m, laid.bay_end_m)
+    assert agree(mine, programme.best(), rel=1e-5), (one, other)
+    return min(map(len, layouts)) > 1
+
+
+def test_highs_finds_the_same_optimum_round_a_corner() -> None:
+    """20 pairs of stretches with the same rules, and keep-clears that do not reach past their ends."""
+    waiting: dict[LayoutRules, Stretch] = {}
+    choices = []
+    for stretch in stretches(10_000, 120):
+        if any(a <= 0 or b >= stretch.length_m for a, b in stretch.barred):
+            continue
+        other = waiting.pop(stretch.rules, None)
+        if other is None:
+            waiting[stretch.rules] = stretch
+        elif len(choices) < 20:
+            choices.append(round_a_corner(other, stretch))
+    assert len(choices) == 20
+    assert any(choices)
 
 
 @dataclass(frozen=True)
