@@ -201,7 +201,7 @@ def _no_layout(task: Task, stopped_at_m: Sequence[float], near: Sequence[KeepCle
                 code="keep-clear-no-layout",
                 severity="stop",
                 message=f"No bay of {task.min_bay_m:.3f} m or more, up to {task.module_m:.3f} m, leads on from "
-                f"chainage {from_m + start:.2f} to {from_m + end:.2f} with its posts clear of {_named(between)}",
+                f"chainage {from_m + start:.2f} to {from_m + end:.2f} m with its posts clear of {_named(between)}",
                 remedy=f"Any of these makes a way: {ways}; or have an opening here as a gate.",
                 chainage_m=start,
                 chainage_to_m=end,
