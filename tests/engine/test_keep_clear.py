@@ -173,7 +173,7 @@ class TestNoWay:
         layout = lay_out(TEN_MODULES, [], RULES, keep_clear=[bar(10.0, 13.0)], from_m=100.0)
         found = only(layout, "keep-clear-no-layout")
         assert (found.severity, found.chainage_m, found.chainage_to_m) == ("stop", 10.0, 13.0)
-        assert "from chainage 110.00 to 113.00 with its posts clear of gas main (drawing 4, 2026)" in found.message
+        assert "from chainage 110.00 to 113.00 m with its posts clear of gas main (drawing 4, 2026)" in found.message
         # 3.0 m is 0.6 m more than a bay: 0.3 m on each side, or a module of 3.0 m
         assert "a buffer_m that is 0.300 m less; a module (layout.module_m) of 3.000 m" in found.remedy
         post = only(layout, "post-in-keep-clear")
