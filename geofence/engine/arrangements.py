@@ -1,13 +1,10 @@
 """The layouts of a stretch that ``best`` chooses from, between two posts that must be where they are.
 
-All have the fewest bays, and the fewest cut bays among these; that is what the other fits ask first too. Where the
-stretch is straight, the cut bays are alike, as wide as they can be, and may stand anywhere in the row: with k cut bays
-among n, a post stands at one of at most k + 1 places after each number of bays, and the ways between these places are
-all the orders of the n bays.
+All have the fewest bays, and the fewest cut bays among these; that is what the other fits ask first too. The cut bays
+are alike, as wide as they can be, and stand in any order among the full ones; see :mod:`~geofence.engine.orders`. A bay
+that leaves the line by more than the tolerance is left out.
 
-Where the line bends within a stretch, the place of a post depends on all the bays before it. There the cut bays stand
-side by side, anywhere in the row; full bays are walked by chord from both ends, and the cut bays alike, by chord,
-between the two. A bay that leaves the line by more than the tolerance is left out.
+Where keep-clears have a post of every order, the layouts are those of :mod:`~geofence.engine.ways_round`.
 
 Which vertices of a bent line have posts is what ``end`` finds, and what ``start`` does where that is as good.
 """
@@ -26,7 +23,7 @@ from geofence.engine.bends import lay_span
 from geofence.engine.chords import BentLine
 from geofence.engine.keep_clear import all_round_keep_clears, barred_by, round_keep_clears
 from geofence.engine.orders import every_order
-from geofence.engine.records import Fit, KeepClear, LayoutRules
+from geofence.engine.records import Fit, Ints, KeepClear, LayoutRules
 from geofence.engine.spans import Division, Piece
 from geofence.engine.web import Template, Web, in_series, side_by_side
 from geofence.numeric import WIDTH_TOLERANCE_M
@@ -139,13 +136,13 @@ def _arranged(
     round_them = all_round_keep_clears(web, keep_clear, rules) if piece.division.fits(rules) else None
     if round_them is not None:
         web, moved = round_them
-        return _Way(web=_on_line(web, rules) or web, moved=moved)
+        return _Way(web=web.least(_departures(web, rules)).with_own_piece(), moved=moved)
     laid, findings = round_keep_clears(piece, line, keep_clear, rules, from_m=from_m)
     template = Template(piece=laid, line=line, says=lambda _: findings)
-    return _Way(web=Web.fixed(template), inside=sum(_within(post, barred) for post in laid.end_m[:-1]))
+    return _Way(web=Web.fixed(template), inside=sum(_stands_in(post, barred) for post in laid.end_m[:-1]))
 
 
-def _within(post_m: float, barred: Sequence[Interval]) -> bool:
+def _stands_in(post_m: float, barred: Sequence[Interval]) -> bool:
     return any(start + WIDTH_TOLERANCE_M < post_m < end - WIDTH_TOLERANCE_M for start, end in barred)
 
 
@@ -167,13 +164,13 @@ def _anywhere(template: Template, rules: LayoutRules) -> Web:
         full_m=division.full_m,
         narrowest_m=rules.min_bay_m,
     )
-    return (web and _on_line(web, rules)) or Web.fixed(template)
+    return (web and web.through(_departures(web, rules) == 0)) or Web.fixed(template)
 
 
-def _on_line(web: Web, rules: LayoutRules) -> Web | None:
-    """The layouts that leave the line by no more than the tolerance."""
+def _departures(web: Web, rules: LayoutRules) -> Ints:
+    """(e,) int64 how far each bay leaves the line beyond the tolerance, as :func:`_off`."""
     line = web.templates[0].line
     if not line.bends_m(web.start_m[0], web.end_m[-1]):
-        return web
+        return np.zeros(len(web.layer), dtype=np.int64)
     bays = zip(web.start_m.tolist(), web.end_m.tolist(), strict=True)
-    return web.through(np.array([not _off(line.departure_m(*bay), rules) for bay in bays]))
+    return np.array([_off(line.departure_m(*bay), rules) for bay in bays], dtype=np.int64)

@@ -72,7 +72,7 @@ class Task:
     start_m, end_m
         The two posts.
     module_m, min_bay_m
-        The widest and the narrowest bay.
+        The width of full bays, and of the narrowest bay.
     barred
         Stretches where no post may stand, in order and apart; at their ends one may. See :func:`merged`.
     wanted_m
@@ -81,6 +81,8 @@ class Task:
         1 where a bay narrower than the module costs something, 0 where all bays may be alike.
     ruler
         Lays off bays.
+    slack_m
+        By how much cut bays may be wider than full ones: where these are modules less a fraction of a millimetre.
     """
 
     start_m: float
@@ -91,6 +93,12 @@ class Task:
     wanted_m: tuple[float, ...]
     cuts_count: int
     ruler: Ruler
+    slack_m: float = 0.0
+
+    @property
+    def widest_m(self) -> float:
+        """The widest bay."""
+        return self.module_m + self.slack_m
 
     def narrowed(self, by_m: float) -> Task:
         """The same with each barred stretch shorter by so much at both ends."""
@@ -209,7 +217,7 @@ def obstacles(task: Task) -> list[float] | None:
 def leads_to_end(task: Task, reached: Sequence[Interval]) -> bool:
     """Whether one bay more leads to the end."""
     latest = task.ruler.behind(task.end_m, task.min_bay_m) + TOLERANCE_M
-    earliest = task.ruler.behind(task.end_m, task.module_m) - TOLERANCE_M
+    earliest = task.ruler.behind(task.end_m, task.widest_m) - TOLERANCE_M
     return any(start <= latest and end >= earliest for start, end in reached)
 
 
@@ -233,7 +241,7 @@ def _spread(task: Task, seeds: Sequence[Interval]) -> tuple[list[Interval], list
             reached[-1] = (reached[-1][0], end)
         else:
             reached.append((start, end))
-        first, last = task.ruler.ahead(start, task.min_bay_m), task.ruler.ahead(end, task.module_m)
+        first, last = task.ruler.ahead(start, task.min_bay_m), task.ruler.ahead(end, task.widest_m)
         if first < task.end_m:
             for part_start, part_end, barred in parts(task, first, min(last, task.end_m)):
                 heappush(blocked if barred else queue, (part_start, part_end))

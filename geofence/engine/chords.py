@@ -168,7 +168,7 @@ class BentLine:
             if abs(past) < _LANDED_M:
                 return chord
             closer = chord - past / slope
-            if not 0.0 < closer <= longest_m:
+            if not 0.0 < closer <= longest_m or closer == chord:
                 return None
             closer_past = past_end(closer)
             slope = (closer_past - past) / (closer - chord)

@@ -75,15 +75,14 @@ def detour(task: Task) -> Detour | None:
 
 def _widest(task: Task, cost: int, route: Route, *, barred: int) -> list[float]:
     """The posts of the layout of this cost whose narrowest bay is the widest, to :data:`GAIN_M`."""
-    while True:
-        post_m = widened(task, route)
-        narrowest = min(task.ruler.width(start, end) for start, end in pairwise(post_m)) + GAIN_M
-        if narrowest > task.module_m:
-            return post_m
-        wider = _route(replace(task, min_bay_m=narrowest), barred=barred)
+    widest, post_m = 0.0, widened(task, route)
+    while (narrowest := min(task.ruler.width(*bay) for bay in pairwise(post_m))) > widest:
+        widest, best = narrowest + GAIN_M, post_m
+        wider = _route(replace(task, min_bay_m=widest), barred=barred) if widest <= task.module_m else None
         if wider is None or len(wider[1].full) > len(route.full) or wider[0] > cost:
-            return post_m
-        route = wider[1]
+            break
+        post_m = widened(task, wider[1])
+    return best
 
 
 def _route(task: Task, *, barred: int) -> tuple[int, Route] | None:
@@ -111,15 +110,20 @@ def _next(task: Task, stands: Sequence[Stand], prices: Prices, *, window: Interv
     """Where the next post can stand, at least cost; nowhere twice."""
     found: list[Stand] = []
     for stand in stands:
-        last = task.ruler.ahead(stand.end_m, task.module_m)
-        full = task.ruler.ahead(stand.start_m, task.module_m)
-        cut = task.ruler.ahead(stand.start_m, task.min_bay_m)
-        steps = ((full, stand.cost), (cut, stand.cost + prices.cut)) if prices.cut else ((cut, stand.cost),)
-        for first, cost in steps:
+        for first, last, cost in _steps(task, stand, prices):
             start, end = max(first, window[0]), min(last, window[1])
             if start <= end + TOLERANCE_M:
                 found += _priced(task, min(start, end), end, cost, prices)
     return _lowest([stand for stand in found if stand.cost <= most])
+
+
+def _steps(task: Task, stand: Stand, prices: Prices) -> Iterator[tuple[float, float, int]]:
+    """Where a full bay leads to, and a cut one, and at what cost."""
+    if prices.cut:
+        first, last = (task.ruler.ahead(end, task.module_m) for end in (stand.start_m, stand.end_m))
+        yield first, last, stand.cost
+    first, last = task.ruler.ahead(stand.start_m, task.min_bay_m), task.ruler.ahead(stand.end_m, task.widest_m)
+    yield first, last, stand.cost + prices.cut
 
 
 def _priced(task: Task, start_m: float, end_m: float, cost: int, prices: Prices) -> Iterator[Stand]:
@@ -172,11 +176,13 @@ def _before(
     task: Task, row: Sequence[Stand], post_m: float, cost: int, prices: Prices
 ) -> tuple[Stand, float, bool] | None:
     """Where the post before stood for the bay to end here at this cost, and whether the bay is a full one."""
-    earliest = task.ruler.behind(post_m, task.module_m)
-    latest = task.ruler.behind(post_m, task.min_bay_m)
+    module, widest, latest = (
+        task.ruler.behind(post_m, width) for width in (task.module_m, task.widest_m, task.min_bay_m)
+    )
     for is_full in (True, False) if prices.cut else (False,):
+        earliest = module if is_full else widest
         for stand in row:
-            first, last = max(stand.start_m, earliest), min(stand.end_m, earliest if is_full else latest)
+            first, last = max(stand.start_m, earliest), min(stand.end_m, module if is_full else latest)
             if stand.cost + (0 if is_full else prices.cut) == cost and first <= last + TOLERANCE_M:
                 return stand, min(max(earliest, stand.start_m), stand.end_m), is_full
     return None

@@ -84,16 +84,18 @@ def round_keep_clears(
 def task_of(piece: Piece, line: BentLine, barred: tuple[Interval, ...], rules: LayoutRules) -> Task:
     """What is to be laid out anew from a piece's first post to its last."""
     end_m = piece.end_m[-1]
-    full = [width for width, kind in zip(piece.division.widths_m, piece.division.kinds, strict=True) if kind == "full"]
+    full_m = [width for width, kind in zip(piece.division.widths_m, piece.division.kinds, strict=True) if kind == "full"]
+    module_m = full_m[0] if full_m else rules.module_m
     return Task(
         start_m=piece.start_m,
         end_m=end_m,
-        module_m=full[0] if full else rules.module_m,
+        module_m=module_m,
         min_bay_m=rules.min_bay_m,
         barred=barred,
         wanted_m=tuple(piece.end_m[:-1]),
         cuts_count=0 if rules.fit == "equal" else 1,
         ruler=_Bent(line, line.reversed()) if line.bends_m(piece.start_m, end_m) else _Straight(),
+        slack_m=max(0.0, rules.module_m - module_m),
     )
 
 
@@ -109,7 +111,7 @@ def _laid(task: Task, post_m: Sequence[float], line: BentLine) -> Piece:
 
 def _within(piece: Piece, task: Task) -> bool:
     """Whether all widths are allowed: on a line that turns back within a bay they may not be."""
-    narrowest, widest = task.min_bay_m - 2 * WIDTH_TOLERANCE_M, task.module_m + 2 * WIDTH_TOLERANCE_M
+    narrowest, widest = task.min_bay_m - 2 * WIDTH_TOLERANCE_M, task.widest_m + 2 * WIDTH_TOLERANCE_M
     return all(narrowest <= width <= widest for width in piece.division.widths_m)
 
 
@@ -137,9 +139,8 @@ def all_round_keep_clears(web: Web, keep_clear: Sequence[KeepClear], rules: Layo
     found = ways_round(task, replace(template, says=partial(_moved, task, near)))
     if found is None:
         return None
-    ((_, sample),) = found.laid(found.any_way())
-    moved = sum(not _is_wanted(task, post) for post in sample.end_m[:-1])
-    return replace(found, templates=(replace(found.templates[0], piece=sample),)), moved
+    found = found.with_own_piece()
+    return found, sum(not _is_wanted(task, post) for post in found.templates[0].piece.end_m[:-1])
 
 
 def _near(piece: Piece, keep_clear: Sequence[KeepClear]) -> list[KeepClear]:

@@ -20,7 +20,8 @@ _Reached = list[list[Interval]]
 def windows(task: Task, *, barred: int = 0) -> list[Interval] | None:
     """For each post but the first, the stretch from the first place where it can stand to the last.
 
-    ``barred``: how many posts may stand in barred stretches. None where no bays lead to the end with so few.
+    ``barred``: how many posts may stand in barred stretches. None where no bays lead to the end with so few, or a bend
+    makes the places that bays lead to jump.
     """
     rows: list[_Reached] = []
     for reached in _walk(task, barred):
@@ -31,11 +32,11 @@ def windows(task: Task, *, barred: int = 0) -> list[Interval] | None:
         return None
     found = [(task.end_m, task.end_m)]
     for reached, rest in zip(rows[:0:-1], islice(_walk(task.mirrored(), barred), 1, None), strict=False):
-        places = list(_places(reached, rest))
+        places = list(_both(reached, rest))
         if not places:
             return None
         found.append((min(start for start, _ in places), max(end for _, end in places)))
-    return found[::-1]
+    return found[::-1] if len(found) == len(rows) else None
 
 
 def _walk(task: Task, barred: int) -> Iterator[_Reached]:
@@ -56,7 +57,7 @@ def _next(task: Task, rows: _Reached) -> _Reached:
     found: _Reached = [[] for _ in rows]
     for count, row in enumerate(rows):
         for start, end in row:
-            first, last = task.ruler.ahead(start, task.min_bay_m), task.ruler.ahead(end, task.module_m)
+            first, last = task.ruler.ahead(start, task.min_bay_m), task.ruler.ahead(end, task.widest_m)
             if first < task.end_m:
                 for part_start, part_end, inside in parts(task, first, min(last, task.end_m)):
                     if count + inside < len(rows):
@@ -69,7 +70,7 @@ def _so_far(before: Sequence[Interval], row: Sequence[Interval]) -> list[Interva
     return joined([*(stretch for stretch in before if row and stretch[1] >= row[0][0]), *row])
 
 
-def _places(reached: _Reached, rest: _Reached) -> Iterator[Interval]:
+def _both(reached: _Reached, rest: _Reached) -> Iterator[Interval]:
     """Where both lead to. A post there that is in a barred stretch counts in both."""
     most = len(reached) - 1
     for count, row in enumerate(reached):

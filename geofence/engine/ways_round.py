@@ -67,6 +67,8 @@ def ways_round(task: Task, template: Template) -> Web | None:
         return None
     prices = Prices.of(len(within), task)
     places = _places(task, within, prices)
+    if places is None:
+        return None
     legs = _through(list(_legs(task, places, prices, template)), places[-1])
     if not legs:
         return None
@@ -76,14 +78,17 @@ def ways_round(task: Task, template: Template) -> Web | None:
     return weaver.web()
 
 
-def _places(task: Task, within: Sequence[Interval], prices: Prices) -> list[list[_Place]]:
-    """Where each post of a layout of least cost is wanted or at the end of a barred stretch, the two ends with them."""
+def _places(task: Task, within: Sequence[Interval], prices: Prices) -> list[list[_Place]] | None:
+    """Where each post of a layout of least cost is wanted or at the end of a barred stretch, the two ends with them.
+
+    None where a bend makes the places that bays lead to jump.
+    """
     bays = len(within)
     mirrored = [(-end, -start) for start, end in (*within[-2::-1], (task.start_m, task.start_m))]
     ahead = stands_by_bay(task, within, prices, most=prices.barred - 1)
     back = stands_by_bay(task.mirrored(), mirrored, prices, most=prices.barred - 1)[::-1]
     if not ahead[-1]:
-        return [[] for _ in range(bays + 1)]
+        return None
     total = ahead[-1][0].cost
     edges = np.array([edge for stretch in task.barred for edge in stretch if task.barred_at(edge) is None])
     places = [[_Place(0, task.start_m, 0, 0)]]
@@ -116,13 +121,13 @@ def _rest(back: Sequence[Stand], place: _Place) -> float:
 
 def _legs(task: Task, places: Sequence[Sequence[_Place]], prices: Prices, template: Template) -> Iterator[_Leg]:
     """All bays between two places that fit their costs, from those that others lead to."""
-    reach = _most_moved(places, prices)
+    most = _most_moved(places, prices)
     led_to = {places[0][0]}
     for row in places[:-1]:
         for come in filter(led_to.__contains__, row):
             moved = come.cost // prices.moved
             for bays in range(1, len(places) - come.bays):
-                if moved + bays - 1 > reach[come.bays + bays]:
+                if moved + bays - 1 > most[come.bays + bays]:
                     break
                 for go in places[come.bays + bays]:
                     cuts = go.cost - go.own - come.cost - (bays - 1) * prices.moved
@@ -133,7 +138,11 @@ def _legs(task: Task, places: Sequence[Sequence[_Place]], prices: Prices, templa
 
 
 def _most_moved(places: Sequence[Sequence[_Place]], prices: Prices) -> list[float]:
-    """For each number of bays, how many moved posts a place there or farther on knows of, less the posts in between."""
+    """With how many moved posts before its end, at the most, a leg may still end after so many bays or more.
+
+    All posts in a leg are moved, so one that is longer by a bay needs a place before which one more is. A leg that
+    needs more than this ends nowhere, and nor does a longer one from the same place.
+    """
     most: list[float] = [-inf]
     for row in reversed(places):
         most.append(max([most[-1] - 1, *(place.cost // prices.moved - (0 if place.stays else 1) for place in row)]))
@@ -148,8 +157,8 @@ def _leg(
     narrowest, module = task.min_bay_m, task.module_m
     if bays == 1:
         width = task.ruler.width(*ends_m)
-        least = narrowest if cuts else module
-        allowed = least - 2 * TOLERANCE_M <= width <= module + 2 * TOLERANCE_M
+        least, most = (narrowest, task.widest_m) if cuts else (module, module)
+        allowed = least - 2 * TOLERANCE_M <= width <= most + 2 * TOLERANCE_M
         return _Leg(come=come, go=go, narrowest_m=width, web=None) if allowed else None
     web = every_order(template, ends_m, cuts=cuts, full=bays - cuts, full_m=module, narrowest_m=narrowest)
     web = None if web is None else web.clear_of(task.barred)

@@ -42,7 +42,7 @@ class Weaver:
             self.bay(here - 1, rows[here - 1, before], rows[here, after], width_m)
 
     def web(self) -> Web:
-        """All of it; every post must be on a layout."""
+        """All of it. There must be a bay, and every post must be on a layout."""
         layer, come, go = np.array(list(self.bays), dtype=np.int64).T
         return Web.of(
             self.template,

@@ -165,6 +165,23 @@ class Web:
             posts=np.diff(before),
         )
 
+    def least(self, cost: Ints) -> Web:
+        """The layouts whose bays cost least in all; ``cost`` (e,) int64, none below 0."""
+        offset = _offsets(self.posts)
+        first, last = offset[self.layer] + self.come, offset[self.layer + 1] + self.go
+        ahead, back = (np.full(int(offset[-1]), np.iinfo(np.int64).max // 4) for _ in range(2))
+        ahead[0] = back[-1] = 0
+        for layer in range(self.layers):
+            there, here = (slice(*self.offset[at : at + 2]) for at in (layer, self.layers - layer - 1))
+            np.minimum.at(ahead, last[there], ahead[first[there]] + cost[there])
+            np.minimum.at(back, first[here], back[last[here]] + cost[here])
+        return self.through(ahead[first] + cost + back[last] == ahead[-1]) or self
+
+    def with_own_piece(self) -> Web:
+        """The same with one of its layouts as its template's; the web of one stretch."""
+        ((_, piece),) = self.laid(self.any_way())
+        return replace(self, templates=(replace(self.templates[0], piece=piece),))
+
     def inner_posts_m(self) -> tuple[float, ...]:
         """Chainages of all posts but the first and the last, in order; those closer than a width can tell are one."""
         posts = np.unique(self.end_m[self.layer < self.layers - 1])

@@ -6,15 +6,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from geofence.engine.barred import Interval, Task
+from geofence.engine.barred import TOLERANCE_M, Interval, Task
 
 __all__ = ["Route", "widened"]
 
 HALVINGS = 48
 """Of a bay's width: to 1e-14 of it, where float64 has no more."""
-
-MEETS_M = 1e-9
-"""Stretches this near each other meet: float64 places a walk of 100 km to about 1e-10 m."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,8 +64,8 @@ def _places(
     for is_full, (room_start, room_end) in zip(full, rooms, strict=True):
         start, end = places[-1]
         first = task.ruler.ahead(start, task.module_m if is_full else narrowest_m)
-        last = task.ruler.ahead(end, task.module_m)
-        if first > room_end + MEETS_M or last < room_start - MEETS_M:
+        last = task.ruler.ahead(end, task.module_m if is_full else task.widest_m)
+        if first > room_end + TOLERANCE_M or last < room_start - TOLERANCE_M:
             return None
         places.append((min(max(first, room_start), room_end), max(min(last, room_end), room_start)))
     return places
@@ -78,7 +75,7 @@ def _chosen(task: Task, places: Sequence[Interval], full: Sequence[bool], narrow
     """Posts in these places, from the last one back, each in the middle of what is open to it."""
     posts = [places[-1][0]]
     for is_full, (start, end) in zip(full[::-1], places[-2::-1], strict=True):
-        first = task.ruler.behind(posts[-1], task.module_m)
+        first = task.ruler.behind(posts[-1], task.module_m if is_full else task.widest_m)
         last = first if is_full else task.ruler.behind(posts[-1], narrowest_m)
         posts.append((min(max(first, start), end) + max(min(last, end), start)) / 2)
     return posts[::-1]

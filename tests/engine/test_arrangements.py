@@ -195,6 +195,28 @@ class TestRoundKeepClears:
             assert chords == pytest.approx(web.width_m[way].tolist(), abs=1e-6)
             assert not any(4.2 < post < 5.0 for post in web.end_m[way])
 
+    @pytest.mark.parametrize(
+        ("vertex_m", "turn_deg", "bar", "bays"),
+        [
+            ([0.0, 1.4, 7.9], [0.0, -2.0, 0.0], (4.5, 6.5), 4),
+            ([0.0, 0.9, 2.0, 5.2], [0.0, 3.0, -1.0, 0.0], (2.7, 3.9), 3),
+        ],
+    )
+    def test_layouts_that_leave_the_line_do_not_count_where_others_do_not(
+        self, vertex_m: list[float], turn_deg: list[float], bar: tuple[float, float], bays: int
+    ) -> None:
+        """As many bays as ``start`` has, which leaves the line nowhere: 6.5 m and 5.2 m are modules and a bit."""
+        line = BentLine.from_turns(vertex_m, turn_deg)
+        keep_clear = (KeepClear(name="x", from_m=bar[0], to_m=bar[1]),)
+        web = arrangements(line, 0.0, vertex_m[-1], RULES, keep_clear=keep_clear)
+        assert web.layers == bays
+        assert max(line.departure_m(*bay) for bay in zip(web.start_m, web.end_m, strict=True)) <= 0.02
+
+    def test_where_a_sharp_bend_makes_places_jump_the_one_layout_is_that_of_another_fit(self) -> None:
+        line = BentLine.from_turns([0.0, 2.0, 2.8, 4.6, 8.3], [0.0, 60.0, 80.0, 30.0, 0.0])
+        web = arrangements(line, 0.0, 8.3, RULES, keep_clear=(KeepClear(name="x", from_m=1.5, to_m=3.5),))
+        assert web.end_m[-1] == 8.3
+
     def test_posts_on_vertices_that_move_fewer_others_come_before_fewer_cut_bays(self) -> None:
         """(d) not independent: with those of ``end`` one post moves and one bay is cut; of ``start`` none, and two."""
         line = BentLine.from_turns([0.0, 7.1, 11.9, 20.3], [0.0, 4.0, -3.0, 0.0])

@@ -119,6 +119,13 @@ class TestAlike:
     def test_none_where_even_the_longest_does_not_reach(self) -> None:
         assert STRAIGHT.alike_m(0.0, 10.0, [(4, None)], longest_m=2.4) is None
 
+    def test_none_where_the_search_stands_still(self) -> None:
+        """Two sharp turns within a bay; the next guess is the last one to the last digit."""
+        vertex_m = [0.0, 1.782038012644427, 4.056392923078216, 4.895759120959776]
+        vertex_m += [13.200511104874458, 15.520443419022685, 18.811728672983072]
+        line = BentLine.from_turns(vertex_m, [0.0, 120.0, 68.07725582769356, 120.0, 120.0, 120.0, 0.0]).reversed()
+        assert line.alike_m(13.658064870654744, 17.029690660338645, [(2, None)], longest_m=2.4) is None
+
     def test_none_where_the_place_reached_jumps(self) -> None:
         # (a) Out 5 m and back: two chords from 0 end at 5 m at most, or past 10 m, never at 9 m.
         assert BACK.alike_m(0.0, 9.0, [(2, None)], longest_m=6.0) is None
