@@ -348,8 +348,9 @@ class FencePlan:
         codes: dict[int, dict[str, None]] = {}
         for finding in self.fence.findings:
             row = getattr(finding, part)
-            if row is not None:
-                codes.setdefault(row, {})[finding.code] = None
+            several = finding.posts if part == "post" else ()
+            for each in several or ([] if row is None else [row]):
+                codes.setdefault(each, {})[finding.code] = None
         return [" ".join(codes[row]) if row in codes else "" for row in range(count)]
 
     def gate_names(self, part: Literal["post", "bay"]) -> list[str]:

@@ -61,6 +61,7 @@ def _named(plan: FencePlan) -> Iterator[Named]:
         for table in ("posts", "bays", "stations", "legs"):
             yield f"runs/{table}", table, getattr(run, table)
     yield "fence/findings/post", "posts", _given(finding.post for finding in fence.findings)
+    yield "fence/findings/posts", "posts", [row for finding in fence.findings for row in finding.posts]
     yield "fence/findings/bay", "bays", _given(finding.bay for finding in fence.findings)
     yield "existing/post", "posts", plan.existing.post
     yield "gates/bay", "bays", [gate.bay for gate in plan.gates]

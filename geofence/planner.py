@@ -34,6 +34,7 @@ from geofence.planning.gate_leaves import leaf_findings
 from geofence.planning.gate_swing import Swings
 from geofence.planning.gate_zones import opens_over
 from geofence.planning.gates import errors_name_gates, place_gates
+from geofence.planning.moved_posts import with_moved_posts
 from geofence.planning.reference_marks import few_in_reach, reference_marks
 from geofence.planning.surveyed import Progress, SurveyedSite, input_files, survey
 from geofence.planning.zone_rules import zone_findings
@@ -106,7 +107,7 @@ def plan_fence(
         inputs = hashing.result()
     marks, marked = reference_marks(the_job, site)
     findings = (*site.findings, *rules.findings, *_found(the_job, site, built, places, marks), *marked)
-    return FencePlan(
+    plan = FencePlan(
         name=the_job.name,
         fence=replace(built.fence, findings=placing.on_lines(findings, built.unbroken)),
         places=places,
@@ -124,6 +125,7 @@ def plan_fence(
         shot=fieldwork.shot_near(site),
         existing=existing_posts(site, built.runs, built.joined, built.standing, places),
     )
+    return with_moved_posts(plan)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

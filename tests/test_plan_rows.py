@@ -31,7 +31,7 @@ def in_places(**changes: Any) -> Change:
     return lambda plan: replace(plan, places=replace(plan.places, **changes))
 
 
-def found(**rows: int) -> Change:
+def found(**rows: int | tuple[int, ...]) -> Change:
     finding = Finding(code="x", severity="note", message="x", **rows)  # type: ignore[arg-type]
     return lambda plan: replace(plan, fence=replace(plan.fence, findings=(finding,)))
 
@@ -94,6 +94,7 @@ def _rows(count: int, *, last: int) -> np.ndarray:
         (in_run(stations=_rows(40, last=40)), "runs/stations names row 40, and there are 40 stations"),
         (in_run(legs=np.array([2])), "runs/legs names row 2, and there are 2 legs"),
         (found(post=40), "fence/findings/post names row 40"),
+        (found(posts=(0, 40)), "fence/findings/posts names row 40, and there are 40 posts"),
         (found(bay=10**30), f"fence/findings/bay names row {10**30}, and there are 39 bays"),
         (standing(40), "existing/post names row 40"),
         (gated(bay=39), "gates/bay names row 39"),

@@ -98,6 +98,22 @@ class TestKeepClear:
         assert all("(drawing 14)" in item.message and item.limit == pytest.approx(0.6 + beside) for item in kept)
         assert len(plan.fence.posts) <= len(without.fence.posts) + 2
 
+    def test_posts_that_are_moved_are_named_and_say_so(self, site: Path) -> None:
+        """Which are moved: those at whose chainage none stands without the zone, nor would stand in it."""
+        plan = planned(site, {"file": zone_file(site, "pipe", *PIPES), "rule": "keep-clear", "buffer_m": 0.6})
+        at, before = plan.fence.posts.chainage_m, planned(site).fence.posts.chainage_m
+        moved = np.abs(at[:, None] - before).min(axis=1) > 1e-3
+        names = plan.posts.post[moved].tolist()
+        assert len(names) >= 4
+        assert plan.posts.post[plan.posts.findings.str.contains("keep-clear-avoided")].tolist() == names
+        told = found(plan, "keep-clear-avoided")
+        assert [plan.post_names[row] for item in told for row in item.posts] == names
+        for item in told:
+            first, last = plan.post_names[item.posts[0]], plan.post_names[item.posts[-1]]
+            assert f"on this stretch; moved: {first} " in item.message
+            assert item.message.endswith(last)
+            assert (item.post, item.value, item.unit) == (item.posts[0], len(item.posts), "posts")
+
     def test_the_plan_says_what_stands_in_the_way(self, site: Path) -> None:
         file = zone_file(site, "pipe", PIPES[0])
         plan = planned(site, {"file": file, "rule": "keep-clear", "buffer_m": 1.0, "source": "drawing 14"})

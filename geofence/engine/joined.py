@@ -149,7 +149,8 @@ def _told(fences: Sequence[Fence], rows: Sequence[Ints], shared: set[tuple[int, 
                 continue
             if here:
                 said.add(once)
-            yield replace(item, post=post, bay=None if item.bay is None else item.bay + bays)
+            bay = None if item.bay is None else item.bay + bays
+            yield replace(item, post=post, bay=bay, posts=tuple(to[list(item.posts)].tolist()))
         bays += len(fence.bays)
 
 

@@ -20,7 +20,7 @@ from geofence.engine.ways_round import ways_round
 from geofence.engine.web import Web
 from geofence.numeric import WIDTH_TOLERANCE_M, millimetres_up
 
-__all__ = ["all_round_keep_clears", "barred_by", "round_keep_clears", "standing_in", "task_of"]
+__all__ = ["all_round_keep_clears", "barred_by", "numbered", "round_keep_clears", "standing_in", "task_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +84,9 @@ def round_keep_clears(
 def task_of(piece: Piece, line: BentLine, barred: tuple[Interval, ...], rules: LayoutRules) -> Task:
     """What is to be laid out anew from a piece's first post to its last."""
     end_m = piece.end_m[-1]
-    full_m = [width for width, kind in zip(piece.division.widths_m, piece.division.kinds, strict=True) if kind == "full"]
+    full_m = [
+        width for width, kind in zip(piece.division.widths_m, piece.division.kinds, strict=True) if kind == "full"
+    ]
     module_m = full_m[0] if full_m else rules.module_m
     return Task(
         start_m=piece.start_m,
@@ -171,7 +173,9 @@ def _moved(task: Task, near: Sequence[KeepClear], piece: Piece) -> list[Finding]
 
 
 def _avoided(task: Task, touched: Sequence[KeepClear], piece: Piece) -> Finding:
-    moved_m = [post for post in piece.end_m[:-1] if not _is_wanted(task, post)]
+    """``posts`` are counted from the first of them, which :func:`numbered` knows the row of."""
+    moved = [row for row, post in enumerate(piece.end_m[:-1]) if not _is_wanted(task, post)]
+    moved_m = [piece.end_m[row] for row in moved]
     cuts = piece.division.kinds.count("cut")
     return Finding(
         code="keep-clear-avoided",
@@ -181,8 +185,21 @@ def _avoided(task: Task, touched: Sequence[KeepClear], piece: Piece) -> Finding:
         remedy="Have it located on the ground before anybody digs.",
         chainage_m=min(moved_m, default=piece.start_m),
         chainage_to_m=max(moved_m, default=piece.end_m[-1]),
-        value=float(len(moved_m)),
+        value=float(len(moved)),
+        unit="post" if len(moved) == 1 else "posts",
+        posts=tuple(row - moved[0] for row in moved),
     )
+
+
+def numbered(findings: Sequence[Finding], post_m: Floats) -> Iterator[Finding]:
+    """Findings of posts that were moved, with the rows of these among all posts; others as they are."""
+    for finding in findings:
+        if not finding.posts or finding.chainage_m is None:
+            yield finding
+            continue
+        first = int(np.argmin(np.abs(post_m - finding.chainage_m)))
+        rows = tuple(first + row for row in finding.posts)
+        yield replace(finding, post=rows[0], posts=rows)
 
 
 def _counted(count: int, one: str, many: str) -> str:

@@ -21,7 +21,7 @@ import numpy as np
 from geofence.engine.bends import lay_span
 from geofence.engine.chords import BentLine
 from geofence.engine.fixed import FixedPosts
-from geofence.engine.keep_clear import barred_by, round_keep_clears, standing_in
+from geofence.engine.keep_clear import barred_by, numbered, round_keep_clears, standing_in
 from geofence.engine.narrow import too_narrow
 from geofence.engine.openings import Opening, place_gates
 from geofence.engine.records import (
@@ -133,7 +133,7 @@ def lay_out(
         bay_kind=tuple(kind for span, piece in bays for kind in _bay_kinds(span, piece)),
         bay_end_m=np.array(ends),
         width_m=np.array([width for _, piece in bays for width in piece.division.widths_m]),
-        findings=(*found, *_findings(bays, settled, rules), *standing_in(posts, kinds, keep_clear)),
+        findings=(*numbered(found, posts), *_findings(bays, settled, rules), *standing_in(posts, kinds, keep_clear)),
         existing=tuple((row, post) for row, post in stood if post.kind == "existing"),
     )
 

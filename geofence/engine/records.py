@@ -87,9 +87,12 @@ class Finding:
     post, bay
         Row in the plan's posts or bays, from 0; None where it concerns no single one.
     value, limit, unit
-        What was measured, the limit, and the unit of both (``m``, ``deg``; empty where there is none).
+        What was measured, the limit, and the unit of both (``m``, ``deg``, ``posts`` of a count; empty where there is
+        none).
     line
         Name of the line that it is on, whose chainages these are; empty where the job has no named lines.
+    posts
+        Rows of all posts that it concerns, in order, where these may be several: ``post`` is the first of them.
     """
 
     code: str
@@ -104,6 +107,7 @@ class Finding:
     limit: float | None = None
     unit: str = ""
     line: str = ""
+    posts: tuple[int, ...] = ()
 
 
 class Table:

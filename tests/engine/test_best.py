@@ -203,7 +203,8 @@ class TestKeepClears:
         layout = laid(walls(24.0), line(24.0), keep_clear=(pipe,))
         end = lay_out(line(24.0), [], replace(RULES, fit="end"), keep_clear=(pipe,))
         assert layout.post_m == pytest.approx(end.post_m)
-        assert [finding.code for finding in layout.findings] == ["keep-clear-avoided"]
+        (found,) = layout.findings
+        assert (found.code, found.value, found.unit, found.posts) == ("keep-clear-avoided", 2.0, "posts", (5, 6))
 
     def test_a_detour_in_one_stretch_leaves_the_others_free(self) -> None:
         pipe = KeepClear(name="pipe", from_m=11.5, to_m=12.5)

@@ -94,10 +94,15 @@ class TestRows:
             findings=(
                 Finding(code="x", severity="note", message="x", post=0),
                 Finding(code="y", severity="note", message="y", bay=1),
+                Finding(code="z", severity="note", message="z", post=0, posts=(0, 1, 3)),
             ),
         )
         found = join_at([low, second], [[(0, 4.8), (1, 0.0)]], rules()).fence.findings
-        assert [(item.post, item.bay) for item in found] == [(2, None), (None, 5)]
+        assert [(item.post, item.bay, item.posts) for item in found] == [
+            (2, None, ()),
+            (None, 5, ()),
+            (2, None, (2, 5, 7)),
+        ]
 
     def test_a_junction_without_a_post_is_refused(self, low: Fence) -> None:
         with pytest.raises(ValueError, match="no post stands at the junction"):

@@ -59,6 +59,7 @@ class TestRoundIt:
         assert (found.severity, found.value) == ("note", 2.0)
         assert "gas main (drawing 4, 2026), 2 posts stand elsewhere than they would; 2 bays are cut" in found.message
         assert (found.chainage_m, found.chainage_to_m) == pytest.approx((10.8, 13.2))
+        assert (found.post, found.posts, found.unit) == (5, (5, 6), "posts")
 
     def test_the_cut_bay_shifts_where_there_is_one(self) -> None:
         """18.1 m: seven modules and 1.3 m. The cut bay goes before the pipe, and no bay is added."""
@@ -119,6 +120,15 @@ class TestRoundIt:
         assert not np.any((layout.post_m > 16.0) & (layout.post_m < 17.2))
         assert layout.post_m[layout.post_m <= 12.0] == pytest.approx(np.arange(6) * 2.4)
         assert codes(layout) == ["keep-clear-avoided"]
+
+    def test_each_finding_knows_its_posts_among_all(self) -> None:
+        """Three legs of ten modules: the pipe of the first test in the second, and one bay on in the third."""
+        layout = laid(path([24.0] * 3, [90.0, -90.0]), bar(35.5, 36.5), bar(59.5, 60.5))
+        assert [finding.posts for finding in layout.findings] == [(15, 16), (26, 27)]
+        for finding in layout.findings:
+            rows = [*finding.posts]
+            assert finding.post == rows[0]
+            assert layout.post_m[rows] == pytest.approx([finding.chainage_m, finding.chainage_to_m])
 
     def test_many_in_a_row(self) -> None:
         """Each bar is 1.6 m wide, 50 m apart; the layout is checked post by post."""

@@ -27,6 +27,7 @@ def findings(plan: FencePlan) -> dict[str, Any]:
         "chainage_m": [or_none(item.chainage_m) for item in found],
         "chainage_to_m": [or_none(item.chainage_to_m) for item in found],
         "post": [item.post for item in found],
+        "posts": [[*item.posts] for item in found],
         "bay": [item.bay for item in found],
         **({"line": [texts.setdefault(item.line, len(texts)) for item in found]} if plan.line_names else {}),
         "value": [or_none(item.value) for item in found],

@@ -107,6 +107,22 @@ def test_the_popup_of_a_post_tells_its_findings_and_leads_to_its_neighbours(visi
     assert visit.numbers("post")["post"] == "P005"
 
 
+def test_every_post_of_a_finding_of_several_tells_it_and_counts_have_their_word(
+    browser: Browser, plan: FencePlan, tmp_path: Path
+) -> None:
+    moved = Finding(
+        code="moved", severity="note", message="2 posts", chainage_m=9.0, post=5, posts=(5, 7), value=2.0, unit="posts"
+    )
+    OUTPUT.write(replace(plan, fence=replace(plan.fence, findings=(moved,))), tmp_path / "map.html")
+    for name, told in (("P006", True), ("P007", False), ("P008", True)):
+        with opened(browser, tmp_path / "map.html") as visit:
+            visit.click(name, 22)
+            assert ("findings" in visit.numbers("post")) is told
+    with opened(browser, tmp_path / "map.html") as visit:
+        visit.page.click('.finding[data-code="moved"]')
+        assert visit.numbers("finding")["value"] == "2 posts"
+
+
 def test_the_pointer_names_what_it_is_on(visit: Visit) -> None:
     visit.ask("geofenceMap.view('P010', 22), null")
     place = visit.ask("geofenceMap.screen('P010')")

@@ -163,6 +163,7 @@
           chainageM: packed.chainage_m[row],
           chainageToM: packed.chainage_to_m[row],
           post: packed.post[row],
+          posts: packed.posts[row], // all that it concerns, where these may be several
           bay: packed.bay[row],
           line: packed.line ? text("line", row) : "",
           value: packed.value[row],
@@ -184,7 +185,7 @@
 
     /** Findings of one post or bay. */
     findingsOf(part, row) {
-      return this.findings.filter((finding) => finding[part] === row);
+      return this.findings.filter((finding) => finding[part] === row || (part === "post" && finding.posts.includes(row)));
     }
 
     latLng(x, y) {
