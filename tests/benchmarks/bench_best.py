@@ -184,6 +184,7 @@ def growth() -> None:
         ("a corner each 14.3 bays", 0.1, RULES, LAYOUT, None, (1_000, 20_000)),
         ("steep, most broken", 0.5, replace(RULES, gap_max_m=0.15, dig_max_m=0.1), LAYOUT, None, (10, 1_000, 20_000)),
         ("a keep-clear each 100 bays", 0.1, RULES, LAYOUT, None, (10, 1_000, 20_000)),
+        ("keep-clears, narrowest 0.95", 0.1, RULES, replace(LAYOUT, min_bay_m=0.95 * MODULE_M), None, (1_000, 5_000)),
         ("raked", 0.1, replace(RULES, gap_max_m=0.15, dig_max_m=0.05), LAYOUT, RAKE, (10, 1_000, 20_000)),
     )
     for name, steep, rules, layout, rake, sizes in cases:

@@ -144,6 +144,7 @@ class TestNoDearerThanOtherFits:
             self.no_dearer(place, best, other)
         else:
             assert burden(best)[0] == [] or burden(other)[0] != []
+            assert burden(other)[0] != [] or burden(best) <= burden(other)
 
     @quick
     @given(places(), bars(), st.sampled_from(["end", "start"]))
@@ -173,6 +174,16 @@ class TestKeepClears:
         assert (codes, inside, bays) == burden(other, keep_clear)[:3]
         if "keep-clear-no-layout" not in codes:  # type: ignore[operator]
             assert moved(best) <= moved(other)
+
+    @quick
+    @given(places(bent=True), bars(), st.sampled_from(["end", "start"]))
+    def test_add_no_more_bays_than_for_other_fits_on_lines_that_bend(
+        self, place: Place, keep_clear: tuple[KeepClear, ...], fit: str
+    ) -> None:
+        best, other = place.laid("best", keep_clear), place.laid(fit, keep_clear)
+        if burden(other, keep_clear)[0] == []:
+            assert burden(best, keep_clear)[0] == []
+            assert len(best.bay_kind) <= len(other.bay_kind)
 
     @quick
     @given(places(), bars())
