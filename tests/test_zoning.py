@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -123,6 +124,48 @@ class TestKeepClear:
         assert plan.fence.posts.chainage_m[post.post] == pytest.approx(post.chainage_m)
         assert stop.chainage_m < post.chainage_m < stop.chainage_to_m
         assert plan.posts.findings.str.contains("post-in-keep-clear").sum() == 1
+        apart = GROUND_PER_GRID * shapely.distance(
+            shapely.Point(plan.places.easting[post.post], plan.places.northing[post.post]),
+            shapely.transform(PIPES[0], lambda xy: xy + CORNER),
+        )
+        assert (post.value, post.limit, post.unit) == (pytest.approx(apart, abs=2e-4), pytest.approx(1.15), "m")
+        assert f"stands {np.floor(post.value * 1000) / 1000:.3f} m from pipe.geojson, pipe 1" in post.message
+        assert "; 1.150 m must stay between" in post.message
+        assert "Along the line it would be clear" in post.remedy
+
+    @pytest.mark.parametrize(("half_m", "possible"), [(0.7, True), (0.8, False)])
+    def test_no_buffer_is_to_be_less_than_nothing(self, site: Path, half_m: float, possible: bool) -> None:
+        """Each side is to come in by half of what is more than a bay of 1.885 m. The strip and 0.65 m beside it are
+        crossed askew, over 1.0048 times their width: that is 0.414 m, or 0.514 m where the buffer is 0.5 m."""
+        file = zone_file(site, "yard", shapely.LineString([(70, 0), (60, 100)]).buffer(half_m))
+        plan = planned(site, {"name": "Yard", "file": file, "rule": "keep-clear", "buffer_m": 0.5})
+        (stop,) = found(plan, "keep-clear-no-layout")
+        assert ("a buffer_m of Yard that is 0.41" in stop.remedy) == ("buffer_m" in stop.remedy) == possible
+
+    def test_a_post_in_it_is_not_told_as_kept(self, site: Path) -> None:
+        file = zone_file(site, "yard", shapely.LineString([(70, 0), (60, 100)]).buffer(1.7))
+        zone = {"file": file, "rule": "keep-clear", "buffer_m": 0.0, "clear_to": "centre"}
+        plan = planned(site, zone)
+        (post,) = found(plan, "post-in-keep-clear")
+        assert (post.value, post.limit) == (0.0, 0.0)
+        assert "as drawn, where none may" in post.message
+        assert found(plan, "zone-kept") == []
+
+    def test_an_opening_as_told_makes_a_way(self, site: Path) -> None:
+        file = zone_file(site, "yard", shapely.LineString([(70, 0), (60, 100)]).buffer(1.7))
+        zone = {"file": file, "rule": "keep-clear", "buffer_m": 0.5}
+        (stop,) = found(planned(site, zone), "keep-clear-no-layout")
+        told = re.search(r"\(at_m = (\S+), width_m = (\S+)\)", stop.remedy)
+        assert told is not None
+        gate = {"name": "here", "at_m": float(told[1]), "width_m": float(told[2])}
+        plan = planned(site, zone, gate=[gate])
+        assert found(plan, "keep-clear-no-layout") == found(plan, "post-in-keep-clear") == []
+        assert [item.value >= item.limit for item in found(plan, "zone-kept")] == [True]
+
+    def test_one_name_is_told_once(self, site: Path) -> None:
+        zone = {"file": zone_file(site, "Lane", PIPES[0]), "name": "LANE 1", "rule": "consult"}
+        (told,) = found(planned(site, zone), "zone-consult")
+        assert "runs through LANE 1, over" in told.message
 
     def test_legs_keep_their_own_chainages(self, site: Path) -> None:
         """Legs 1 and 3 are two runs; a tree beside leg 3 bars a stretch of the second."""

@@ -13,12 +13,12 @@ import numpy as np
 from geofence.engine.barred import Interval, Task, merged
 from geofence.engine.chords import BentLine
 from geofence.engine.detour import detour
+from geofence.engine.no_way import named, no_layout
 from geofence.engine.records import Finding, Floats, KeepClear, LayoutRules, PostKind
-from geofence.engine.relaxing import relaxations
 from geofence.engine.spans import Piece, Row
 from geofence.engine.ways_round import ways_round
 from geofence.engine.web import Web
-from geofence.numeric import WIDTH_TOLERANCE_M, millimetres_up
+from geofence.numeric import WIDTH_TOLERANCE_M, millimetres_down, millimetres_up
 
 __all__ = ["all_round_keep_clears", "barred_by", "numbered", "round_keep_clears", "standing_in", "task_of"]
 
@@ -76,7 +76,7 @@ def round_keep_clears(
     if found is None or laid is None or not _within(laid, task):
         return piece, []
     if found.stopped_at_m:
-        return laid, _no_layout(task, found.stopped_at_m, near, from_m=from_m)
+        return laid, no_layout(task, found.post_m, found.stopped_at_m, near, from_m=from_m)
     touched = [each for each in near if any(each.from_m < post < each.to_m for post in task.wanted_m)]
     return laid, [_avoided(task, touched, laid)]
 
@@ -115,12 +115,6 @@ def _within(piece: Piece, task: Task) -> bool:
     """Whether all widths are allowed: on a line that turns back within a bay they may not be."""
     narrowest, widest = task.min_bay_m - 2 * WIDTH_TOLERANCE_M, task.widest_m + 2 * WIDTH_TOLERANCE_M
     return all(narrowest <= width <= widest for width in piece.division.widths_m)
-
-
-def _named(keep_clear: Sequence[KeepClear]) -> str:
-    """What is kept clear of, each with what says so, once."""
-    words = (f"{each.name} ({each.source})" if each.source else each.name for each in keep_clear)
-    return ", ".join(dict.fromkeys(words))
 
 
 def _is_wanted(task: Task, post_m: float) -> bool:
@@ -180,7 +174,7 @@ def _avoided(task: Task, touched: Sequence[KeepClear], piece: Piece) -> Finding:
     return Finding(
         code="keep-clear-avoided",
         severity="note",
-        message=f"To keep posts clear of {_named(touched)}, {_counted(len(moved_m), 'post stands', 'posts stand')} "
+        message=f"To keep posts clear of {named(touched)}, {_counted(len(moved_m), 'post stands', 'posts stand')} "
         f"elsewhere than they would; {_counted(cuts, 'bay is', 'bays are')} cut on this stretch",
         remedy="Have it located on the ground before anybody digs.",
         chainage_m=min(moved_m, default=piece.start_m),
@@ -206,66 +200,77 @@ def _counted(count: int, one: str, many: str) -> str:
     return f"{count} {one if count == 1 else many}"
 
 
-def _no_layout(task: Task, stopped_at_m: Sequence[float], near: Sequence[KeepClear], *, from_m: float) -> list[Finding]:
-    """A finding for each place that bays do not lead past."""
-    findings = []
-    ways = "; ".join(relaxations(task))
-    for start in stopped_at_m:
-        ahead = (last for _, last in task.barred if last > start + WIDTH_TOLERANCE_M)
-        end = min(next(ahead, task.end_m), task.end_m)
-        between = [each for each in near if each.to_m > start and each.from_m < end] or near
-        findings.append(
-            Finding(
-                code="keep-clear-no-layout",
-                severity="stop",
-                message=f"No bay of {task.min_bay_m:.3f} m or more, up to {task.module_m:.3f} m, leads on from "
-                f"chainage {from_m + start:.2f} to {from_m + end:.2f} m with its posts clear of {_named(between)}",
-                remedy=f"Any of these makes a way: {ways}; or have an opening here as a gate.",
-                chainage_m=start,
-                chainage_to_m=end,
-                value=end - start,
-                limit=task.module_m,
-                unit="m",
-            )
-        )
-    return findings
-
-
 def standing_in(post_m: Floats, kinds: Sequence[PostKind], keep_clear: Sequence[KeepClear]) -> Iterator[Finding]:
     """A finding for each post in each keep-clear."""
+    barred = barred_by(keep_clear)
     for each in keep_clear:
         inside = (post_m > each.from_m + WIDTH_TOLERANCE_M) & (post_m < each.to_m - WIDTH_TOLERANCE_M)
         for post in np.flatnonzero(inside).tolist():
             at, kind = float(post_m[post]), kinds[post]
-            yield _exists_in(each, post, at) if kind == "existing" else _stands_in(each, post, at, kind)
+            way = _way_out(barred, at)
+            yield _exists_in(each, post, at, way) if kind == "existing" else _stands_in(each, post, at, kind, way)
 
 
-def _stands_in(keep_clear: KeepClear, post: int, at_m: float, kind: PostKind) -> Finding:
-    back, on = at_m - keep_clear.from_m, keep_clear.to_m - at_m
-    which = "post" if kind == "line" else f"{kind} post"
-    way = f"{millimetres_up(back):.3f} m back or {millimetres_up(on):.3f} m on"
-    return Finding(
-        code="post-in-keep-clear",
-        severity="stop",
-        message=f"The {which} stands where none may, near {_named([keep_clear])}",
-        remedy=f"Along the line it would be clear {way}; or ask whoever set the distance.",
-        chainage_m=at_m,
-        post=post,
-        value=min(back, on),
-        limit=0.0,
-        unit="m",
+def _way_out(barred: Sequence[Interval], at_m: float) -> str:
+    """How far along the line a post would be clear of all that it stands in."""
+    start, end = next((start, end) for start, end in barred if start < at_m < end)
+    return (
+        f"Along the line it would be clear {millimetres_up(at_m - start):.3f} m back or "
+        f"{millimetres_up(end - at_m):.3f} m on"
     )
 
 
-def _exists_in(keep_clear: KeepClear, post: int, at_m: float) -> Finding:
+@dataclass(frozen=True, slots=True)
+class _Off:
+    """How far a post stands from what is kept clear of, and how far it should; None where that is not known."""
+
+    what: str
+    value: float | None
+    limit: float | None
+
+    @classmethod
+    def of(cls, keep_clear: KeepClear, at_m: float) -> _Off:
+        apart = None if keep_clear.apart_m is None else keep_clear.apart_m(at_m)
+        return cls(named([keep_clear]), apart, keep_clear.limit_m)
+
+    def __str__(self) -> str:
+        if self.value is None or self.limit is None:
+            return f"where none may, near {self.what}"
+        where = f"{millimetres_down(self.value):.3f} m from {self.what}" if self.value else f"in {self.what} as drawn"
+        kept = f"; {self.limit:.3f} m must stay between that and its centre" if self.limit else ", where none may"
+        return f"{where}{kept}"
+
+    @property
+    def unit(self) -> str:
+        return "" if self.value is None else "m"
+
+
+def _stands_in(keep_clear: KeepClear, post: int, at_m: float, kind: PostKind, way: str) -> Finding:
+    off = _Off.of(keep_clear, at_m)
+    return Finding(
+        code="post-in-keep-clear",
+        severity="stop",
+        message=f"The {'post' if kind == 'line' else f'{kind} post'} stands {off}",
+        remedy=f"{way}; or ask whoever set the distance.",
+        chainage_m=at_m,
+        post=post,
+        value=off.value,
+        limit=off.limit,
+        unit=off.unit,
+    )
+
+
+def _exists_in(keep_clear: KeepClear, post: int, at_m: float, way: str) -> Finding:
+    off = _Off.of(keep_clear, at_m)
     return Finding(
         code="existing-post-in-keep-clear",
         severity="warn",
-        message=f"The existing post stands where none may, near {_named([keep_clear])}; it is kept, and not dug for",
-        remedy="Ask whoever set the distance before anybody works at it; or draw it, and leave it out of the file.",
+        message=f"The existing post stands {off}; it is kept, and not dug for",
+        remedy="Ask whoever set the distance before anybody works at it; or draw it, and leave it out of the file. "
+        f"{way}.",
         chainage_m=at_m,
         post=post,
-        value=min(at_m - keep_clear.from_m, keep_clear.to_m - at_m),
-        limit=0.0,
-        unit="m",
+        value=off.value,
+        limit=off.limit,
+        unit=off.unit,
     )

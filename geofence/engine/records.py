@@ -8,6 +8,7 @@ of each array of a :class:`Posts` is post i.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field, fields
 from typing import Any, Literal
 
@@ -224,13 +225,31 @@ class Gate:
 class KeepClear:
     """A stretch of the line in which no post may stand; at its two ends one may.
 
-    ``name`` is what is kept clear of, ``source`` what says so; both are for findings.
+    Attributes
+    ----------
+    name, source
+        What is kept clear of, and what says so; for findings.
+    from_m, to_m
+        The stretch.
+    zone
+        Whose ``buffer_m`` it is: all stretches of a zone are as wide as that makes them. Empty: that of ``name``.
+    buffer_m
+        The part of the distance that is a choice: each end can come in by so much and no more. Infinite where that is
+        not known.
+    limit_m
+        How far from what is drawn a post's centre must stand; None where that is not known.
+    apart_m
+        How far from what is drawn the place at a chainage is; None where that is not known.
     """
 
     name: str
     from_m: float
     to_m: float
     source: str = ""
+    zone: str = ""
+    buffer_m: float = math.inf
+    limit_m: float | None = None
+    apart_m: Callable[[float], float] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

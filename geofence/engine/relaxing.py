@@ -2,39 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from geofence.engine.barred import Task, leads_through
 from geofence.numeric import COINCIDENT_M, millimetres_down, millimetres_up
 
-__all__ = ["relaxations"]
+__all__ = ["least_change", "relaxations"]
 
 HALVINGS = 40
 """Of a length of metres: far below the millimetre that remedies are rounded to."""
 
 
-def relaxations(task: Task) -> list[str]:
-    """What lets bays through, each by itself, the smallest change first; each holds when rounded to the millimetre."""
-    found: list[tuple[float, str]] = []
+def relaxations(task: Task, others: Iterable[tuple[float, str]] = ()) -> list[str]:
+    """What lets bays through, each by itself, the smallest change first; each holds when rounded to the millimetre.
+
+    ``others``: further ways, each with the change that it is.
+    """
+    found = list(others)
     least = task.min_bay_m
-    narrower = _edge(lambda by: leads_through(replace(task, min_bay_m=least - by)), least - COINCIDENT_M)
+    narrower = least_change(lambda by: leads_through(replace(task, min_bay_m=least - by)), least - COINCIDENT_M)
     if narrower is not None:
         width = millimetres_down(least - narrower)
         if width >= COINCIDENT_M:
             found.append((narrower, f"a narrowest bay (layout.min_bay_m) of {width:.3f} m"))
     longest = task.end_m - task.start_m
-    wider = _edge(lambda by: leads_through(replace(task, module_m=task.module_m + by)), longest - task.module_m)
+    wider = least_change(lambda by: leads_through(replace(task, module_m=task.module_m + by)), longest - task.module_m)
     if wider is not None:
         found.append((wider, f"a module (layout.module_m) of {millimetres_up(task.module_m + wider):.3f} m"))
-    deepest = max((end - start for start, end in task.barred), default=0.0) / 2
-    shorter = _edge(lambda by: leads_through(task.narrowed(by)), deepest)
-    if shorter is not None:
-        found.append((shorter, f"a buffer_m that is {millimetres_up(shorter):.3f} m less"))
     return [text for _, text in sorted(found)]
 
 
-def _edge(holds: Callable[[float], bool], most: float) -> float | None:
+def least_change(holds: Callable[[float], bool], most: float) -> float | None:
     """The least change that makes something hold, where a larger one does too; None where none up to ``most`` does."""
     least = 0.0
     if most <= 0 or not holds(most):

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
+import numpy as np
 from pyproj import Transformer
 
 from geofence.engine.records import Finding, KeepClear
@@ -60,7 +63,7 @@ class PlacedZone:
     def named(self, crossing: Crossing) -> str:
         """What is crossed: the zone, and its feature where that has a name."""
         feature = self.drawing.names[crossing.shape]
-        return f"{self.title}, {feature}" if feature else self.title
+        return f"{self.title}, {feature}" if feature and feature.casefold() != self.title.casefold() else self.title
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -164,16 +167,31 @@ def _planned(
 def keep_clears(zoning: Zoning, runs: Sequence[GroundLine]) -> list[list[KeepClear]]:
     """The stretches of each run where no post may stand, by chainage within the run."""
     found: list[list[KeepClear]] = [[] for _ in runs]
-    for placed in zoning.zones:
-        if placed.zone.rule == "keep-clear":
-            for crossing in placed.crossings:
-                begin = runs[crossing.run].from_m
-                found[crossing.run].append(
-                    KeepClear(
-                        name=placed.named(crossing),
-                        from_m=crossing.from_m - begin,
-                        to_m=crossing.to_m - begin,
-                        source=placed.source,
-                    )
+    titles = Counter(placed.title for placed in zoning.zones)
+    for row, placed in enumerate(zoning.zones):
+        if placed.zone.rule != "keep-clear":
+            continue
+        told = placed.title if titles[placed.title] == 1 else f"{placed.title} (zone[{row + 1}])"
+        for crossing in placed.crossings:
+            begin = runs[crossing.run].from_m
+            found[crossing.run].append(
+                KeepClear(
+                    name=placed.named(crossing),
+                    from_m=crossing.from_m - begin,
+                    to_m=crossing.to_m - begin,
+                    source=placed.source,
+                    zone=told,
+                    buffer_m=placed.zone.buffer_m,
+                    limit_m=placed.reach_m,
+                    apart_m=partial(_apart, zoning, placed, crossing, begin),
                 )
+            )
     return found
+
+
+def _apart(zoning: Zoning, placed: PlacedZone, crossing: Crossing, begin_m: float, at_m: float) -> float:
+    """How far a place on a run that begins at a chainage is from what is drawn there of a zone, on the ground."""
+    at = np.array([begin_m + at_m])
+    return float(
+        zones.distances(placed.drawing, crossing, zoning.stretches, placed.to_degrees, at, reach_m=placed.reach_m)[0]
+    )

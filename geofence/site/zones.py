@@ -118,7 +118,8 @@ def distances(
     """(n,) distances on the ground from places on a crossing's run to its shape; infinite where it is far away."""
     apart = np.full(len(chainage_m), np.inf)
     for stretch in stretches:
-        here = (chainage_m >= stretch.chainage_m[0]) & (chainage_m <= stretch.chainage_m[-1])
+        first, last = stretch.chainage_m[0] - COINCIDENT_M, stretch.chainage_m[-1] + COINCIDENT_M
+        here = (chainage_m >= first) & (chainage_m <= last)
         if stretch.run != crossing.run or not here.any():
             continue
         one = replace(drawing, shapes=(drawing.shapes[crossing.shape],), names=("",))
