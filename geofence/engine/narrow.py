@@ -68,7 +68,7 @@ def _between_existing(
         message = f"{where} are less than the narrowest bay"
     else:
         message = f"{where} are too long for {bays - 1} of the module and too short for {bays} of the narrowest bay"
-    ways = relaxations(task_of(piece, line, (), rules))
+    ways = [way for _, way in relaxations(task_of(piece, line, (), rules))]
     without = " or ".join(dict.fromkeys(end.name or "the existing post" for end in ends if end is not None))
     makes = f"Any of these makes a way: {'; '.join(ways)}; or do" if ways else "Do"
     return message, f"{makes} without {without}: draw it, and leave it out of the file."

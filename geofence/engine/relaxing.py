@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import replace
 
 from geofence.engine.barred import Task, leads_through
 from geofence.numeric import COINCIDENT_M, millimetres_down, millimetres_up
 
-__all__ = ["least_change", "relaxations"]
+__all__ = ["Relaxation", "least_change", "relaxations"]
+
+Relaxation = tuple[float, str]
+"""By how much something changes, and the change in words."""
 
 HALVINGS = 40
 """Of a length of metres: far below the millimetre that remedies are rounded to."""
 
 
-def relaxations(task: Task, others: Iterable[tuple[float, str]] = ()) -> list[str]:
-    """What lets bays through, each by itself, the smallest change first; each holds when rounded to the millimetre.
-
-    ``others``: further ways, each with the change that it is.
-    """
-    found = list(others)
+def relaxations(task: Task) -> list[Relaxation]:
+    """What lets bays through, each by itself, the smallest change first; each holds when rounded to the millimetre."""
+    found = []
     least = task.min_bay_m
     narrower = least_change(lambda by: leads_through(replace(task, min_bay_m=least - by)), least - COINCIDENT_M)
     if narrower is not None:
@@ -30,7 +30,7 @@ def relaxations(task: Task, others: Iterable[tuple[float, str]] = ()) -> list[st
     wider = least_change(lambda by: leads_through(replace(task, module_m=task.module_m + by)), longest - task.module_m)
     if wider is not None:
         found.append((wider, f"a module (layout.module_m) of {millimetres_up(task.module_m + wider):.3f} m"))
-    return [text for _, text in sorted(found)]
+    return sorted(found)
 
 
 def least_change(holds: Callable[[float], bool], most: float) -> float | None:

@@ -352,11 +352,10 @@ class TestAnOpening:
         assert set(codes(laid(path([30.0]), *keep, gates=tuple(gates)))) <= {"keep-clear-avoided"}
 
     def test_stands_where_bays_lead_on(self) -> None:
-        """From 2.9 m all bays of 2.2 m to 2.4 m end between 4.5 m and 6.0 m; the first place from which one does not
-        is 2.4 m before that."""
-        bars = (bar(2.0, 2.9), bar(4.5, 6.0))
-        gate = self.as_gate(laid(TEN_MODULES, *bars, rules=replace(RULES, min_bay_m=2.2)))[0]
-        assert (gate.chainage_m, gate.width_m) == pytest.approx((0.0, 3.6))
+        """All bays of 2.0 m to 2.4 m from 13.0 m end between 14.9 m and 15.5 m; one from 13.1 m ends at 15.5 m."""
+        bars = (bar(10.0, 13.0), bar(14.9, 15.5))
+        (gate,) = self.as_gate(laid(TEN_MODULES, *bars, rules=replace(RULES, min_bay_m=2.0)))
+        assert (gate.chainage_m, gate.width_m) == pytest.approx((10.0, 3.1))
 
     def test_is_not_told_round_a_bend(self) -> None:
         line = path([12.0, 12.0], [8.0])
