@@ -292,20 +292,28 @@ def systems(as_json: Json = False) -> None:
 def compare(
     job: Annotated[Path, typer.Argument(metavar="JOB", help="Job file (TOML).", show_default=False)],
     systems: Annotated[
-        list[str],
+        list[str] | None,
         typer.Option("--systems", help="Systems by name or TOML file: a,b,c; or repeat.", show_default=False),
-    ],
+    ] = None,
+    fits: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--fits", help="Where cut bays go: end,start,both-ends,equal,best; or repeat.", show_default=False
+        ),
+    ] = None,
     quiet: Quiet = False,
     as_json: Json = False,
 ) -> None:
-    """Plan a job with each of several systems, and set them side by side; nothing is written.
+    """Plan a job with each of several systems or fits, or each pair, and set them side by side; nothing is written.
 
-    Leaves with 0 whatever is found, even where every system has stops: the table counts them.
+    Leaves with 0 whatever is found, even where every plan has stops: the table counts them.
     """
     from geofence import comparison, screen
 
+    if not systems and not fits:
+        raise typer.BadParameter("nothing to compare: give --systems a,b, or --fits end,best, or both")
     with screen.stages(show=not quiet and not as_json) as progress:
-        candidates = comparison.compare(job, _names(systems), origin=ORIGIN, progress=progress)
+        candidates = comparison.compare(job, _names(systems), _names(fits), origin=ORIGIN, progress=progress)
     _tell(
         lambda: [candidate.as_values() for candidate in candidates],
         lambda: screen.comparison(candidates),

@@ -108,6 +108,11 @@ class KnownOutput:
     lack: str = ""
 
 
+BROKEN = frozenset(
+    f"{name}-limit" for name in ("gap-over", "dig-over", "clearance-under", "step-over", "step-under", "rake-over")
+)
+"""Codes of the findings of bays that break a limit of their levels."""
+
 CAUTIONS = (
     "Have the boundary confirmed by a licensed surveyor before anything is built on it.",
     "Have underground services located before digging: this plan knows nothing of pipes and cables it was not given.",
@@ -192,6 +197,11 @@ class FencePlan:
     def bay_names(self) -> tuple[str, ...]:
         """(m,) ``B001``."""
         return _names("B", len(self.fence.bays))
+
+    @property
+    def broken_bays(self) -> tuple[int, ...]:
+        """Rows of the bays that break a limit of their levels: the ground allows none that keep all."""
+        return tuple(sorted({item.bay for item in self.fence.findings if item.code in BROKEN and item.bay is not None}))
 
     @property
     def line_names(self) -> tuple[str, ...]:

@@ -268,25 +268,36 @@ def _legs(seen: Inspection) -> Table:
     return table
 
 
+COMPARED = {
+    "posts": "posts", "moved_posts": "moved for keep-clears", "bays": "bays", "cut_bays": "cut bays",
+    "broken_bays": "broken bays", "steps": "steps", "post_length_m": "posts in all, m", "gap_area_m2": "gap, m2",
+    "gap_max_m": "widest gap, m", "dig_area_m2": "dig, m2", "dig_max_m": "deepest dig, m", "cost_gap": "cost of gap",
+    "cost_dig": "cost of dig", "cost_step": "cost of steps", "cost_rise": "cost of their rise", "cost": "cost in all",
+    "stop": "stop findings", "warn": "warn findings", "note": "note findings",
+}  # fmt: skip
+"""Rows of a comparison, with what they are called."""
+
+
 def comparison(candidates: Sequence[Candidate]) -> None:
-    """Fence systems side by side, a column each."""
+    """Fence systems and fits side by side, a column each, and what a dearer one has for it."""
+    from geofence.comparison import dearer_for
+
     console = _console()
+    if not console.is_terminal:
+        console.width = WIDE
     table = Table(box=None, pad_edge=False)
     table.add_column("")
     for candidate in candidates:
-        table.add_column(candidate.system, justify="right")
-    rows = {
-        "posts": "posts", "bays": "bays", "cut_bays": "cut bays", "steps": "steps", "post_length_m": "posts in all, m",
-        "gap_area_m2": "gap, m2", "gap_max_m": "widest gap, m", "dig_area_m2": "dig, m2", "dig_max_m": "deepest dig, m",
-        "stop": "stop findings", "warn": "warn findings", "note": "note findings",
-    }  # fmt: skip
-    for key, label in rows.items():
+        table.add_column(Text(candidate.name), justify="right", overflow="fold")
+    for key, label in COMPARED.items():
         values = [("-" if candidate.refused else _figure(getattr(candidate, key))) for candidate in candidates]
         table.add_row(label, *values)
     console.print(table)
+    for sentence in dearer_for(candidates):
+        console.print(Text(f"  {sentence}"))
     for candidate in candidates:
         if candidate.refused:
-            console.print(Text(f"  {candidate.system}: ", STYLES["warn"]) + Text(candidate.refused))
+            console.print(Text(f"  {candidate.name}: ", STYLES["warn"]) + Text(candidate.refused))
 
 
 def _figure(value: float) -> str:

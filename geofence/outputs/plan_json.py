@@ -45,7 +45,14 @@ def _told(plan: FencePlan, files: Sequence[str]) -> dict[str, Any]:
         "parameters": {
             name: {"value": item.value, "origin": item.origin} for name, item in sorted(plan.parameters.items())
         },
-        "optimum": {"cost": cost.total, "gap": cost.gap, "dig": cost.dig, "step": cost.step, "rise": cost.rise},
+        "optimum": {
+            "broken_bays": len(plan.broken_bays),
+            "cost": cost.total,
+            "gap": cost.gap,
+            "dig": cost.dig,
+            "step": cost.step,
+            "rise": cost.rise,
+        },
         **({"strains": _strains(plan)} if len(plan.fence.strains) else {}),
         "grid": {
             "name": grid.name,
@@ -85,7 +92,7 @@ def _units(plan: FencePlan) -> dict[str, str]:
         "_kn": "kilonewton; of one wire, or of all wires on a post",
         "_deg": "degree; bearings clockwise from grid north, turns to the right positive",
         "scale": "grid distance divided by ground distance, mean along the line",
-        "optimum": "the currency or weight of levels.gap_cost and its like",
+        "optimum": "the currency or weight of levels.gap_cost and its like; broken_bays is a count",
     }
 
 

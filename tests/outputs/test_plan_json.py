@@ -53,7 +53,7 @@ class TestContent:
 
     def test_the_optimum_is_the_sum_of_its_parts(self, tmp_path: Path) -> None:
         optimum = _content(made_up_plan(), tmp_path)["optimum"]
-        assert optimum == {"cost": 116.75, "gap": 12.5, "dig": 1.25, "step": 100.0, "rise": 3.0}
+        assert optimum == {"broken_bays": 1, "cost": 116.75, "gap": 12.5, "dig": 1.25, "step": 100.0, "rise": 3.0}
 
     def test_grid_scale_and_units(self, tmp_path: Path) -> None:
         content = _content(made_up_plan(), tmp_path)
