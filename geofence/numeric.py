@@ -19,11 +19,13 @@ __all__ = [
     "MODULE_SLACK_M",
     "ON_CIRCLE_M",
     "ON_EDGE_M",
+    "RESOLVED_M",
     "SAME_LEVEL_M",
     "SAW_CUT_M",
     "SLIVER_RATIO",
     "STATION_SPACING_M",
     "WIDTH_TOLERANCE_M",
+    "kept_down",
     "millimetres_down",
     "millimetres_up",
     "snap_ceil",
@@ -45,6 +47,9 @@ each length, and nobody digs a hole to the millimetre."""
 COINCIDENT_M = 1e-3
 """Two fixed posts closer than this are one post: nobody digs two holes a millimetre apart, and stake-out
 coordinates are given to the millimetre."""
+
+RESOLVED_M = 1e-4
+"""What coordinates resolve as files have them, so what one distance may differ by from file to file."""
 
 ON_CIRCLE_M = 1e-7
 """Surveyed points this near the circle through three others lie on it: coordinates of 1e7 m with decimals are rounded
@@ -119,3 +124,15 @@ def millimetres_up(length_m: float) -> float:
 def millimetres_down(length_m: float) -> float:
     """A length rounded down to the millimetre; see :func:`millimetres_up`."""
     return snap_floor(length_m * 1e3, 1e-3) / 1e3
+
+
+def kept_down(distance_m: float, step_m: float = 1e-3) -> float:
+    """A distance that something must keep, to whole steps and never rounded up; by default to the millimetre.
+
+    What is within :data:`RESOLVED_M` of the next step is that step: a post that stands 0.75 m from a pipe stands no
+    less from it because its coordinates end somewhere.
+
+    >>> kept_down(0.5486), kept_down(0.74996), kept_down(0.5486, 0.01)
+    (0.548, 0.75, 0.54)
+    """
+    return snap_floor(distance_m / step_m, RESOLVED_M / step_m) / (1 / step_m)

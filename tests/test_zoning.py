@@ -14,6 +14,11 @@ from pyproj import CRS
 from geofence import plan_fence
 from geofence.engine.records import Finding
 from geofence.errors import JobError
+from geofence.numeric import kept_down
+from geofence.outputs.map.data import TOLD_WITHIN_M, map_data
+from geofence.outputs.setout.units import Units
+from geofence.outputs.setout.zones import zone_notes
+from geofence.outputs.zone_reach import away_m
 from geofence.plan import FencePlan
 from tests.sites import carried, write_line, write_raster
 from tests.terminal import geofence
@@ -182,6 +187,34 @@ class TestKeepClear:
         assert len(at) == 0
 
 
+class TestOneDistance:
+    """How far a post is from a pipe is one number, whoever tells it."""
+
+    def test_in_findings_on_the_sheet_and_on_the_map(self, site: Path) -> None:
+        """Drawn in the job's grid by its ends, 1.8 km apart; in degrees its middle is bent aside by centimetres."""
+        write_line(site / "pipe.gpkg", np.array([(-840.0, -80.0), (930.0, 190.0)]) + CORNER, crs=GRID)
+        plan = planned(site, {"file": str(site / "pipe.gpkg"), "rule": "keep-clear", "buffer_m": 0.6, "name": "main"})
+        (zone,) = plan.zones
+        away = away_m(plan, zone)
+        shown = map_data(plan)["zones"][0]["posts"]
+        assert shown["count"] == np.count_nonzero(away < 0.6 + TOLD_WITHIN_M)
+        notes = zone_notes(plan, Units())
+        kept = found(plan, "zone-kept")
+        assert kept
+        for finding in kept:
+            assert finding.value is not None
+            assert finding.chainage_m is not None
+            near = np.abs(plan.fence.posts.chainage_m - finding.chainage_m) < 20
+            post = int(np.argmin(np.where(near, away, np.inf)))
+            assert away[post] == pytest.approx(finding.value, abs=1e-5)
+            told = f"{kept_down(finding.value):.3f} m"
+            assert f"the nearest post's centre stands {told} from what is drawn" in finding.message
+            assert [note.text for note in notes[post]] == [
+                f"main (keep-clear) is {told} from this post as drawn: see it located and marked."
+            ]
+            assert float(told[:-2]) <= finding.value + 1e-4
+
+
 class TestThePlan:
     def test_shows_its_zones_and_their_files(self, site: Path) -> None:
         file = zone_file(site, "plain", shapely.box(120, 150, 200, 200))
@@ -276,5 +309,5 @@ def test_zones_stay_beside_the_fence_where_a_datum_has_many_ways(
     zone = {"file": str(tmp_path / "zone.gpkg"), "rule": "consult"}
     plan = plan_fence(line=tmp_path / "line.gpkg", ground=raster, system="aac-panel", values={"zone": [zone]})
     (outline,) = plan.zones[0].outlines
-    assert np.abs(outline.lon_deg - [plan.legs.lon_from_deg[0], plan.legs.lon_to_deg[0]]).max() < 1e-9
-    assert np.abs(outline.lat_deg - [plan.legs.lat_from_deg[0], plan.legs.lat_to_deg[0]]).max() < 1e-9
+    assert np.abs(outline.lon_deg[[0, -1]] - [plan.legs.lon_from_deg[0], plan.legs.lon_to_deg[0]]).max() < 1e-9
+    assert np.abs(outline.lat_deg[[0, -1]] - [plan.legs.lat_from_deg[0], plan.legs.lat_to_deg[0]]).max() < 1e-9

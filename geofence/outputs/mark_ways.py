@@ -1,11 +1,14 @@
-"""Which way from a post the marks beside it stand: square off the line, and clear of every fence."""
+"""Which way from a post the marks beside it stand: square off the line, and clear of every fence and keep-clear."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
 
 from geofence.engine.records import Floats
+from geofence.outputs.mark_zones import PegFree
 from geofence.plan import FencePlan, Run
 from geofence.plan_lines import posts_in_order
 
@@ -22,13 +25,15 @@ _TURNS = np.radians([turn for by in range(0, 61, 5) for turn in dict.fromkeys((b
 """Tried one after the other; beyond, left is hardly left any more."""
 
 
-def mark_ways(plan: FencePlan, offset_m: Floats) -> tuple[Floats, Floats]:
+def mark_ways(plan: FencePlan, offset_m: Floats, zones: Sequence[PegFree] = ()) -> tuple[Floats, Floats]:
     """Which way each post's marks stand, and how clear of the fences.
 
     Square off the line; where it turns, along the line that halves the angle. A bay's width, which is ground distance,
     gives the scale of the grid there. A post at which lines meet goes by the first of them; one to which its line comes
-    back, by the first time. Where a mark would stand in a fence, all marks of that post are turned about it together,
-    by as few times 5 degrees as keep them clear; by what keeps them clearest where nothing does.
+    back, by the first time. Where a mark would stand in a keep-clear or in a fence, all marks of that post are turned
+    about it together, by as few times 5 degrees as keep them clear of both. Where nothing does, as few marks as can be
+    stand in keep-clears, and those as far as can be from what is drawn; where none do, by what keeps them clearest of
+    the fences.
 
     Parameters
     ----------
@@ -36,6 +41,8 @@ def mark_ways(plan: FencePlan, offset_m: Floats) -> tuple[Floats, Floats]:
         The plan.
     offset_m
         (k,) distances of the marks of each post, left positive, none of them 0.
+    zones
+        Its keep-clears.
 
     Returns
     -------
@@ -47,17 +54,32 @@ def mark_ways(plan: FencePlan, offset_m: Floats) -> tuple[Floats, Floats]:
     ways = _left(plan)
     places, bays = np.column_stack([plan.places.easting, plan.places.northing]), plan.fence.bays
     fences = shapely.STRtree(shapely.linestrings(places[np.column_stack([bays.from_post, bays.to_post])]))
-    found, best = ways.copy(), np.full(len(ways), -1.0)
+    found, best, clear = ways.copy(), np.full(len(ways), -np.inf), np.ones(len(ways))
     rows = np.arange(len(ways))
     for turn in _TURNS:
         tried = ways[rows] @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
-        clear = _clear(fences, places[rows], tried, offset_m)
-        better = clear > best[rows] + 1e-9
-        found[rows[better]], best[rows[better]] = tried[better], clear[better]
-        rows = rows[clear < 1.0]
+        of_fences = _clear(fences, places[rows], tried, offset_m)
+        of_zones = _in_zones(zones, places[rows], tried, offset_m)
+        worth = np.where(of_zones < 0, of_zones, of_fences)
+        better = worth > best[rows] + 1e-9
+        found[rows[better]], best[rows[better]], clear[rows[better]] = tried[better], worth[better], of_fences[better]
+        rows = rows[worth < 1.0]
         if not len(rows):
             break
-    return found, best
+    return found, clear
+
+
+def _in_zones(zones: Sequence[PegFree], places: Floats, ways: Floats, offset_m: Floats) -> Floats:
+    """(n,) 0 where no mark of a post stands in a keep-clear; else less, the more the more marks do, then the deeper."""
+    share, scale = np.ones((len(places), len(offset_m))), np.hypot(*ways.T)
+    farthest_m = float(np.abs(offset_m).max())
+    for zone in zones:
+        near = np.flatnonzero(zone.away_m(places, scale) < zone.wanted_m + farthest_m)
+        marks = places[near, np.newaxis] + offset_m[:, np.newaxis] * ways[near, np.newaxis]
+        for column in range(len(offset_m)):
+            apart = zone.away_m(marks[:, column], scale[near])
+            share[near, column] = np.minimum(share[near, column], apart / zone.wanted_m)
+    return np.asarray(np.where(share < 1.0, share - (1 + len(offset_m)), 0.0).sum(axis=1))
 
 
 def _clear(fences: shapely.STRtree, places: Floats, ways: Floats, offset_m: Floats) -> Floats:

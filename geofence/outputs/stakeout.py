@@ -19,7 +19,9 @@ from geofence.engine.records import Floats
 from geofence.outputs import csv_text
 from geofence.outputs.digits import fixed, position_decimals
 from geofence.outputs.existing_words import beside_their_places
+from geofence.outputs.mark_zones import NoPeg
 from geofence.outputs.marks import marks
+from geofence.outputs.plain_text import one_line
 from geofence.outputs.stakeout_points import stakeout_points
 from geofence.plan import FencePlan, Output
 from geofence.plan_lines import own_lines
@@ -160,13 +162,18 @@ class _Table:
         return [f" stands {away[row]}" if row in away and not beside else "" for row, beside in self._rows()]
 
     def _beside(self) -> list[str]:
-        """How far beside which post a mark is; nothing for a post."""
+        """How far beside which post a mark is, and in which keep-clear; nothing for a post."""
         names = [name for name, (_, beside) in zip(self.points.name, self._rows(), strict=True) if not beside]
         distances = self._measures(np.abs(self.points.offset_m))
         return [
-            f" {distance} {'left' if beside > 0 else 'right'} of {names[row]}" if beside else ""
-            for distance, (row, beside) in zip(distances, self._rows(), strict=True)
+            f" {distance} {'left' if beside > 0 else 'right'} of {names[row]}{_no_peg(no_peg)}" if beside else ""
+            for distance, (row, beside), no_peg in zip(distances, self._rows(), self.points.no_peg, strict=True)
         ]
+
+
+def _no_peg(no_peg: NoPeg | None) -> str:
+    """What the description of a mark in a keep-clear has besides, for whoever sees only that."""
+    return f" NO PEG: in {one_line(no_peg.zone)}" if no_peg else ""
 
 
 OUTPUT = Output(filename="stakeout.csv", title="Points for the stake-out device (CSV)", write=write)

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
+from geofence.numeric import kept_down
 from geofence.outputs import stakeout
 from geofence.outputs.existing_words import beside_their_places, measured_tops
 from geofence.outputs.finding_words import Said, said_in, told
@@ -30,6 +31,9 @@ ABOUT = re.compile(r"^THE NUMBERS IN (.+)$", re.MULTILINE)
 
 _MOST_FINDINGS = 40
 """Findings told one by one: what fits a printed page beside the rest; ``findings.csv`` has them all."""
+
+_MOST_PEGS = 24
+"""Marks in keep-clears told with where they stand; the others are named all the same."""
 
 _MOST_LINES = 20
 _MOST_NAMES = 12
@@ -60,6 +64,7 @@ def _lines(plan: FencePlan, style: StakeoutStyle, about: str | None) -> Iterator
     yield "BEFORE STAKING"
     yield from (f"- {caution}" for caution in plan.cautions)
     yield "- Check the set-up on a control point that this file does not hold."
+    yield from (f"- {text}" for text in _pegs(plan, style, points))
     yield ""
     yield f"THE NUMBERS IN {one_line(about or stakeout.OUTPUT.filename)}"
     yield from _grid(plan, style)
@@ -137,8 +142,9 @@ def _points(plan: FencePlan, style: StakeoutStyle, points: StakeoutPoints) -> It
         )
         yield f"Marks        {'; '.join(sides)} of the direction of travel; code {one_line(style.code(OFFSET))}"
         yield "             measured on the ground from the middle of the post, square off the line; at a turn"
-        yield "             along what halves its angle; turned about the post together where one would stand within"
-        yield f"             {CLEAR_M / unit_m:.3f} of a fence. Levels are those of the post, not of the ground there"
+        yield "             along what halves its angle; turned about the post together where one would stand in a"
+        yield f"             keep-clear or within {CLEAR_M / unit_m:.3f} of a fence. Levels are those of the post, not"
+        yield "             of the ground there"
         yield from _crowded(points)
 
 
@@ -148,6 +154,21 @@ def _crowded(points: StakeoutPoints) -> Iterator[str]:
     if names:
         more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
         yield f"             No way is clear at {', '.join(names[:_MOST_NAMES])}{more}: look where their pegs go"
+
+
+def _pegs(plan: FencePlan, style: StakeoutStyle, points: StakeoutPoints) -> Iterator[str]:
+    """What to know before a peg is driven: first in general, then each mark that would stand in a keep-clear."""
+    if points.offset_m.any():
+        yield "Have services located before pegs are driven, too: a mark beside a post is a peg in the ground."
+    unit_m, word = style.unit_m(plan), _unit_word(plan, style)
+    found = [(name, no_peg) for name, no_peg in zip(points.name, points.no_peg, strict=True) if no_peg]
+    for name, no_peg in found[:_MOST_PEGS]:
+        away = f"{kept_down(no_peg.away_m, unit_m / 1e3) / unit_m:.3f} {word}"
+        reach = f", {no_peg.buffer_m / unit_m:.3f} {word} round that" if no_peg.buffer_m else ""
+        zone = one_line(no_peg.zone)
+        yield f"DRIVE NO PEG AT {name}: it is {away} from what is drawn of {zone} (keep-clear{reach})."
+    if left := [name for name, _ in found[_MOST_PEGS:]]:
+        yield f"DRIVE NO PEG EITHER AT {', '.join(left)}: they are in keep-clears."
 
 
 def _first_and_last(plan: FencePlan, style: StakeoutStyle, points: StakeoutPoints) -> Iterator[str]:

@@ -11,6 +11,7 @@ import numpy as np
 from geofence.engine.records import Floats, Ints, Table
 from geofence.errors import JobError
 from geofence.outputs.mark_ways import mark_ways
+from geofence.outputs.mark_zones import NoPeg, no_pegs, peg_free
 from geofence.plan import FencePlan
 from geofence.stakeout_style import StakeoutStyle
 
@@ -33,6 +34,8 @@ class StakeoutPoints(Table):
         (n,) units of the grid.
     clear
         (n,) less than 1 for a mark at whose post no way keeps all marks clear of the fences.
+    no_peg
+        (n,) the keep-clear in which a mark would stand; None for one that stands in none, and for posts.
     """
 
     name: tuple[str, ...]
@@ -41,6 +44,7 @@ class StakeoutPoints(Table):
     easting: Floats
     northing: Floats
     clear: Floats
+    no_peg: tuple[NoPeg | None, ...]
 
 
 def stakeout_points(plan: FencePlan, style: StakeoutStyle) -> StakeoutPoints:
@@ -57,14 +61,19 @@ def stakeout_points(plan: FencePlan, style: StakeoutStyle) -> StakeoutPoints:
     count, each = len(names), len(distances)
     post = np.repeat(np.arange(count), each)
     offset_m = np.tile(distances, count)
-    left, clear = mark_ways(plan, distances[1:]) if len(suffixes) else (np.zeros((count, 2)), np.ones(count))
+    zones = peg_free(plan) if len(suffixes) else ()
+    left, clear = mark_ways(plan, distances[1:], zones) if len(suffixes) else (np.ones((count, 2)), np.ones(count))
+    easting = plan.places.easting[post] + offset_m * left[post, 0]
+    northing = plan.places.northing[post] + offset_m * left[post, 1]
+    in_zones = no_pegs(zones, np.column_stack([easting, northing]), np.hypot(*left.T)[post])
     return StakeoutPoints(
         name=tuple(name + suffix for name in names for suffix in ("", *suffixes.values())),
         post=post,
         offset_m=offset_m,
-        easting=plan.places.easting[post] + offset_m * left[post, 0],
-        northing=plan.places.northing[post] + offset_m * left[post, 1],
+        easting=easting,
+        northing=northing,
         clear=np.where(offset_m == 0, 1.0, clear[post]),
+        no_peg=tuple(found if beside else None for found, beside in zip(in_zones, offset_m.tolist(), strict=True)),
     )
 
 

@@ -1,4 +1,4 @@
-"""How far a zone's rule reaches round what is drawn, as rings to draw."""
+"""What is drawn of a zone: how far posts are from it, and how far its rule reaches round it, as rings to draw."""
 
 from __future__ import annotations
 
@@ -8,12 +8,14 @@ from typing import Any
 
 import numpy as np
 import shapely
-from pyproj import Geod
+from pyproj import Geod, Transformer
 
 from geofence.engine.records import Floats
+from geofence.outputs.on_grid import Carry, from_degrees, grid_crs
 from geofence.plan import FencePlan, PlannedZone, ZoneOutline
+from geofence.site import grids
 
-__all__ = ["away_m", "ground_scale", "reach_m", "reach_rings"]
+__all__ = ["away_m", "drawn_shape", "ground_scale", "reach_m", "reach_rings"]
 
 QUARTER_SEGMENTS = 16
 THINNING_SHARE = 0.004
@@ -43,31 +45,46 @@ def reach_rings(outlines: Sequence[ZoneOutline], reach_m: float, *, scale: float
         return []
     lat_deg = np.concatenate([outline.lat_deg for outline in outlines])
     per_degree = _metres_per_degree(float(lat_deg.min() + lat_deg.max()) / 2) * scale
-    areas, rest = _drawn(outlines, per_degree)
-    # Rings of one zone may be holes in each other: what an odd number of them encloses is inside.
-    inside = [reduce(shapely.symmetric_difference, areas)] if areas else []
-    round_all = shapely.union_all([*inside, *(rest if reach_m > 0 else ())])
+    drawn = outlines if reach_m > 0 else [outline for outline in outlines if outline.area]
+    round_all = drawn_shape(drawn, lambda lon_deg, lat_deg: (lon_deg * per_degree[0], lat_deg * per_degree[1]))
     if reach_m > 0:
         round_all = shapely.buffer(round_all, reach_m, quad_segs=QUARTER_SEGMENTS).simplify(THINNING_SHARE * reach_m)
     return [tuple((xy / per_degree).T) for xy in _rings(round_all)]
 
 
-def away_m(outlines: Sequence[ZoneOutline], lon_deg: Floats, lat_deg: Floats, *, scale: float) -> Floats:
-    """(n,) how far places are from what is drawn, on the ground; 0 within an area. ``scale`` as above."""
-    middle_deg = float(lat_deg.min() + lat_deg.max()) / 2
-    per_degree = _metres_per_degree(middle_deg) * scale
-    areas, rest = _drawn(outlines, per_degree)
+def away_m(plan: FencePlan, zone: PlannedZone) -> Floats:
+    """(n,) how far posts' places are from what is drawn, on the ground; 0 within an area, infinite with nothing drawn.
+
+    Measured as findings measure it: by geodesics on the grid's own ellipsoid, at the height of the ground. Told with
+    :func:`geofence.numeric.kept_down`, as findings tell it.
+    """
+    count = len(plan.places.easting)
+    if not zone.outlines:
+        return np.full(count, np.inf)
+    crs, carry = grid_crs(plan), from_degrees(plan)
+    here = np.column_stack([plan.places.easting, plan.places.northing])
+    squarely = _metres_per_degree(float(here[:, 1].mean())) if crs.is_geographic else np.ones(2)
+
+    def flat(lon_deg: Floats, lat_deg: Floats) -> tuple[Floats, Floats]:
+        easting, northing = carry(lon_deg, lat_deg)
+        return easting * squarely[0], northing * squarely[1]
+
+    shape = drawn_shape(zone.outlines, flat)
+    feet = shapely.get_coordinates(shapely.shortest_line(shapely.points(here * squarely), shape))[1::2] / squarely
+    to_degrees = Transformer.from_crs(crs, grids.geographic(crs), always_xy=True)
+    ends = np.array([to_degrees.transform(*places.T) for places in (here, feet)]).reshape(4, count)
+    height_m = plan.fence.posts.ground_level_m + float(plan.value("job.geoid_separation_m", 0.0))
+    return np.asarray(grids.ellipsoid(crs).inv(*ends)[2] * (1.0 + height_m / MEAN_RADIUS_M))
+
+
+def drawn_shape(outlines: Sequence[ZoneOutline], flat: Carry) -> Any:
+    """What is drawn as one shape, in the plane to which ``flat`` carries longitudes and latitudes."""
+    carried = [(outline.area, np.column_stack(flat(outline.lon_deg, outline.lat_deg))) for outline in outlines]
+    areas = [shapely.make_valid(shapely.Polygon(xy)) for area, xy in carried if area and len(xy) > 3]
+    rest = [shapely.LineString(xy) if len(xy) > 1 else shapely.Point(xy[0]) for area, xy in carried if not area]
+    # Rings of one zone may be holes in each other: what an odd number of them encloses is inside.
     inside = [reduce(shapely.symmetric_difference, areas)] if areas else []
-    points = shapely.points(np.column_stack([lon_deg, lat_deg]) * per_degree)
-    return np.asarray(shapely.distance(shapely.union_all([*inside, *rest]), points))
-
-
-def _drawn(outlines: Sequence[ZoneOutline], per_degree: Floats) -> tuple[list[Any], list[Any]]:
-    """Rings of areas, and the lines and points, in metres."""
-    flat = [(outline.area, np.column_stack([outline.lon_deg, outline.lat_deg]) * per_degree) for outline in outlines]
-    areas = [shapely.make_valid(shapely.Polygon(xy)) for area, xy in flat if area and len(xy) > 3]
-    rest = [shapely.LineString(xy) if len(xy) > 1 else shapely.Point(xy[0]) for area, xy in flat if not area]
-    return areas, rest
+    return shapely.union_all([*inside, *rest])
 
 
 def _rings(shape: Any) -> list[Floats]:

@@ -11,7 +11,7 @@ import numpy as np
 from geofence.engine.joined import Joined
 from geofence.engine.over_ground import OverGround, bays_over_ground, posts_within
 from geofence.engine.records import Fence, Finding, Ints, Severity
-from geofence.numeric import COINCIDENT_M, LEVEL_TOLERANCE_M, WIDTH_TOLERANCE_M
+from geofence.numeric import COINCIDENT_M, LEVEL_TOLERANCE_M, WIDTH_TOLERANCE_M, kept_down, millimetres_up
 from geofence.planning.zoning import PlacedZone, Zoning
 from geofence.site import zones
 from geofence.site.profile import GroundLine
@@ -120,7 +120,7 @@ def zone_findings(
 def _not_met(placed: PlacedZone) -> Finding:
     how = "and is nowhere near it"
     if math.isfinite(placed.nearest_m):
-        how = f"and comes no nearer than {placed.nearest_m:.2f} m to what is drawn"
+        how = f"and comes no nearer than {kept_down(placed.nearest_m):.3f} m to what is drawn"
     return Finding(
         code="zone-not-met",
         severity="note",
@@ -189,16 +189,24 @@ def _consult(placed: PlacedZone, crossing: Crossing, _built: _Built, _zoning: Zo
 def _setback(placed: PlacedZone, crossing: Crossing, built: _Built, _zoning: Zoning) -> Iterator[Finding]:
     apart, limit = max(0.0, crossing.closest_m - placed.zone.buffer_m), placed.zone.limit_m
     if apart >= limit - WIDTH_TOLERANCE_M:
-        yield _kept(placed, crossing, _Measure(over_m=0.0, value=apart, limit=limit, what="the line stays {} away"))
+        what = f"the line stays {kept_down(apart):.3f} m from {_limit_of(placed)}"
+        yield _kept(placed, crossing, _Measure(over_m=0.0, value=apart, limit=limit, what=what))
         return
-    where = f"comes within {apart:.3f} m of" if apart else "meets"
-    move = f"Move the line {limit - apart:.3f} m away there" if apart else f"Move the line out, and {limit:.3f} m away"
+    where = f"comes within {kept_down(apart):.3f} m of" if apart else "meets"
+    short = f"{millimetres_up(limit - apart):.3f} m"
+    move = f"Move the line {short} away there" if apart else f"Move the line out, and {limit:.3f} m away"
     yield _said(
         placed, crossing, code="setback-under-limit", severity="stop",
         message=f"The line {where} {placed.named(crossing)} at chainage {crossing.closest_at_m:.2f} m; {limit:.3f} m "
         "must stay between",
         remedy=f"{move} ({built.moved_by}).", value=apart, limit=limit,
     )  # fmt: skip
+
+
+def _limit_of(placed: PlacedZone) -> str:
+    """To what a setback is measured."""
+    buffer_m = placed.zone.buffer_m
+    return f"the {buffer_m:.3f} m round what is drawn" if buffer_m else "what is drawn"
 
 
 def _keep_clear(placed: PlacedZone, crossing: Crossing, built: _Built, zoning: Zoning) -> Iterator[Finding]:
@@ -212,11 +220,9 @@ def _keep_clear(placed: PlacedZone, crossing: Crossing, built: _Built, zoning: Z
         reach_m=placed.reach_m,
     )  # fmt: skip
     if len(near) and apart.min() >= placed.reach_m - COINCIDENT_M:
-        nearest = int(np.argmin(apart))
-        kept = _Measure(
-            over_m=0.0, value=float(apart[nearest]), limit=placed.reach_m, what="the nearest post stands {} off"
-        )
-        yield _kept(placed, crossing, kept)
+        nearest = float(apart.min())
+        what = f"the nearest post's centre stands {kept_down(nearest):.3f} m from what is drawn"
+        yield _kept(placed, crossing, _Measure(over_m=0.0, value=nearest, limit=placed.reach_m, what=what))
 
 
 def _heights(placed: PlacedZone, crossing: Crossing, built: _Built) -> Iterator[_Measure]:

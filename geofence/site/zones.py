@@ -133,7 +133,7 @@ def near_shapes(
     drawing: Drawing, stretch: TrueStretch, to_degrees: Transformer, *, margin_m: float
 ) -> Iterator[tuple[int, Any]]:
     """The shapes that come near a stretch, with their rows, in its plane and as far as they do."""
-    step = EDGE_STEP_M / (METRES_PER_DEGREE if drawing.crs.is_geographic else grids.unit_m(drawing.crs))
+    step = _edge_step(drawing.crs)
     box = _box(stretch, to_degrees, margin_m=margin_m)
     rows = range(len(drawing.shapes)) if box is None else np.flatnonzero(_boxes_meet(drawing, box)).tolist()
     for row in rows:
@@ -144,6 +144,11 @@ def near_shapes(
                 row,
                 shapely.transform(near, lambda xy: stretch.plane.places(*to_degrees.transform(xy[:, 0], xy[:, 1]))),
             )
+
+
+def _edge_step(crs: CRS) -> float:
+    """:data:`EDGE_STEP_M` in the units of a grid."""
+    return EDGE_STEP_M / (METRES_PER_DEGREE if crs.is_geographic else grids.unit_m(crs))
 
 
 def _boxes_meet(drawing: Drawing, box: tuple[float, float, float, float]) -> NDArray[np.bool_]:
@@ -274,10 +279,13 @@ def outlines(
     to_wgs84: Callable[[Floats, Floats], tuple[Floats, Floats]],
     to_degrees: Transformer,
 ) -> tuple[ZoneOutline, ...]:
-    """The shapes near the line as lines, rings and points for a map; ``to_wgs84`` from the drawing's grid."""
+    """The shapes near the line as lines, rings and points for a map; ``to_wgs84`` from the drawing's grid.
+
+    Long edges have places at steps of :data:`EDGE_STEP_M`: straight in the drawing's grid, they are bent in degrees.
+    """
     found = []
     for shape in drawing.shapes:
-        near = _near(shape, stretches, to_degrees)
+        near = shapely.segmentize(_near(shape, stretches, to_degrees), _edge_step(drawing.crs))
         for piece in shapely.get_parts(near):
             area = piece.geom_type == "Polygon"
             for ring in (piece.exterior, *piece.interiors) if area else (piece,):

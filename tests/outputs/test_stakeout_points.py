@@ -9,13 +9,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
+from pyproj import Transformer
 
 from geofence.engine.records import Bays, Posts
 from geofence.errors import JobError
-from geofence.outputs import stakeout_note
+from geofence.outputs import stakeout, stakeout_note
 from geofence.outputs.mark_ways import CLEAR_M, CLEAR_SHARE
 from geofence.outputs.stakeout_points import StakeoutPoints, stakeout_points
-from geofence.plan import FencePlan, Places, Run
+from geofence.plan import FencePlan, Places, PlannedZone, Run, ZoneOutline
 from geofence.stakeout_style import StakeoutStyle
 from tests.networks import paddocks
 from tests.plans import made_up_plan
@@ -167,6 +168,85 @@ class TestClearOfFences:
         stakeout_note.write(plan, tmp_path / "note.txt", style=StakeoutStyle(offset_m=(0.3,)))
         told = (tmp_path / "note.txt").read_text(encoding="utf-8")
         assert "No way is clear at P001L: look where their pegs go" in told
+
+
+PIPE = [(10.3, -6.0), (10.3, 6.0)]
+"""Crosses a fence along y = 0 square, 0.3 m past its second post."""
+
+
+def _beside(drawn: Sequence[tuple[float, float]], *, rule: str = "keep-clear", name: str = "Gas main") -> FencePlan:
+    """Posts at x = 0, 10 and 20 and a zone of 0.5 m round what is drawn, from an invented corner of the grid."""
+    plan = _plan([(0, 0), (10, 0), (20, 0)])
+    to_degrees = Transformer.from_crs(32630, 4326, always_xy=True)
+    easting, northing = plan.places.easting + 560_000, plan.places.northing + 5_900_000
+    lon, lat = to_degrees.transform(easting, northing)
+    places = replace(plan.places, easting=easting, northing=northing, lon_deg=lon, lat_deg=lat)
+    lon, lat = to_degrees.transform(*(np.array(drawn) + np.array([560_000, 5_900_000])).T)
+    zone = PlannedZone(
+        name=name, rule=rule, source="", buffer_m=0.5, limit_m=0.0,
+        outlines=(ZoneOutline(lon_deg=lon, lat_deg=lat, area=drawn[0] == drawn[-1]),),
+    )  # fmt: skip
+    return replace(plan, places=places, zones=(zone,))
+
+
+class TestClearOfKeepClears:
+    """A mark at (10 - sin t, cos t) and its like, t the turn: wanted are 0.5 m and a peg's 0.05 from the pipe."""
+
+    def _of_second_post(self, plan: FencePlan, *offset_m: float) -> list[tuple[float, float]]:
+        each = len(offset_m)
+        return [(x - 560_010, y - 5_900_000) for x, y in _marks(plan, *offset_m)[each : 2 * each]]
+
+    @pytest.mark.parametrize(("offset_m", "turn_deg"), [((1.0,), 15), ((1.0, -1.0), 60), ((3.0, -3.0), 20)])
+    def test_marks_are_turned_away(self, offset_m: tuple[float, ...], turn_deg: float) -> None:
+        """(a) one mark: 0.3 + sin t > 0.55; one on either side: d sin t - 0.3 > 0.55. Of 5 degrees each, the first."""
+        turn = np.radians(turn_deg)
+        expected = [(-d * np.sin(turn), d * np.cos(turn)) for d in offset_m]
+        assert np.array(self._of_second_post(_beside(PIPE), *offset_m)) == pytest.approx(np.array(expected), abs=1e-6)
+        points = stakeout_points(_beside(PIPE), StakeoutStyle(offset_m=offset_m))
+        assert set(points.no_peg) == {None}
+
+    @pytest.mark.parametrize("rule", ["no-fence", "consult", "setback"])
+    def test_other_rules_turn_none(self, rule: str) -> None:
+        assert np.array(self._of_second_post(_beside(PIPE, rule=rule), 1.0)) == pytest.approx(np.array([(0, 1)]))
+
+    def test_a_mark_that_no_turn_takes_out_is_told(self, tmp_path: Path) -> None:
+        """(a) a pipe at 10.4: at 60 degrees the right one is 0.866 - 0.4 from it, and the left one clear."""
+        plan = _beside([(10.4, -6.0), (10.4, 6.0)], name="=Gas\nmain")
+        style = StakeoutStyle(offset_m=(1.0, -1.0))
+        points = stakeout_points(plan, style)
+        (found,) = [(name, no_peg) for name, no_peg in zip(points.name, points.no_peg, strict=True) if no_peg]
+        assert found[0] == "P002R"
+        assert found[1].away_m == pytest.approx(np.sqrt(0.75) - 0.4, abs=1e-6)
+        stakeout_note.write(plan, tmp_path / "note.txt", style=style)
+        told = (tmp_path / "note.txt").read_text(encoding="utf-8")
+        assert (
+            "- DRIVE NO PEG AT P002R: it is 0.466 m from what is drawn of =Gas main (keep-clear, 0.500 m round that).\n"
+        ) in told
+        assert "Have services located before pegs are driven, too" in told
+        stakeout.write(plan, tmp_path / "points.csv", style=style)
+        rows = (tmp_path / "points.csv").read_text(encoding="utf-8-sig").splitlines()
+        assert [row.split(",")[0] for row in rows if "NO PEG: in =Gas main" in row] == ["P002R"]
+
+    def test_nor_is_one_driven_within_an_area(self) -> None:
+        plan = _beside([(5.0, -5.0), (15.0, -5.0), (15.0, 5.0), (5.0, 5.0), (5.0, -5.0)])
+        points = stakeout_points(plan, StakeoutStyle(offset_m=(1.0, -1.0)))
+        found = {name: no_peg.away_m for name, no_peg in zip(points.name, points.no_peg, strict=True) if no_peg}
+        assert found == {"P002L": 0.0, "P002R": 0.0}
+
+    def test_however_many_there_are_each_is_named(self, tmp_path: Path) -> None:
+        plan = _beside([(-50.0, -50.0), (50.0, -50.0), (50.0, 50.0), (-50.0, 50.0), (-50.0, -50.0)])
+        style = StakeoutStyle(offset_m=tuple(float(d) for d in range(1, 12)))
+        stakeout_note.write(plan, tmp_path / "note.txt", style=style)
+        told = (tmp_path / "note.txt").read_text(encoding="utf-8")
+        lines = [line for line in told.splitlines() if "DRIVE NO PEG" in line]
+        words = set(" ".join(lines).replace(",", " ").replace(":", " ").split())
+        marks = [name for name in stakeout_points(plan, style).name if "L" in name]
+        assert len(marks) == 33
+        assert words.issuperset(marks)
+
+    def test_without_marks_nothing_is_said_of_pegs(self, tmp_path: Path) -> None:
+        stakeout_note.write(_beside(PIPE), tmp_path / "note.txt", style=StakeoutStyle())
+        assert "peg" not in (tmp_path / "note.txt").read_text(encoding="utf-8").lower()
 
 
 class TestNames:

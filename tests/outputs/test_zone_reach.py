@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from pyproj import Geod
 
-from geofence.outputs.zone_reach import reach_rings
-from geofence.plan import ZoneOutline
+from geofence.outputs.zone_reach import away_m, reach_rings
+from geofence.plan import PlannedZone, ZoneOutline
+from tests.plans import made_up_plan
 
 WGS84 = Geod(ellps="WGS84")
 LON, LAT = -2.1, 53.25
@@ -67,3 +68,24 @@ def test_without_a_reach_areas_stay_and_lines_have_none() -> None:
 def test_a_ring_that_crosses_itself_is_drawn_all_the_same() -> None:
     crossed = outline([0, 50, 50, 0, 0], [0, 50, 0, 50, 0], area=True)
     assert area_m2(reach_rings([crossed], 0.0, scale=1.0)) == pytest.approx(1250, rel=1e-3)
+
+
+def test_posts_are_as_far_from_what_is_drawn_as_findings_have_them() -> None:
+    """(c) geodesics by pyproj from posts to a place 3 m aside, at the height of the ground there."""
+    plan = made_up_plan()
+    lon, lat, _ = WGS84.fwd(plan.places.lon_deg[:1], plan.places.lat_deg[:1], [200.0], [3.0])
+    zone = PlannedZone(
+        name="oak", rule="keep-clear", source="", buffer_m=1.0, limit_m=0.0,
+        outlines=(ZoneOutline(lon_deg=lon, lat_deg=lat, area=False),),
+    )  # fmt: skip
+    count = len(plan.fence.posts)
+    _, _, ellipsoid_m = WGS84.inv(
+        plan.places.lon_deg, plan.places.lat_deg, np.full(count, lon[0]), np.full(count, lat[0])
+    )
+    expected = ellipsoid_m * (1 + plan.fence.posts.ground_level_m / 6_371_000)
+    assert away_m(plan, zone) == pytest.approx(expected, abs=2e-6)
+
+
+def test_of_a_zone_with_nothing_drawn_posts_are_nowhere_near() -> None:
+    zone = PlannedZone(name="", rule="consult", source="", buffer_m=1.0, limit_m=0.0, outlines=())
+    assert np.isinf(away_m(made_up_plan(), zone)).all()

@@ -223,5 +223,16 @@ def test_outlines_are_rings_lines_and_points_near_the_line() -> None:
     ring = shapely.Polygon([(20, 0), (80, 0), (80, 100), (20, 100)], [[(40, 40), (60, 40), (60, 60), (40, 60)]])
     shapes = drawing(ring, shapely.LineString([(50, -90_000), (50, 90_000)]), shapely.Point(9, 9))
     found = outlines(shapes, laid(EAST), to_degrees(shapes).transform, to_degrees(shapes))
-    assert [(each.area, len(each.lon_deg)) for each in found] == [(True, 5), (True, 5), (False, 2), (False, 1)]
+    assert [(each.area, len(each.lon_deg)) for each in found] == [(True, 9), (True, 5), (False, 43), (False, 1)]
     assert np.ptp(found[2].lat_deg) < 0.05, "what lies far away is left out"
+
+
+def test_outlines_of_long_edges_stay_on_them() -> None:
+    """(a) half way between their places too, to 0.1 mm; drawn by its ends alone an edge of 1.8 km leaves it by 8 cm."""
+    line = shapely.LineString([(50 - 900, 100 - 30), (50 + 900, 100 + 30)])
+    shapes = drawing(line)
+    (found,) = outlines(shapes, laid(EAST), to_degrees(shapes).transform, to_degrees(shapes))
+    back = to_degrees(shapes)
+    middle = [(values[:-1] + values[1:]) / 2 for values in (found.lon_deg, found.lat_deg)]
+    places = shapely.points(*back.transform(*middle, direction="INVERSE"))
+    assert shapely.distance(places, shapes.shapes[0]).max() < 1e-4

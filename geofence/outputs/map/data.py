@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from geofence.engine.records import Floats
+from geofence.numeric import kept_down
 from geofence.outputs.globe import PLACE_DECIMALS, beside, unwound
 from geofence.outputs.map.columns import coded, counted, had, packed, rounded, table
 from geofence.outputs.map.contours import contours
@@ -15,7 +16,7 @@ from geofence.outputs.map.findings import findings
 from geofence.outputs.map.gap_classes import bays_over_limit, gap_edges_m, stated_limit_m
 from geofence.outputs.map.lines import lines_data
 from geofence.outputs.thinned import kept
-from geofence.outputs.zone_reach import reach_m, reach_rings
+from geofence.outputs.zone_reach import away_m, reach_m, reach_rings
 from geofence.plan import SEVERITIES, FencePlan, PlannedGate, PlannedZone
 from geofence.plan_lines import own_lines
 from geofence.site.ground import Relief
@@ -24,6 +25,9 @@ __all__ = ["contour_data", "map_data", "script_text"]
 
 WAY_DECIMALS = 8
 """Of a degree, for zones: a millimetre on the ground."""
+TOLD_WITHIN_M = 10.0
+"""Beyond a zone's reach: of posts nearer than this the page is told how far they are from what is drawn, to the
+millimetre and as all files have it; it works out the others itself, to a centimetre."""
 MEAN_RADIUS_M = 6_371_000.0
 CONTOUR_PARTS = 8
 SECTION_TOLERANCE_M = 0.005
@@ -203,7 +207,16 @@ def _zone(plan: FencePlan, zone: PlannedZone) -> dict[str, Any]:
             {"area": outline.area, **_way(plan, outline.lon_deg, outline.lat_deg)} for outline in zone.outlines
         ],
         "reach": [_way(plan, lon, lat) for lon, lat in reach_rings(zone.outlines, reach_m(zone), scale=scale)],
+        "posts": _posts_near(plan, zone),
     }
+
+
+def _posts_near(plan: FencePlan, zone: PlannedZone) -> dict[str, Any]:
+    """The rows of posts near a zone, and how far they are from what is drawn, never rounded up."""
+    away = away_m(plan, zone)
+    rows = np.flatnonzero(away <= reach_m(zone) + TOLD_WITHIN_M)
+    told = [kept_down(each) for each in away[rows].tolist()]
+    return {"count": len(rows), "row": packed(rows), "away_m": packed(told, decimals=3)}
 
 
 def _shot(plan: FencePlan) -> dict[str, Any] | None:

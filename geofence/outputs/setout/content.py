@@ -9,6 +9,7 @@ from geofence.outputs.facts import facts
 from geofence.outputs.plain_text import one_line
 from geofence.outputs.setout.checks import (
     TAPE_REACH_M,
+    Diagonal,
     chord,
     diagonals,
     in_holes,
@@ -18,6 +19,7 @@ from geofence.outputs.setout.checks import (
 from geofence.outputs.setout.figure import post_figure
 from geofence.outputs.setout.gate_table import gate_table
 from geofence.outputs.setout.parts import Sheet, Table
+from geofence.outputs.setout.pegs import peg_texts
 from geofence.outputs.setout.post_table import legend, post_table
 from geofence.outputs.setout.posts import WORDS, Note, Stretch, stretches, whole_plan_notes
 from geofence.outputs.setout.strings import tape_of
@@ -50,24 +52,31 @@ def setout_sheet(plan: FencePlan, style: SetoutStyle) -> Sheet:
     """What stands on the sheet."""
     units, tape = Units.of(plan, style.units), tape_of(plan)
     along = list(stretches(plan, units.in_brackets))
+    turns = list(diagonals(plan, units, setback_m=style.setback_m))
     return Sheet(
         name=one_line(plan.name) or "Fence",
         fence=one_line(plan.system.title),
         facts=tuple(_facts(plan, units)),
         cautions=plan.cautions,
-        zones=zone_texts(plan, units),
+        zones=(*zone_texts(plan, units), *peg_texts(plan, units, turns)),
         look=(*_told(whole_plan_notes(plan, units.in_brackets)), *_marked(plan)),
         legend=legend(plan, units),
         figure=post_figure(wires=plan.system.slope == "strained"),
-        tables=tuple(table for table in _tables(plan, style, units, tape, along) if table.rows),
+        tables=tuple(table for table in _tables(plan, style, units, tape, along, turns) if table.rows),
     )
 
 
-def _tables(plan: FencePlan, style: SetoutStyle, units: Units, tape: Tape, along: Sequence[Stretch]) -> Iterator[Table]:
+def _tables(
+    plan: FencePlan,
+    style: SetoutStyle,
+    units: Units,
+    tape: Tape,
+    along: Sequence[Stretch],
+    turns: Sequence[Diagonal],
+) -> Iterator[Table]:
     boundary = ties(plan, tape, "boundary", reach_m=style.reach_m, second_reach_m=TAPE_REACH_M)
     control = ties(plan, tape, "control", reach_m=style.reach_m, second_reach_m=style.reach_m)
     tied = list(ordered((boundary, control)))
-    turns = list(diagonals(plan, units, setback_m=style.setback_m))
     whole = list(straights(plan, along))
     ends = [(item.start.row, item.end.row) for item in along] + [(item.start.row, item.end.row) for item in whole]
     chords = {key: chord(plan, tape, *key) for key in dict.fromkeys(ends)}

@@ -191,7 +191,7 @@ def corner_table(
         hint="Peg A on the line of the fence toward the one post and B toward the other, each at the setback from the "
         "corner post's centre; A to B must be as stated. Where it says past, A stands on the same line prolonged past "
         "the corner post, since the fence turns but little there. The pegs also give the corner back after its hole "
-        "is dug. Post to post: between the two neighbours' centres.",
+        "is dug; have services located before any is driven. Post to post: between the two neighbours' centres.",
         columns=(
             DONE,
             Column(head=("Post", "angle"), width=22, kind="text"),

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from geofence.numeric import snap_floor
+from geofence.numeric import kept_down, snap_floor
 from geofence.outputs.finding_words import Said
 from geofence.plan import FencePlan
 from geofence.units import FOOT_M, POUND_FORCE_KN, unit_word
@@ -76,6 +76,15 @@ class Units:
         ('0.050 m', '0.16 ft')
         """
         return self.length(value_m) + ("" if self.inches else f" {self.tape}")
+
+    def at_least(self, value_m: float) -> str:
+        """A distance that must be kept, with its unit: never rounded up.
+
+        >>> Units().at_least(0.5488), Units(tape="ft").at_least(0.5488), Units().at_least(0.75)
+        ('0.548 m', '1.80 ft', '0.750 m')
+        """
+        step_m = {"m": 1e-3, "ft": self.foot_m / 100, "ft-in": self.foot_m / 12 / INCH_PARTS}[self.tape]
+        return self.said(kept_down(value_m, step_m))
 
     def length(self, value_m: float) -> str:
         """A length, or nothing for one that does not exist.

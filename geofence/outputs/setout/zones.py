@@ -11,7 +11,7 @@ from geofence.engine.records import Floats
 from geofence.outputs.plain_text import one_line
 from geofence.outputs.setout.posts import Note
 from geofence.outputs.setout.units import Units
-from geofence.outputs.zone_reach import away_m, ground_scale, reach_m
+from geofence.outputs.zone_reach import away_m, reach_m
 from geofence.plan import FencePlan, PlannedZone, ZoneStretch
 from geofence.plan_lines import run_at
 
@@ -54,7 +54,7 @@ def zone_notes(plan: FencePlan, units: Units) -> Mapping[int, tuple[Note, ...]]:
     found: dict[int, list[Note]] = {}
     for beside in _zones(plan):
         for row in beside.rows:
-            away = units.said(float(beside.away_m[row]))
+            away = units.at_least(float(beside.away_m[row]))
             text = f"{beside.title} ({beside.zone.rule}) is {away} from this post as drawn: see it located and marked."
             found.setdefault(row, []).append(Note(word="ZONE", text=text))
     return {row: tuple(notes) for row, notes in found.items()}
@@ -62,10 +62,9 @@ def zone_notes(plan: FencePlan, units: Units) -> Mapping[int, tuple[Note, ...]]:
 
 def _zones(plan: FencePlan) -> Iterator[_Beside]:
     """Those that the fence crosses, or that come within a bay of a post beyond their reach."""
-    scale, places = ground_scale(plan), plan.places
     for zone in plan.zones:
         if zone.rule in RULES and zone.outlines:
-            away = away_m(zone.outlines, places.lon_deg, places.lat_deg, scale=scale)
+            away = away_m(plan, zone)
             near = away <= reach_m(zone) + plan.system.module_m
             for stretch in zone.stretches:
                 near[list(_ends(plan, stretch))] = True
@@ -77,7 +76,7 @@ def _told(plan: FencePlan, units: Units, beside: _Beside) -> Iterator[str]:
     zone, names = beside.zone, plan.post_names
     nearest = int(np.argmin(beside.away_m))
     around = f", {units.said(reach_m(zone))} round what is drawn" if reach_m(zone) else ""
-    close = f"{names[nearest]} stands nearest, {units.said(float(beside.away_m[nearest]))} from what is drawn."
+    close = f"{names[nearest]} stands nearest, {units.at_least(float(beside.away_m[nearest]))} from what is drawn."
     said = f"{close} Source: {_short(zone.source) or 'none stated'}."
     if not zone.stretches:
         yield f"{beside.title} ({zone.rule}{around}) comes near the fence and does not cross it. {said}"

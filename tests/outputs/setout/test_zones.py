@@ -17,10 +17,12 @@ from pyproj import Transformer
 from geofence.outputs import stakeout, stakeout_note
 from geofence.outputs.post_words import post_words
 from geofence.outputs.setout import pdf
+from geofence.outputs.setout.checks import diagonals
 from geofence.outputs.setout.html import write
+from geofence.outputs.setout.pegs import MOST_TOLD, peg_texts
 from geofence.outputs.setout.units import Units
 from geofence.outputs.setout.zones import zone_notes, zone_texts
-from geofence.plan import ExistingPosts, FencePlan, PlannedZone, ZoneOutline, ZoneStretch
+from geofence.plan import ExistingPosts, FencePlan, Parameter, PlannedZone, ZoneOutline, ZoneStretch
 from tests.outputs.setout.plans import EAST, NORTH, tee
 from tests.outputs.setout.printed import read_pdf
 from tests.plans import HOSTILE
@@ -82,9 +84,10 @@ class TestZones:
 
     def test_that_come_near_without_crossing_are_told_too(self) -> None:
         (told,) = zone_texts(zoned(drawn=[(8.0, -1.5), (9.0, -1.5)], rule="consult", source=""), Units())
+        # (a) 1.5 / 0.9996 = 1.5006, and distances that must be kept are never rounded up
         assert told == (
             "Gas main (consult, 0.500 m round what is drawn) comes near the fence and does not cross it. "
-            "P005 stands nearest, 1.501 m from what is drawn. Source: none stated."
+            "P005 stands nearest, 1.500 m from what is drawn. Source: none stated."
         )
 
     @pytest.mark.parametrize(
@@ -107,6 +110,48 @@ class TestZones:
         assert "Before anybody digs, continued" in pages[1].words
         assert sum(page.words.count("no post may stand on line A") for page in pages) == 4 * len(zones)
         assert all(part.y0 > 4 for page in pages for part in page.parts)
+
+
+class TestPegs:
+    def test_of_marks_and_diagonals_in_a_keep_clear_are_not_driven(self, tmp_path: Path) -> None:
+        """(a) all of the sheet lies in the area."""
+        plan = zoned(drawn=[(-9.0, -9.0), (15.0, -9.0), (15.0, 9.0), (-9.0, 9.0), (-9.0, -9.0)])
+        (zone,) = plan.zones
+        (outline,) = zone.outlines
+        plan = replace(
+            plan,
+            zones=(replace(zone, outlines=(replace(outline, area=True),)),),
+            parameters={**plan.parameters, "stakeout.offset_m": Parameter(value=[1.0], origin="job")},
+        )
+        text = page_of(plan, tmp_path).text_content()
+        turn = "of the diagonal at P003 (A toward P006, B toward P002)"
+        for name in (*(f"{post}L" for post in plan.post_names), f"A {turn}", f"B {turn}"):
+            assert f"Drive no peg {name}: it would stand 0.000 m from what is drawn of Gas main (keep-clear)." in text
+
+    def test_of_any_number_of_marks_are_told_on_one_page(self) -> None:
+        """(a) nine posts with eight marks each."""
+        plan = zoned(drawn=[(-30.0, -30.0), (30.0, -30.0), (30.0, 30.0), (-30.0, 30.0), (-30.0, -30.0)])
+        (zone,) = plan.zones
+        offsets = Parameter(value=[1.0, 2.0, 3.0, 4.0, -1.0, -2.0, -3.0, -4.0], origin="job")
+        plan = replace(
+            plan,
+            zones=(replace(zone, outlines=(replace(zone.outlines[0], area=True),)),),
+            parameters={**plan.parameters, "stakeout.offset_m": offsets},
+        )
+        told = peg_texts(plan, Units(), [])
+        assert len(told) == MOST_TOLD + 1
+        assert told[-1] == f"Drive no peg at {9 * 8 - MOST_TOLD} more marks either: stakeout.txt names them."
+
+    def test_of_a_diagonal_beside_a_pipe(self) -> None:
+        """(a) pegs of both diagonals stand 0.5 m along the lines from where these meet: the one up line B on the pipe,
+        the one ahead on line A 2.6 / 5.004 beside it on the grid, which is 0.5198 on the ground, the one back clear.
+        """
+        plan = zoned(drawn=[(4.0, 0.5), (9.0, 0.7)])
+        turns = list(diagonals(plan, Units(), setback_m=0.5))
+        told = [text.removeprefix("Drive no peg ") for text in peg_texts(plan, Units(), turns)]
+        assert sorted(text.partition("stand ")[2][:7] for text in told) == ["0.000 m", "0.000 m", "0.519 m"]
+        assert all("of the diagonal at P003" in text for text in told)
+        assert not peg_texts(zoned(drawn=[(30.0, 0.0), (40.0, 0.0)]), Units(), turns)
 
 
 def standing(left_m: float, *, top_m: float = np.nan) -> FencePlan:

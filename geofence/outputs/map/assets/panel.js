@@ -265,8 +265,7 @@
         context.lineTo(width, height / 2);
         context.stroke();
       });
-      const reach = zone.reach_m ? `, ${Number(zone.reach_m.toFixed(3))} m around it` : "";
-      return this.row(swatch, `${zone.name}: ${look.word}${reach}. Source: ${zone.source || "none stated"}`);
+      return this.row(swatch, `${zone.name}: ${look.word}${geofence.roundIt(zone.reach_m)}. Source: ${zone.source || "none stated"}`);
     }
 
     surveyRow({ count, reach_m: reach }) {

@@ -192,14 +192,14 @@
       );
     }
 
-    /** How far the nearest zones are, from the reach of each. */
+    /** How far the nearest zones are: to what is drawn, as findings and the set-out sheet have it, never rounded up. */
     nearZones(part, row) {
       const near = this.distances.of(part, row).slice(0, NEAR_ZONES);
       if (!near.length) return null;
-      const amount = (metres) => (metres < 0 ? `within by ${(-metres).toFixed(2)} m` : `${metres.toFixed(2)} m`);
-      return group("Nearest zones", near.map(({ zone, distanceM }) => {
-        const { name, look } = this.zones.zones[zone];
-        return [`${name}, ${look.word}`, amount(distanceM), `zone-${zone}`];
+      return group("Nearest zones, to what is drawn", near.map(({ zone, told, distanceM }) => {
+        const { name, look, reach_m: reachM } = this.zones.zones[zone];
+        const amount = told ? distanceM.toFixed(3) : (Math.floor(distanceM * 100 + 0.01) / 100).toFixed(2);
+        return [`${name}, ${look.word}${geofence.roundIt(reachM)}`, `${amount} m`, `zone-${zone}`];
       }));
     }
 

@@ -23,7 +23,8 @@
       this.earth = new geofence.Earth(plan.ground.height_m);
     }
 
-    /** Ground distance from a post or bay to where each zone's reach begins, nearest first; negative within. */
+    /** Ground distance from a post or bay to what is drawn of each zone, nearest first; 0 within an area.
+        `told`: as all files tell it, to the millimetre; else worked out here. Never more than it is. */
     of(part, row) {
       const { bays, posts } = this.plan;
       const ends = part === "post" ? [row, row] : [bays.from[row], bays.to[row]];
@@ -32,13 +33,16 @@
       const local = (lng, lat) => [(lng - from.lng) * east, (lat - from.lat) * north];
       const stretch = [0, 0, ...local(to.lng, to.lat)];
       return this.zones
-        .map((zone, at) => ({ zone: at, distanceM: this.reachDistance(zone, stretch, local) }))
+        .map((zone, at) => {
+          const told = part === "post" ? zone.awayM.get(row) : undefined;
+          return { zone: at, told: told !== undefined, distanceM: told ?? this.drawnDistance(zone, stretch, local) };
+        })
         .filter(({ distanceM }) => Number.isFinite(distanceM))
         .sort((one, other) => one.distanceM - other.distanceM);
     }
 
-    /** Metres from a stretch to a zone's reach, both on the plane that `local(lng, lat)` gives. */
-    reachDistance({ outlines, reach_m: reachM }, stretch, local) {
+    /** Metres from a stretch to what is drawn of a zone, both on the plane that `local(lng, lat)` gives. */
+    drawnDistance({ outlines }, stretch, local) {
       const ways = outlines.map(({ lng, lat }) => Array.from(lng, (deg, point) => local(deg, lat[point])).flat());
       let nearest = Infinity;
       for (const way of ways) {
@@ -48,7 +52,7 @@
         }
       }
       const inside = within(stretch[0], stretch[1], ways.filter((_, at) => outlines[at].area));
-      return (inside ? -nearest : nearest) - reachM;
+      return inside ? 0 : nearest;
     }
   }
 

@@ -55,6 +55,11 @@
     }
   }
 
+  /** How far a zone's rule reaches, to follow its word. */
+  function roundIt(reachM) {
+    return reachM ? `, ${Number(reachM.toFixed(3))} m around it` : "";
+  }
+
   class Zones {
     constructor(plan) {
       this.zones = plan.zones.map((zone) => this.read(zone));
@@ -75,7 +80,10 @@
         }
         return { area: packed.area, lng, lat, x, y };
       };
-      return { ...zone, look, outlines: zone.outlines.map(way), reach: zone.reach.map(way), box };
+      const { row, away_m: away, count } = zone.posts;
+      const [rows, apart] = [row, away].map((packed) => geofence.unpack(packed, count));
+      const awayM = new Map(Array.from(rows, (post, at) => [post, apart[at] / 1000]));
+      return { ...zone, look, outlines: zone.outlines.map(way), reach: zone.reach.map(way), box, awayM };
     }
 
     /** Zones in view; those of one rule share a tint, so that where they overlap it is no darker. */
@@ -168,5 +176,5 @@
     }
   }
 
-  Object.assign(geofence, { Zones });
+  Object.assign(geofence, { Zones, roundIt });
 })((window.geofence = window.geofence || {}));
