@@ -154,7 +154,10 @@ class _Table:
         }
         names = tuple(texts)
         rows = zip(*texts.values(), strict=True)
-        return [pattern.format_map(dict(zip(names, row, strict=True))).strip(" ") for row in rows]
+        return [
+            _no_peg(no_peg) + pattern.format_map(dict(zip(names, row, strict=True))).strip(" ")
+            for row, no_peg in zip(rows, self.points.no_peg, strict=True)
+        ]
 
     def _stands(self) -> list[str]:
         """How far from its point a post stands that exists; nothing for others, and for marks."""
@@ -162,18 +165,18 @@ class _Table:
         return [f" stands {away[row]}" if row in away and not beside else "" for row, beside in self._rows()]
 
     def _beside(self) -> list[str]:
-        """How far beside which post a mark is, and in which keep-clear; nothing for a post."""
+        """How far beside which post a mark is; nothing for a post."""
         names = [name for name, (_, beside) in zip(self.points.name, self._rows(), strict=True) if not beside]
         distances = self._measures(np.abs(self.points.offset_m))
         return [
-            f" {distance} {'left' if beside > 0 else 'right'} of {names[row]}{_no_peg(no_peg)}" if beside else ""
-            for distance, (row, beside), no_peg in zip(distances, self._rows(), self.points.no_peg, strict=True)
+            f" {distance} {'left' if beside > 0 else 'right'} of {names[row]}" if beside else ""
+            for distance, (row, beside) in zip(distances, self._rows(), strict=True)
         ]
 
 
-def _no_peg(no_peg: NoPeg | None) -> str:
-    """What the description of a mark in a keep-clear has besides, for whoever sees only that."""
-    return f" NO PEG: in {one_line(no_peg.zone)}" if no_peg else ""
+def _no_peg(found: NoPeg | None) -> str:
+    """What the description of a mark in a keep-clear begins with, whatever its pattern, for whoever sees only that."""
+    return f"NO PEG, in {one_line(found.zone)}: " if found else ""
 
 
 OUTPUT = Output(filename="stakeout.csv", title="Points for the stake-out device (CSV)", write=write)

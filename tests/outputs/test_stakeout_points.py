@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -223,9 +224,12 @@ class TestClearOfKeepClears:
             "- DRIVE NO PEG AT P002R: it is 0.466 m from what is drawn of =Gas main (keep-clear, 0.500 m round that).\n"
         ) in told
         assert "Have services located before pegs are driven, too" in told
-        stakeout.write(plan, tmp_path / "points.csv", style=style)
-        rows = (tmp_path / "points.csv").read_text(encoding="utf-8-sig").splitlines()
-        assert [row.split(",")[0] for row in rows if "NO PEG: in =Gas main" in row] == ["P002R"]
+        for pattern in (style.description, "FP"):
+            stakeout.write(plan, tmp_path / "points.csv", style=replace(style, description=pattern))
+            with (tmp_path / "points.csv").open(encoding="utf-8-sig", newline="") as file:
+                rows = list(csv.DictReader(file))
+            warned = [row["point"] for row in rows if row["description"].startswith("NO PEG, in =Gas main: ")]
+            assert warned == ["P002R"]
 
     def test_nor_is_one_driven_within_an_area(self) -> None:
         plan = _beside([(5.0, -5.0), (15.0, -5.0), (15.0, 5.0), (5.0, 5.0), (5.0, -5.0)])
