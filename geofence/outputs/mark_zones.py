@@ -23,11 +23,11 @@ source."""
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoPeg:
-    """That a mark would stand in a keep-clear: its name, its buffer, and how far the mark is from what is drawn."""
+    """That a mark would stand in a keep-clear: its name, how far it is from what is drawn, and should be."""
 
     zone: str
-    buffer_m: float
     away_m: float
+    wanted_m: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -68,6 +68,6 @@ def no_pegs(zones: Sequence[PegFree], marks: Floats, scale: Floats) -> list[NoPe
         away = zone.away_m(marks, scale)
         share = away / zone.wanted_m
         for row in np.flatnonzero(share < deepest).tolist():
-            found[row] = NoPeg(zone=zone.name, buffer_m=zone.buffer_m, away_m=float(away[row]))
+            found[row] = NoPeg(zone=zone.name, away_m=float(away[row]), wanted_m=zone.wanted_m)
             deepest[row] = share[row]
     return found

@@ -164,9 +164,8 @@ def _pegs(plan: FencePlan, style: StakeoutStyle, points: StakeoutPoints) -> Iter
     found = [(name, no_peg) for name, no_peg in zip(points.name, points.no_peg, strict=True) if no_peg]
     for name, no_peg in found[:_MOST_PEGS]:
         away = f"{kept_down(no_peg.away_m, unit_m / 1e3) / unit_m:.3f} {word}"
-        reach = f", {no_peg.buffer_m / unit_m:.3f} {word} round that" if no_peg.buffer_m else ""
-        zone = one_line(no_peg.zone)
-        yield f"DRIVE NO PEG AT {name}: it is {away} from what is drawn of {zone} (keep-clear{reach})."
+        wanted, zone = f"{no_peg.wanted_m / unit_m:.3f} {word}", one_line(no_peg.zone)
+        yield f"DRIVE NO PEG AT {name}: it is {away} from what is drawn of {zone} (keep-clear), and must be {wanted}."
     if left := [name for name, _ in found[_MOST_PEGS:]]:
         yield f"DRIVE NO PEG EITHER AT {', '.join(left)}: they are in keep-clears."
 

@@ -220,9 +220,8 @@ class TestClearOfKeepClears:
         assert found[1].away_m == pytest.approx(np.sqrt(0.75) - 0.4, abs=1e-6)
         stakeout_note.write(plan, tmp_path / "note.txt", style=style)
         told = (tmp_path / "note.txt").read_text(encoding="utf-8")
-        assert (
-            "- DRIVE NO PEG AT P002R: it is 0.466 m from what is drawn of =Gas main (keep-clear, 0.500 m round that).\n"
-        ) in told
+        drawn = "what is drawn of =Gas main (keep-clear)"
+        assert f"- DRIVE NO PEG AT P002R: it is 0.466 m from {drawn}, and must be 0.550 m.\n" in told
         assert "Have services located before pegs are driven, too" in told
         for pattern in (style.description, "FP"):
             stakeout.write(plan, tmp_path / "points.csv", style=replace(style, description=pattern))

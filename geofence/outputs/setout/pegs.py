@@ -39,8 +39,8 @@ def peg_texts(plan: FencePlan, units: Units, turns: Sequence[Diagonal]) -> tuple
 def _texts(names: Sequence[str], found: Sequence[NoPeg | None], units: Units) -> Iterator[str]:
     for name, no_peg in zip(names, found, strict=True):
         if no_peg:
-            away, zone = units.at_least(no_peg.away_m), one_line(no_peg.zone)
-            yield f"Drive no peg {name}: it would stand {away} from what is drawn of {zone} (keep-clear)."
+            away, wanted, zone = units.at_least(no_peg.away_m), units.said(no_peg.wanted_m), one_line(no_peg.zone)
+            yield f"Drive no peg {name}: it is {away} from what is drawn of {zone} (keep-clear), and must be {wanted}."
 
 
 def _named(plan: FencePlan, turn: Diagonal) -> str:

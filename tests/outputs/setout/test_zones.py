@@ -126,7 +126,10 @@ class TestPegs:
         text = page_of(plan, tmp_path).text_content()
         turn = "of the diagonal at P003 (A toward P006, B toward P002)"
         for name in (*(f"{post}L" for post in plan.post_names), f"A {turn}", f"B {turn}"):
-            assert f"Drive no peg {name}: it would stand 0.000 m from what is drawn of Gas main (keep-clear)." in text
+            told = (
+                f"Drive no peg {name}: it is 0.000 m from what is drawn of Gas main (keep-clear), and must be 0.550 m."
+            )
+            assert told in text
 
     def test_of_any_number_of_marks_are_told_on_one_page(self) -> None:
         """(a) nine posts with eight marks each."""
@@ -149,7 +152,7 @@ class TestPegs:
         plan = zoned(drawn=[(4.0, 0.5), (9.0, 0.7)])
         turns = list(diagonals(plan, Units(), setback_m=0.5))
         told = [text.removeprefix("Drive no peg ") for text in peg_texts(plan, Units(), turns)]
-        assert sorted(text.partition("stand ")[2][:7] for text in told) == ["0.000 m", "0.000 m", "0.519 m"]
+        assert sorted(text.partition(": it is ")[2][:7] for text in told) == ["0.000 m", "0.000 m", "0.519 m"]
         assert all("of the diagonal at P003" in text for text in told)
         assert not peg_texts(zoned(drawn=[(30.0, 0.0), (40.0, 0.0)]), Units(), turns)
 

@@ -265,7 +265,8 @@
         context.lineTo(width, height / 2);
         context.stroke();
       });
-      return this.row(swatch, `${zone.name}: ${look.word}${geofence.roundIt(zone.reach_m)}. Source: ${zone.source || "none stated"}`);
+      const reach = zone.reach_m ? `, ${Number(zone.reach_m.toFixed(3))} m around it` : "";
+      return this.row(swatch, `${zone.name}: ${look.word}${reach}. Source: ${zone.source || "none stated"}`);
     }
 
     surveyRow({ count, reach_m: reach }) {

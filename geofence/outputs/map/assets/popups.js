@@ -196,10 +196,10 @@
     nearZones(part, row) {
       const near = this.distances.of(part, row).slice(0, NEAR_ZONES);
       if (!near.length) return null;
-      return group("Nearest zones, to what is drawn", near.map(({ zone, told, distanceM }) => {
-        const { name, look, reach_m: reachM } = this.zones.zones[zone];
+      return group("Nearest zones, as drawn", near.map(({ zone, told, distanceM }) => {
+        const { name, look } = this.zones.zones[zone];
         const amount = told ? distanceM.toFixed(3) : (Math.floor(distanceM * 100 + 0.01) / 100).toFixed(2);
-        return [`${name}, ${look.word}${geofence.roundIt(reachM)}`, `${amount} m`, `zone-${zone}`];
+        return [`${name}, ${look.word}`, `${amount} m`, `zone-${zone}`];
       }));
     }
 

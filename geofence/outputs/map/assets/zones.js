@@ -55,11 +55,6 @@
     }
   }
 
-  /** How far a zone's rule reaches, to follow its word. */
-  function roundIt(reachM) {
-    return reachM ? `, ${Number(reachM.toFixed(3))} m around it` : "";
-  }
-
   class Zones {
     constructor(plan) {
       this.zones = plan.zones.map((zone) => this.read(zone));
@@ -176,5 +171,5 @@
     }
   }
 
-  Object.assign(geofence, { Zones, roundIt });
+  Object.assign(geofence, { Zones });
 })((window.geofence = window.geofence || {}));
