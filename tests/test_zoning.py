@@ -7,6 +7,7 @@ import re
 from pathlib import Path
 
 import numpy as np
+import pyogrio
 import pytest
 import shapely
 from pyproj import CRS
@@ -260,7 +261,81 @@ class TestThePlan:
     def test_zones_on_another_datum_are_told(self, site: Path) -> None:
         file = write_line(site / "old.gpkg", [(-2.1, 52.34), (-2.09, 52.35)], crs=CRS(4277))
         shifts = found(planned(site, {"file": str(file), "rule": "consult"}), "datum-shift")
-        assert [item.message.startswith("The zone is carried from OSGB36") for item in shifts] == [True]
+        assert [item.message.startswith("The zone old.gpkg is carried from OSGB36") for item in shifts] == [True]
+
+    def test_zones_of_one_file_on_another_datum_are_told_together(self, site: Path) -> None:
+        one, other = (
+            str(write_line(site / name, [(-2.1, 52.34), (-2.09, 52.35)], crs=CRS(4277)))
+            for name in ("one.gpkg", "other.gpkg")
+        )
+        zones = [("A", one), ("B", other), ("C", one), ("A", one)]
+        plan = planned(site, *({"name": name, "file": file, "rule": "consult"} for name, file in zones))
+        told = [item.message.split(" carried from ")[0] for item in found(plan, "datum-shift")]
+        assert told == ["The zones A, C are", "The zone B is"]
+
+
+class TestAstray:
+    """The pipe is drawn in one grid and its file says another; how far that is off is asked of PROJ, by geodesics."""
+
+    @staticmethod
+    def gpkg(folder: Path, says: int, *corners: tuple[float, float]) -> str:
+        return str(write_line(folder / "gas.gpkg", np.array(corners) + CORNER, crs=CRS(says)))
+
+    @pytest.mark.parametrize(("rule", "keys"), [("keep-clear", {}), ("no-fence", {}), ("setback", {"limit_m": 5.5})])
+    def test_one_that_forbids_and_lies_far_away_is_a_warning(
+        self, site: Path, rule: str, keys: dict[str, float]
+    ) -> None:
+        file = self.gpkg(site, 32631, (70, 0), (60, 100))
+        plan = planned(site, {"name": "Gas", "file": file, "rule": rule, "source": "G-3", **keys})
+        (told,) = found(plan, "zone-not-met")
+        ends = np.array([carried(CORNER + CORNERS[0], CRS(grid), CRS("OGC:CRS84")) for grid in (32630, 32631)])
+        apart = CRS(32630).get_geod().inv(*ends.ravel())[2]
+        assert told.severity == "warn"
+        assert told.value == pytest.approx(apart, rel=0.0005)
+        assert told.message == (
+            f"The line does not meet Gas ({rule}, G-3): what gas.gpkg has of it lies some {apart / 1000:.0f} km away"
+        )
+        assert told.remedy == (
+            "It looks as if it were in WGS 84 / UTM zone 30N, not in WGS 84 / UTM zone 31N. "
+            "Assign it that one where it was made: not reprojected."
+        )
+
+    def test_a_grid_that_the_job_says_is_to_be_set_there(self, site: Path) -> None:
+        file = site / "gas.geojson"
+        places = (np.array([(70, 0), (60, 100)]) + CORNER).tolist()
+        file.write_text(json.dumps({"type": "LineString", "coordinates": places}), encoding="utf-8")
+        plan = planned(site, {"file": str(file), "rule": "no-fence", "grid": "EPSG:32631"})
+        (told,) = found(plan, "zone-not-met")
+        assert told.remedy.endswith("not in WGS 84 / UTM zone 31N. Set zone[1].grid to that.")
+
+    def test_swapped_axes_are_seen(self, site: Path) -> None:
+        file = site / "gas.geojson"
+        lon, lat = carried(CORNER + CORNERS, GRID, CRS("OGC:CRS84")).T
+        places = np.column_stack([lat, lon]).tolist()
+        file.write_text(json.dumps({"type": "LineString", "coordinates": places}), encoding="utf-8")
+        (told,) = found(planned(site, {"file": str(file), "rule": "no-fence"}), "zone-not-met")
+        assert told.remedy.startswith("Easting and northing look swapped")
+
+    def test_nothing_is_guessed_where_nothing_fits(self, site: Path) -> None:
+        file = zone_file(site, "far", shapely.Point(40_000, 30_000))
+        (told,) = found(planned(site, {"file": file, "rule": "keep-clear", "buffer_m": 0.5}), "zone-not-met")
+        assert told.severity == "warn"
+        assert told.value == pytest.approx(50_000, rel=0.01)
+        assert "Is it the right file" in told.remedy
+        assert "looks as if" not in told.remedy
+
+    @pytest.mark.parametrize(
+        ("shape", "rule"),
+        [
+            (shapely.Point(9_000, 0), "keep-clear"),
+            (shapely.LineString([(-60_000, -2_000), (60_000, -2_000)]), "keep-clear"),
+            (shapely.Point(40_000, 0), "consult"),
+        ],
+        ids=["of the parish", "a main that passes", "a rule that forbids nothing"],
+    )
+    def test_others_are_a_note(self, site: Path, shape: shapely.Geometry, rule: str) -> None:
+        (told,) = found(planned(site, {"file": zone_file(site, "z", shape), "rule": rule}), "zone-not-met")
+        assert told.severity == "note"
 
 
 class TestRefused:
@@ -275,6 +350,32 @@ class TestRefused:
         assert ran.code == 2
         assert "no.gpkg: there is no such file. Check zone[1].file" in ran.err
         assert not (site / "out").exists()
+
+    @pytest.mark.parametrize(("table", "address"), [("[line]", "line.layer"), ("[[zone]]", "zone[1].layer")])
+    def test_a_layer_that_is_not_there_with_the_line_of_the_job(self, site: Path, table: str, address: str) -> None:
+        job = site / "fence.toml"
+        tables = '[line]\nfile = "line.gpkg"\n[[zone]]\nfile = "line.gpkg"\nrule = "consult"\n'
+        text = f'schema = 1\n[ground]\nfiles = "dtm.tif"\n{tables}'.replace(table, f'{table}\nlayer = "no"')
+        job.write_text(text, encoding="utf-8")
+        ran = geofence("plan", job, "--out", site / "out")
+        assert ran.code == 2
+        row = text.splitlines().index('layer = "no"') + 1
+        assert f"fence.toml, line {row}, {address}: line.gpkg has no layer 'no'" in ran.err
+
+    def test_a_layer_that_is_not_named_with_the_line_of_its_table(self, site: Path) -> None:
+        write_line(site / "two.gpkg", CORNERS + CORNER, crs=GRID)
+        pyogrio.raw.write(
+            site / "two.gpkg", np.array([shapely.to_wkb(shapely.Point(CORNER))]), [], [], layer="more",
+            geometry_type="Point", crs="EPSG:32630", append=True,
+        )  # fmt: skip
+        job = site / "fence.toml"
+        job.write_text(
+            'schema = 1\n[line]\nfile = "line.gpkg"\n[ground]\nfiles = "dtm.tif"\n'
+            '[[zone]]\nfile = "two.gpkg"\nrule = "consult"\n',
+            encoding="utf-8",
+        )
+        ran = geofence("plan", job, "--out", site / "out")
+        assert re.search(r"fence\.toml, line 6, zone\[1\]\.layer: two\.gpkg has 2 layers", ran.err), ran.err
 
     def test_a_triangle_without_an_angle(self, site: Path) -> None:
         apex = CORNER.tolist()

@@ -7,6 +7,7 @@ works by, and each value as used with where it came from.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any, TypeVar
@@ -39,7 +40,17 @@ from geofence.plan import Parameter, SystemFacts
 from geofence.systems.system import PANEL_KEYS, Section, System, conflicts, full_bay_m, infill_height_m, slopes_of
 from geofence.toml_file import Keys, TomlFile, mistake, shown
 
-__all__ = ["SCHEMA", "STARTER", "Job", "Resolved", "job_from_values", "job_schema", "read_job", "resolve"]
+__all__ = [
+    "SCHEMA",
+    "STARTER",
+    "Job",
+    "Resolved",
+    "errors_say_where",
+    "job_from_values",
+    "job_schema",
+    "read_job",
+    "resolve",
+]
 
 SCHEMA = 1
 """The version of the job file that this release reads."""
@@ -261,6 +272,18 @@ def _check_schema(values: Mapping[str, Any], given: _Given) -> None:
             value=toml_file.shown(version),
             remedy=f"Write schema = {SCHEMA}, or use the geofence that the job was written for.",
         )
+
+
+@contextmanager
+def errors_say_where(job: Job, *keys: str | int) -> Iterator[None]:
+    """Errors that give the address of a key in one of the job's tables also say the file and the line that it is on."""
+    try:
+        yield
+    except JobError as error:
+        table = f"{toml_file.address(keys)}."
+        if error.place and error.place.startswith(table):
+            error.place = job.place(*keys, error.place.removeprefix(table))
+        raise
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -181,8 +181,7 @@ def _elsewhere(point: tuple[float, float], runs: Mapping[int, _RunOnGrid], site:
     """What may be wrong with a point that is far from the line: its axes, or its grid; else where the line is."""
     if _nearest(point[::-1], runs)[0] <= GATE_NEAR_MAX_M:
         return "Easting and northing look swapped: the other way round it lies on the line."
-    others = (*(boundary.crs for boundary in site.boundaries), site.ground.crs, *grids.zones_beside(site.grid))
-    for other in others:
+    for other in site.likely_grids:
         carried = grids.cross(other, site.grid, site.span).carry(np.array(point[:1]), np.array(point[1:]))
         there = carried[0].item(), carried[1].item()
         if np.isfinite(there).all() and _nearest(there, runs)[0] <= GATE_NEAR_MAX_M:

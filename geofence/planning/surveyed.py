@@ -11,7 +11,7 @@ from pyproj import CRS
 
 from geofence.engine.records import Finding
 from geofence.errors import GridError, InputError, LayoutError
-from geofence.inputs.job import Job
+from geofence.inputs.job import Job, errors_say_where
 from geofence.inputs.vectors import Boundary, read_boundary
 from geofence.planning import working_grid
 from geofence.planning.drawn import DrawnLine, box, chosen, draw
@@ -75,6 +75,11 @@ class SurveyedSite:
     def to_degrees(self, source: CRS) -> grids.Crossing:
         """From another grid to longitude and latitude on the working grid's datum, by the way that is best here."""
         return grids.cross(source, grids.geographic(self.grid), self.span)
+
+    @property
+    def likely_grids(self) -> tuple[CRS, ...]:
+        """Grids in which a file or a position may be that says another: the job's own, and the zones beside."""
+        return (*(boundary.crs for boundary in self.boundaries), self.ground.crs, *grids.zones_beside(self.grid))
 
     @property
     def lines(self) -> tuple[Line, ...]:
@@ -149,15 +154,16 @@ def survey(job: Job, *, progress: Progress = lambda _stage: None) -> SurveyedSit
 def _boundary(job: Job, row: int) -> Boundary:
     """The boundary of one of the job's tables of lines."""
     line = job.lines[row]
-    return read_boundary(
-        job.path(line.file),
-        layer=line.layer,
-        grid=line.grid,
-        feature=line.feature,
-        features=line.features,
-        name_field=line.name_field,
-        table=address(job.line_keys(row)),
-    )
+    with errors_say_where(job, *job.line_keys(row)):
+        return read_boundary(
+            job.path(line.file),
+            layer=line.layer,
+            grid=line.grid,
+            feature=line.feature,
+            features=line.features,
+            name_field=line.name_field,
+            table=address(job.line_keys(row)),
+        )
 
 
 def _aside(job: Job, line: DrawnLine, runs: Sequence[Line], ground: Ground, to_ground: grids.Crossing) -> list[Line]:

@@ -112,7 +112,7 @@ def zone_findings(
         for crossing in placed.crossings:
             run = built[crossing.run]
             found += [replace(finding, line=run.line) for finding in judge(placed, crossing, run, zoning)]
-        if not placed.crossings:
+        if not placed.crossings and placed.astray is None:
             found.append(_not_met(placed))
     return found
 

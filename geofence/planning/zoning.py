@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
@@ -14,10 +14,11 @@ from pyproj import Transformer
 
 from geofence.engine.records import Finding, KeepClear
 from geofence.errors import JobError
-from geofence.inputs.job import Job
+from geofence.inputs.job import Job, errors_say_where
 from geofence.inputs.job_file import Zone
 from geofence.inputs.zones import DrawnZone, read_zone
 from geofence.plan import PlannedZone, SystemFacts, ZoneStretch
+from geofence.planning.astray import astray
 from geofence.planning.surveyed import SurveyedSite
 from geofence.site import grids, zones
 from geofence.site.profile import GroundLine
@@ -45,6 +46,8 @@ class PlacedZone:
         Where the line is within reach, run by run.
     nearest_m
         How near the line comes; infinite where that is far beyond reach.
+    astray
+        What is to be said of one that lies so far away that its grid may be wrong; None where there is nothing.
     """
 
     zone: Zone
@@ -54,6 +57,12 @@ class PlacedZone:
     reach_m: float
     crossings: tuple[Crossing, ...]
     nearest_m: float
+    astray: Finding | None = None
+
+    @property
+    def is_nowhere(self) -> bool:
+        """Whether all of it is far beyond reach."""
+        return math.isinf(self.nearest_m)
 
     @property
     def source(self) -> str:
@@ -92,19 +101,30 @@ def place_zones(job: Job, site: SurveyedSite, runs: Sequence[GroundLine], facts:
         for row, run in enumerate(runs)
         for stretch in stretches(row, run, datum=site.grid, geoid_separation_m=separation)
     )
-    placed, planned, findings = [], [], []
+    placed, planned = [], []
+    findings: list[Finding] = []
+    shifts: dict[tuple[str | None, str], tuple[grids.Crossing, list[str]]] = {}
     for row, zone in enumerate(job.zones):
         drawn = _drawn(job, site, row, zone)
+        findings += drawn.findings
         crossing = site.to_degrees(drawn.drawing.crs)
-        findings += [*drawn.findings, *crossing.findings("zone", drawn.drawing.crs.name, site.grid.name)]
-        placed.append(_placed(zone, drawn.drawing, crossing.transformer, line, facts))
-        planned.append(_planned(placed[-1], line, crossing, site))
-    return Zoning(zones=tuple(placed), stretches=line, planned=tuple(planned), findings=tuple(findings))
+        here = _placed(zone, drawn.drawing, crossing.transformer, line, facts)
+        here = replace(
+            here, astray=astray(here.title, zone, row, drawn.drawing, line, site) if here.is_nowhere else None
+        )
+        shifts.setdefault((zone.file, drawn.drawing.crs.name), (crossing, []))[1].append(here.title)
+        placed.append(here)
+        planned.append(_planned(here, line, crossing, site))
+    for (_, source), (crossing, titles) in shifts.items():
+        findings += crossing.findings("zone", source, site.grid.name, named=tuple(dict.fromkeys(titles)))
+    findings += [each.astray for each in placed if each.astray]
+    return Zoning(zones=tuple(placed), stretches=line, planned=tuple(planned), findings=tuple(dict.fromkeys(findings)))
 
 
 def _drawn(job: Job, site: SurveyedSite, row: int, zone: Zone) -> DrawnZone:
     if zone.file is not None:
-        return read_zone(job.path(zone.file), layer=zone.layer, grid=zone.grid, place=f"zone[{row + 1}]")
+        with errors_say_where(job, "zone", row):
+            return read_zone(job.path(zone.file), layer=zone.layer, grid=zone.grid, place=f"zone[{row + 1}]")
     if zone.apex is None or zone.toward is None or zone.legs_m is None:
         raise JobError("is not drawn", place=job.place("zone", row))
     try:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import warnings
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -22,6 +23,7 @@ from pyproj.transformer import TransformerGroup
 from geofence.engine.records import Finding, Floats, Severity
 from geofence.errors import GridError
 from geofence.units import UNITS_M
+from geofence.words import some_of
 
 __all__ = [
     "Crossing",
@@ -60,6 +62,9 @@ DEGREES_SPAN = 5.0
 
 SAME_PLACE = 1e-3
 """Grids that put places in their area of use this close, in their unit, are one grid under two names."""
+
+NAMED = 8
+"""Most things that a finding names."""
 
 Pole = Literal["line", "ground", "map", "zone", "control", "file of existing posts"]
 
@@ -333,8 +338,10 @@ class Crossing:
         """Whether the datums' offset is taken into account; PROJ calls it ballpark where it is not."""
         return "ballpark" not in self.operation.lower()
 
-    def findings(self, what: Pole, source: str, target: str) -> tuple[Finding, ...]:
-        """What the reader must know of this crossing; nothing where no datum changes."""
+    def findings(self, what: Pole, source: str, target: str, *, named: Sequence[str] = ()) -> tuple[Finding, ...]:
+        """What the reader must know of this crossing of one thing or of several that have names; nothing where no datum
+        changes.
+        """
         if self.accuracy_m == 0 and not self.missing:
             return ()
         if not self.shifted:
@@ -351,7 +358,7 @@ class Crossing:
         found = Finding(
             code="map-shift" if what == "map" else "datum-shift",
             severity=self._severity(what),
-            message=f"The {what} is carried from {source} to {target} by {self.operation!r}, {stated}",
+            message=f"The {_subject(what, named)} carried from {source} to {target} by {self.operation!r}, {stated}",
             remedy=remedy,
             value=None if math.isnan(self.accuracy_m) else self.accuracy_m,
             limit=ACCURACY_WARN_M,
@@ -365,6 +372,12 @@ class Crossing:
             return "warn" if what == "map" else "stop"
         poor = not self.accuracy_m <= ACCURACY_WARN_M or bool(self.missing)
         return "warn" if poor and what != "map" else "note"
+
+
+def _subject(what: Pole, named: Sequence[str]) -> str:
+    if not named:
+        return f"{what} is"
+    return f"{what} {named[0]} is" if len(named) == 1 else f"{what}s {some_of(named, NAMED)} are"
 
 
 def cross(source: CRS, target: CRS, lon_lat_box: tuple[float, float, float, float] | None = None) -> Crossing:
