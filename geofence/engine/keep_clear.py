@@ -77,8 +77,7 @@ def round_keep_clears(
         return piece, []
     if found.stopped_at_m:
         return laid, no_layout(task, found.post_m, found.stopped_at_m, near, from_m=from_m)
-    touched = [each for each in near if any(each.from_m < post < each.to_m for post in task.wanted_m)]
-    return laid, [_avoided(task, touched, laid)]
+    return laid, [_avoided(task, _barring(task, near), laid, "elsewhere than they would")]
 
 
 def task_of(piece: Piece, line: BentLine, barred: tuple[Interval, ...], rules: LayoutRules) -> Task:
@@ -144,29 +143,31 @@ def _near(piece: Piece, keep_clear: Sequence[KeepClear]) -> list[KeepClear]:
 
 
 def _beside_moved(task: Task, keep_clear: Sequence[KeepClear], piece: Piece) -> list[KeepClear]:
-    """Those in which posts were wanted, with moved posts between the posts before and after that are not moved."""
-    stay = [task.start_m, *(post for post in piece.end_m[:-1] if _is_wanted(task, post)), task.end_m]
+    """Those that bar a wanted post, with moved posts between the posts before and after that are not moved."""
     moved = [post for post in piece.end_m[:-1] if not _is_wanted(task, post)]
-    found = []
-    for each in keep_clear:
-        before, after = (
-            stay[max(bisect_right(stay, each.from_m) - 1, 0)],
-            stay[min(bisect_left(stay, each.to_m), len(stay) - 1)],
-        )
-        if any(each.from_m < post < each.to_m for post in task.wanted_m) and any(
-            before < post < after for post in moved
-        ):
-            found.append(each)
-    return found
+    stay = sorted({task.start_m, *piece.end_m}.difference(moved))
+
+    def moves(each: KeepClear) -> bool:
+        before = stay[max(bisect_right(stay, each.from_m) - 1, 0)]
+        after = stay[min(bisect_left(stay, each.to_m), len(stay) - 1)]
+        return any(before < post < after for post in moved)
+
+    return [each for each in _barring(task, keep_clear) if moves(each)]
+
+
+def _barring(task: Task, keep_clear: Sequence[KeepClear]) -> list[KeepClear]:
+    """Those in which posts are wanted."""
+    posts = task.wanted_m
+    return [each for each in keep_clear if bisect_right(posts, each.from_m) < bisect_left(posts, each.to_m)]
 
 
 def _moved(task: Task, near: Sequence[KeepClear], piece: Piece) -> list[Finding]:
     """What is to be said of one of all layouts round some keep-clears."""
-    found = _avoided(task, _beside_moved(task, near, piece), piece)
+    found = _avoided(task, _beside_moved(task, near, piece), piece, "where no order of the bays has one")
     return [found] if found.value else []
 
 
-def _avoided(task: Task, touched: Sequence[KeepClear], piece: Piece) -> Finding:
+def _avoided(task: Task, touched: Sequence[KeepClear], piece: Piece, where: str) -> Finding:
     """``posts`` are counted from the first of them, which :func:`numbered` knows the row of."""
     moved = [row for row, post in enumerate(piece.end_m[:-1]) if not _is_wanted(task, post)]
     moved_m = [piece.end_m[row] for row in moved]
@@ -175,7 +176,7 @@ def _avoided(task: Task, touched: Sequence[KeepClear], piece: Piece) -> Finding:
         code="keep-clear-avoided",
         severity="note",
         message=f"To keep posts clear of {named(touched)}, {_counted(len(moved_m), 'post stands', 'posts stand')} "
-        f"elsewhere than they would; {_counted(cuts, 'bay is', 'bays are')} cut on this stretch",
+        f"{where}; {_counted(cuts, 'bay is', 'bays are')} cut on this stretch",
         remedy="Have it located on the ground before anybody digs.",
         chainage_m=min(moved_m, default=piece.start_m),
         chainage_to_m=max(moved_m, default=piece.end_m[-1]),

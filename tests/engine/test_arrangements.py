@@ -159,7 +159,7 @@ class TestRoundKeepClears:
             (said,) = web.templates[0].says(piece)
             moved = [post for post in piece.end_m[:-1] if not np.isclose(post, [1.9, 2.4, 6.7, 7.2]).any()]
             assert (said.value, said.chainage_m, said.chainage_to_m) == (2.0, moved[0], moved[-1])
-            assert "clear of pipe, 2 posts stand elsewhere than they would; 3 bays are cut" in said.message
+            assert "clear of pipe, 2 posts stand where no order of the bays has one; 3 bays are cut" in said.message
 
     def test_only_keep_clears_beside_moved_posts_are_named(self) -> None:
         """One at the start bars 1.9 m alone: nothing moves for it."""
