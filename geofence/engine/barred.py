@@ -100,10 +100,6 @@ class Task:
         """The widest bay."""
         return self.module_m + self.slack_m
 
-    def narrowed(self, by_m: float) -> Task:
-        """The same with each barred stretch shorter by so much at both ends."""
-        return replace(self, barred=merged([(start + by_m, end - by_m) for start, end in self.barred]))
-
     def mirrored(self) -> Task:
         """The same from its other end: a chainage c becomes -c."""
         return replace(
