@@ -18,7 +18,7 @@ from geofence.engine.records import Finding, Floats, KeepClear, LayoutRules, Pos
 from geofence.engine.spans import Piece, Row
 from geofence.engine.ways_round import ways_round
 from geofence.engine.web import Web
-from geofence.numeric import WIDTH_TOLERANCE_M, millimetres_down, millimetres_up
+from geofence.numeric import WIDTH_TOLERANCE_M, kept_down, millimetres_up
 
 __all__ = ["all_round_keep_clears", "barred_by", "numbered", "round_keep_clears", "standing_in", "task_of"]
 
@@ -237,7 +237,7 @@ class _Off:
     def __str__(self) -> str:
         if self.value is None or self.limit is None:
             return f"where none may, near {self.what}"
-        where = f"{millimetres_down(self.value):.3f} m from {self.what}" if self.value else f"in {self.what} as drawn"
+        where = f"{kept_down(self.value):.3f} m from {self.what}" if self.value else f"in {self.what} as drawn"
         kept = f"; {self.limit:.3f} m must stay between that and its centre" if self.limit else ", where none may"
         return f"{where}{kept}"
 
