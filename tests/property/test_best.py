@@ -108,8 +108,10 @@ def bars(draw: st.DrawFn) -> tuple[KeepClear, ...]:
 
 def burden(layout: Layout, keep_clear: tuple[KeepClear, ...] = ()) -> tuple[object, ...]:
     """What every fit makes the least of, stretch by stretch: limits broken, bays, cut bays."""
-    inside = sum(each.from_m + SAME_M < post < each.to_m - SAME_M for post in layout.post_m for each in keep_clear)
-    codes = sorted(finding.code for finding in layout.findings if finding.code != "keep-clear-avoided")
+    inside = sum(
+        any(each.from_m + SAME_M < post < each.to_m - SAME_M for each in keep_clear) for post in layout.post_m.tolist()
+    )
+    codes = sorted({finding.code for finding in layout.findings if finding.code != "keep-clear-avoided"})
     return codes, inside, len(layout.bay_kind), layout.bay_kind.count("cut")
 
 
