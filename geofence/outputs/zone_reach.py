@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from pyproj import Geod, Transformer
 
-from geofence.engine.records import Floats
+from geofence.engine.records import Floats, Ints
 from geofence.outputs.on_grid import Carry, from_degrees, grid_crs
 from geofence.plan import FencePlan, PlannedZone, ZoneOutline
 from geofence.site import grids
@@ -22,6 +22,9 @@ THINNING_SHARE = 0.004
 """Of the reach; less than what sixteen chords to a quarter circle leave out."""
 
 MEAN_RADIUS_M = 6_371_000.0
+
+GRID_FOR_GROUND = 12.0
+"""So many units of a grid are more than a metre on the ground: feet, on a grid three times too large."""
 
 
 def reach_m(zone: PlannedZone) -> float:
@@ -52,15 +55,15 @@ def reach_rings(outlines: Sequence[ZoneOutline], reach_m: float, *, scale: float
     return [tuple((xy / per_degree).T) for xy in _rings(round_all)]
 
 
-def away_m(plan: FencePlan, zone: PlannedZone) -> Floats:
+def away_m(plan: FencePlan, zone: PlannedZone, *, within_m: float = np.inf) -> Floats:
     """(n,) how far posts' places are from what is drawn, on the ground; 0 within an area, infinite with nothing drawn.
 
     Measured as findings measure it: by geodesics on the grid's own ellipsoid, at the height of the ground. Told with
-    :func:`geofence.numeric.kept_down`, as findings tell it.
+    :func:`geofence.numeric.kept_down`, as findings tell it. Farther than ``within_m`` it may be infinite instead.
     """
-    count = len(plan.places.easting)
+    away = np.full(len(plan.places.easting), np.inf)
     if not zone.outlines:
-        return np.full(count, np.inf)
+        return away
     crs, carry = grid_crs(plan), from_degrees(plan)
     here = np.column_stack([plan.places.easting, plan.places.northing])
     squarely = _metres_per_degree(float(here[:, 1].mean())) if crs.is_geographic else np.ones(2)
@@ -70,11 +73,20 @@ def away_m(plan: FencePlan, zone: PlannedZone) -> Floats:
         return easting * squarely[0], northing * squarely[1]
 
     shape = drawn_shape(zone.outlines, flat)
+    near = _in_box(here * squarely, shape.bounds, within_m * GRID_FOR_GROUND)
+    here = here[near]
     feet = shapely.get_coordinates(shapely.shortest_line(shapely.points(here * squarely), shape))[1::2] / squarely
     to_degrees = Transformer.from_crs(crs, grids.geographic(crs), always_xy=True)
-    ends = np.array([to_degrees.transform(*places.T) for places in (here, feet)]).reshape(4, count)
-    height_m = plan.fence.posts.ground_level_m + float(plan.value("job.geoid_separation_m", 0.0))
-    return np.asarray(grids.ellipsoid(crs).inv(*ends)[2] * (1.0 + height_m / MEAN_RADIUS_M))
+    ends = np.array([to_degrees.transform(*places.T) for places in (here, feet)]).reshape(4, len(here))
+    height_m = plan.fence.posts.ground_level_m[near] + float(plan.value("job.geoid_separation_m", 0.0))
+    away[near] = grids.ellipsoid(crs).inv(*ends)[2] * (1.0 + height_m / MEAN_RADIUS_M)
+    return away
+
+
+def _in_box(places: Floats, bounds: tuple[float, float, float, float], beyond: float) -> Ints:
+    """Rows of the places in a box, or no farther beyond its sides."""
+    lowest, highest = np.array(bounds).reshape(2, 2)
+    return np.flatnonzero(np.all((places >= lowest - beyond) & (places <= highest + beyond), axis=1))
 
 
 def drawn_shape(outlines: Sequence[ZoneOutline], flat: Carry) -> Any:

@@ -85,6 +85,22 @@ def test_posts_are_as_far_from_what_is_drawn_as_findings_have_them() -> None:
     expected = ellipsoid_m * (1 + plan.fence.posts.ground_level_m / 6_371_000)
     assert away_m(plan, zone) == pytest.approx(expected, abs=2e-6)
 
+    within = float(np.sort(expected)[1])
+    told = away_m(plan, zone, within_m=within)
+    near = expected <= within + 1e-9
+    assert told[near] == pytest.approx(expected[near], abs=2e-6)
+    assert np.all((told[~near] == np.inf) | (np.abs(told[~near] - expected[~near]) <= 2e-6))
+
+
+def test_posts_far_from_what_is_drawn_are_not_measured() -> None:
+    plan = made_up_plan(1_000)
+    lon, lat, _ = WGS84.fwd(plan.places.lon_deg[:1], plan.places.lat_deg[:1], [200.0], [3.0])
+    outline = ZoneOutline(lon_deg=lon, lat_deg=lat, area=False)
+    zone = PlannedZone(name="oak", rule="keep-clear", source="", buffer_m=1.0, limit_m=0.0, outlines=(outline,))
+    told = away_m(plan, zone, within_m=5.0)
+    assert np.isinf(told).sum() > 900
+    assert np.array_equal(told <= 5.0, away_m(plan, zone) <= 5.0)
+
 
 def test_of_a_zone_with_nothing_drawn_posts_are_nowhere_near() -> None:
     zone = PlannedZone(name="", rule="consult", source="", buffer_m=1.0, limit_m=0.0, outlines=())

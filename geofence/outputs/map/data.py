@@ -213,8 +213,9 @@ def _zone(plan: FencePlan, zone: PlannedZone) -> dict[str, Any]:
 
 def _posts_near(plan: FencePlan, zone: PlannedZone) -> dict[str, Any]:
     """The rows of posts near a zone, and how far they are from what is drawn, never rounded up."""
-    away = away_m(plan, zone)
-    rows = np.flatnonzero(away <= reach_m(zone) + TOLD_WITHIN_M)
+    within = reach_m(zone) + TOLD_WITHIN_M
+    away = away_m(plan, zone, within_m=within)
+    rows = np.flatnonzero(away <= within)
     told = [kept_down(each) for each in away[rows].tolist()]
     return {"count": len(rows), "row": packed(rows), "away_m": packed(told, decimals=3)}
 
