@@ -22,7 +22,6 @@ from geofence.engine.junctions import JunctionRules
 from geofence.engine.records import Fence, Finding, KeepClear
 from geofence.errors import JobError
 from geofence.inputs.digest import digests
-from geofence.inputs.gate_rules import gate_rules
 from geofence.inputs.job import Job, Resolved, job_from_values, read_job, resolve
 from geofence.plan import FencePlan, Places, Provenance, ReferenceMarks, Run
 from geofence.plan_lines import own_lines
@@ -33,7 +32,7 @@ from geofence.planning.gate_findings import gate_findings
 from geofence.planning.gate_leaves import leaf_findings
 from geofence.planning.gate_swing import Swings
 from geofence.planning.gate_zones import opens_over
-from geofence.planning.gates import errors_name_gates, place_gates
+from geofence.planning.gates import errors_name_gates
 from geofence.planning.moved_posts import with_moved_posts
 from geofence.planning.reference_marks import few_in_reach, reference_marks
 from geofence.planning.surveyed import Progress, SurveyedSite, input_files, survey
@@ -262,15 +261,7 @@ def _in_the_field(job: Job, site: SurveyedSite, places: Places, joined: Joined) 
 
 def _stood(job: Job, site: SurveyedSite, runs: Sequence[GroundLine], rules: Resolved) -> tuple[Standing, Swings]:
     """The job's existing posts on its lines, its gates, and the ground that their leaves pass."""
-    gates = gate_rules(job, rules.parameters, post_width_m=rules.facts.post_width_m)
-    standing = stand(
-        job,
-        site,
-        runs,
-        place_gates(job, gates, site, runs),
-        corner_deg=[rules.layouts[site.line_of(row).table].corner_deg for row in range(len(runs))],
-        junctions_m=[[post.chainage_m for post in posts] for posts in site.meetings.posts(runs)],
-    )
+    standing = stand(job, site, runs, rules)
     return standing, Swings.over(standing.gates, site, runs, geoid_separation_m=job.job.geoid_separation_m)
 
 

@@ -11,12 +11,11 @@ import shapely
 
 from geofence.engine.layout import openings_on
 from geofence.engine.records import Finding, Floats
-from geofence.inputs.gate_rules import gate_rules
 from geofence.inputs.job import Job, Resolved, resolve
 from geofence.inputs.points import read_marks
 from geofence.planning.existing import stand
 from geofence.planning.gate_swing import Swings
-from geofence.planning.gates import PlacedGate, errors_name_gates, place_gates
+from geofence.planning.gates import PlacedGate, errors_name_gates
 from geofence.planning.grounds import options_of
 from geofence.planning.placing import on_grid
 from geofence.planning.reference_marks import reference_marks
@@ -116,15 +115,7 @@ def look_beside(job: Job, site: SurveyedSite) -> Beside:
     rules = resolve(job, catalogue.load(job.fence.system, base=job.base, place=job.place("fence", "system")))
     runs = _levelled(site.runs)
     zoning = place_zones(job, site, runs, rules.facts)
-    gates = gate_rules(job, rules.parameters, post_width_m=rules.facts.post_width_m)
-    standing = stand(
-        job,
-        site,
-        runs,
-        place_gates(job, gates, site, runs),
-        corner_deg=[rules.layouts[site.line_of(row).table].corner_deg for row in range(len(runs))],
-        junctions_m=[[post.chainage_m for post in posts] for posts in site.meetings.posts(runs)],
-    )
+    standing = stand(job, site, runs, rules)
     _, marked = reference_marks(job, site)
     return Beside(
         zones=tuple(_zone(zone, site) for zone in zoning.zones),

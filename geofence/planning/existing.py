@@ -11,10 +11,11 @@ import numpy as np
 from geofence.engine.records import Finding, FixedPost, Floats
 from geofence.errors import JobError
 from geofence.inputs.existing_keys import Existing
-from geofence.inputs.job import Job
+from geofence.inputs.gate_rules import gate_rules
+from geofence.inputs.job import Job, Resolved
 from geofence.inputs.points import Marks, read_marks
 from geofence.numeric import ANGLE_TOLERANCE_DEG, COINCIDENT_M, WIDTH_TOLERANCE_M, millimetres_up
-from geofence.planning.gates import PlacedGate
+from geofence.planning.gates import PlacedGate, place_gates
 from geofence.planning.grounds import options_of
 from geofence.planning.surveyed import SurveyedSite, existing_file
 from geofence.site.feet import feet
@@ -107,16 +108,8 @@ class _Post:
         )
 
 
-def stand(
-    job: Job,
-    site: SurveyedSite,
-    runs: Sequence[GroundLine],
-    gates: Sequence[PlacedGate],
-    *,
-    corner_deg: Sequence[float],
-    junctions_m: Sequence[Sequence[float]] = (),
-) -> Standing:
-    """Set the job's existing posts on its line.
+def stand(job: Job, site: SurveyedSite, runs: Sequence[GroundLine], rules: Resolved) -> Standing:
+    """Set the job's existing posts on its line, and its gates.
 
     A post is at its foot on the line. One near an end, a corner, a junction or a gate's post is that post: a gate moves
     to it, the others stay where the line has them.
@@ -127,21 +120,22 @@ def stand(
         The job and its site.
     runs
         Its runs with a level at every station.
-    gates
-        Its gates as asked for.
-    corner_deg
-        For each run: a vertex that turns by this or more is a corner.
-    junctions_m
-        Chainages within each run at which other lines meet it.
+    rules
+        Its values as resolved.
 
     Raises
     ------
     InputError, GridError, JobError
         The file cannot be used, or a post stands too far from the line and that is to be refused.
+    LayoutError
+        A gate cannot stand where it is asked for.
     """
+    gates = place_gates(job, gate_rules(job, rules.parameters, post_width_m=rules.facts.post_width_m), site, runs)
     file = existing_file(job)
     if file is None:
         return Standing(spots=((),) * len(runs), gates=tuple(gates))
+    corner_deg = [rules.layouts[site.line_of(row).table].corner_deg for row in range(len(runs))]
+    junctions_m = [[post.chainage_m for post in posts] for posts in site.meetings.posts(runs)]
     keys = job.existing
     marks = read_marks(file, options_of(keys, "existing"))
     crossing = site.to_degrees(marks.crs)
@@ -151,7 +145,7 @@ def stand(
     spots: list[tuple[Spot, ...]] = []
     moved: list[PlacedGate] = []
     for row, run in enumerate(runs):
-        line = _Line.of(job, row, run, corner_deg[row], junctions_m[row] if junctions_m else ())
+        line = _Line.of(job, row, run, corner_deg[row], junctions_m[row])
         own = sorted((post for post in beside if post.run == row and post.on_line(keys)), key=lambda post: post.foot_m)
         placed, here = [], []
         for gate in gates:
