@@ -18,7 +18,7 @@ from functools import partial
 
 import numpy as np
 
-from geofence.engine.barred import Interval
+from geofence.engine.barred import bar_at
 from geofence.engine.bends import lay_span
 from geofence.engine.chords import BentLine
 from geofence.engine.keep_clear import all_round_keep_clears, barred_by, round_keep_clears
@@ -139,11 +139,7 @@ def _arranged(
         return _Way(web=web.least(_departures(web, rules)).with_own_piece(), moved=moved)
     laid, findings = round_keep_clears(piece, line, keep_clear, rules, from_m=from_m)
     template = Template(piece=laid, line=line, says=lambda _: findings)
-    return _Way(web=Web.fixed(template), inside=sum(_stands_in(post, barred) for post in laid.end_m[:-1]))
-
-
-def _stands_in(post_m: float, barred: Sequence[Interval]) -> bool:
-    return any(start + WIDTH_TOLERANCE_M < post_m < end - WIDTH_TOLERANCE_M for start, end in barred)
+    return _Way(web=Web.fixed(template), inside=sum(bar_at(barred, post) is not None for post in laid.end_m[:-1]))
 
 
 def _anywhere(template: Template, rules: LayoutRules) -> Web:

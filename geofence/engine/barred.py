@@ -18,6 +18,7 @@ __all__ = [
     "Interval",
     "Ruler",
     "Task",
+    "bar_at",
     "joined",
     "leads_through",
     "leads_to_end",
@@ -113,10 +114,7 @@ class Task:
 
     def barred_at(self, post_m: float) -> Interval | None:
         """The barred stretch that a place is in; None where a post may stand."""
-        row = bisect_right(self.barred, post_m, key=lambda stretch: stretch[0]) - 1
-        if row < 0 or not self.barred[row][0] + TOLERANCE_M < post_m < self.barred[row][1] - TOLERANCE_M:
-            return None
-        return self.barred[row]
+        return bar_at(self.barred, post_m)
 
     def free_around(self, post_m: float) -> Interval:
         """The stretch up to the next barred ones at both sides of a place where a post may stand."""
@@ -126,6 +124,18 @@ class Task:
             self.barred[before][1] if before >= 0 else self.start_m,
             self.barred[after][0] if after < len(self.barred) else self.end_m,
         )
+
+
+def bar_at(barred: Sequence[Interval], post_m: float) -> Interval | None:
+    """The stretch that a place is in, of some in order and apart; at their ends a place is in none.
+
+    >>> bar_at([(1.0, 2.0), (2.0, 3.0)], 2.5), bar_at([(1.0, 2.0), (2.0, 3.0)], 2.0)
+    ((2.0, 3.0), None)
+    """
+    row = bisect_right(barred, post_m, key=lambda stretch: stretch[0]) - 1
+    if row < 0 or not barred[row][0] + TOLERANCE_M < post_m < barred[row][1] - TOLERANCE_M:
+        return None
+    return barred[row]
 
 
 def merged(stretches: Sequence[Interval]) -> tuple[Interval, ...]:

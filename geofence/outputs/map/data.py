@@ -16,7 +16,7 @@ from geofence.outputs.map.findings import findings
 from geofence.outputs.map.gap_classes import bays_over_limit, gap_edges_m, stated_limit_m
 from geofence.outputs.map.lines import lines_data
 from geofence.outputs.thinned import kept
-from geofence.outputs.zone_reach import away_m, reach_m, reach_rings
+from geofence.outputs.zone_reach import away_m, ground_scale, reach_m, reach_rings
 from geofence.plan import SEVERITIES, FencePlan, PlannedGate, PlannedZone
 from geofence.plan_lines import own_lines
 from geofence.site.ground import Relief
@@ -28,7 +28,6 @@ WAY_DECIMALS = 8
 TOLD_WITHIN_M = 10.0
 """Beyond a zone's reach: of posts nearer than this the page is told how far they are from what is drawn, to the
 millimetre and as all files have it; it works out the others itself, to a centimetre."""
-MEAN_RADIUS_M = 6_371_000.0
 CONTOUR_PARTS = 8
 SECTION_TOLERANCE_M = 0.005
 """Less than a pixel at every scale at which a post still fits into the long-section."""
@@ -195,7 +194,6 @@ def _legs(plan: FencePlan) -> dict[str, Any]:
 
 def _zone(plan: FencePlan, zone: PlannedZone) -> dict[str, Any]:
     """A zone with its outlines to a millimetre; ``reach_m`` is how far its rule reaches round what is drawn."""
-    scale = 1.0 + _ground_height_m(plan) / MEAN_RADIUS_M
     return {
         "name": zone.name,
         "rule": zone.rule,
@@ -206,7 +204,7 @@ def _zone(plan: FencePlan, zone: PlannedZone) -> dict[str, Any]:
         "outlines": [
             {"area": outline.area, **_way(plan, outline.lon_deg, outline.lat_deg)} for outline in zone.outlines
         ],
-        "reach": [_way(plan, lon, lat) for lon, lat in reach_rings(zone.outlines, reach_m(zone), scale=scale)],
+        "reach": [_way(plan, *ring) for ring in reach_rings(zone.outlines, reach_m(zone), scale=ground_scale(plan))],
         "posts": _posts_near(plan, zone),
     }
 

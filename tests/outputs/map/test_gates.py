@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -61,19 +60,6 @@ def gated(*names: str) -> FencePlan:
 @pytest.fixture(scope="module")
 def plan() -> FencePlan:
     return gated("Yard", "Track", "Stile")
-
-
-@pytest.fixture(scope="module")
-def file(plan: FencePlan, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("map") / "map.html"
-    OUTPUT.write(plan, path)
-    return path
-
-
-@pytest.fixture
-def visit(browser: Browser, file: Path) -> Iterator[Visit]:
-    with opened(browser, file) as visit:
-        yield visit
 
 
 def coloured(visit: Visit, lon_deg: float, lat_deg: float) -> list[int]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -12,7 +11,6 @@ import pytest
 from playwright.sync_api import Browser
 from pyproj import Geod
 
-from geofence.outputs.map.page import OUTPUT
 from geofence.plan import FencePlan, Parameter
 from tests.outputs.pages import Visit, opened
 from tests.plans import made_up_plan
@@ -28,19 +26,6 @@ def plan() -> FencePlan:
     plan = made_up_plan()
     separation = {"job.geoid_separation_m": Parameter(value=SEPARATION_M, origin="job")}
     return replace(plan, parameters={**plan.parameters, **separation})
-
-
-@pytest.fixture(scope="module")
-def file(plan: FencePlan, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("map") / "map.html"
-    OUTPUT.write(plan, path)
-    return path
-
-
-@pytest.fixture
-def visit(browser: Browser, file: Path) -> Iterator[Visit]:
-    with opened(browser, file) as visit:
-        yield visit
 
 
 def height_m(plan: FencePlan) -> float:

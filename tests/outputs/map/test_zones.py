@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -52,19 +51,6 @@ def plan() -> FencePlan:
         for name, (rule, buffer_m, limit_m, source) in rules.items()
     )  # fmt: skip
     return replace(made_up_plan(), zones=zones)
-
-
-@pytest.fixture(scope="module")
-def file(plan: FencePlan, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("map") / "map.html"
-    OUTPUT.write(plan, path)
-    return path
-
-
-@pytest.fixture
-def visit(browser: Browser, file: Path) -> Iterator[Visit]:
-    with opened(browser, file) as visit:
-        yield visit
 
 
 def expected_m(plan: FencePlan, name: str, rows: list[int]) -> float:
